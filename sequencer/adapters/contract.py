@@ -1,0 +1,81 @@
+"""What somebody who adds an output or a source implements: a Protocol, and a frozen record `KIND` beside it.
+
+There are no base classes. An adapter's `open` is a context manager that owns the port; what it yields has only the
+methods below. No method may block: the tick calls them.
+"""
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import Protocol
+
+from sequencer.rig.axis import Rig
+from sequencer.rig.signals import Feedback, Setpoint
+
+
+class Output(Protocol):
+    """A rig, as seen from here. Error: LinkError from any method once the link is gone."""
+
+    def fileno(self) -> int | None:
+        """Return the descriptor that becomes readable when the rig has spoken, or None where there is none."""
+        ...
+
+    def send(self, setpoint: Setpoint) -> None:
+        """Send one setpoint set; a full buffer drops it, since the next is newer."""
+        ...
+
+    def read(self, heard_ns: int) -> tuple[Feedback, ...]:
+        """Return what the rig has said since the last call, stamped as received at `heard_ns`."""
+        ...
+
+    def stop(self) -> None:
+        """Tell the rig to stop by its own means and stay where it is; sent more than once where a link may lose it."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class OutputKind:
+    """The record that an output's file exports as `KIND`.
+
+    `scheme` begins the addresses that it opens (`osc` for `osc://127.0.0.1:9000`). `answers` says whether a rig behind
+    it tells where it stands. `stop_action` is what a device does when setpoints end, in plain words.
+    """
+
+    scheme: str
+    answers: bool
+    stop_action: str
+    open: Callable[[str, Rig], AbstractContextManager[Output]]
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Bytes as they arrived, with the monotonic instant of their arrival."""
+
+    stamp_ns: int
+    data: bytes
+
+
+class Source(Protocol):
+    """Something that carries time in. Error: LinkError once it is gone."""
+
+    def fileno(self) -> int | None:
+        """Return the descriptor that becomes readable when there is something, or None: then it is polled."""
+        ...
+
+    def read(self, heard_ns: int) -> tuple[Chunk, ...]:
+        """Return what has arrived, each chunk with the best stamp that there is (`heard_ns` at the worst)."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class SourceKind:
+    """The record that a source's file exports as `KIND`.
+
+    `scheme` begins the names that it opens (`pipe:4711`, `midi:Name`, `virtual:Name`). `blocks` says that opening or
+    reading may block, so that it belongs in the io process and not beside the tick.
+    """
+
+    schemes: tuple[str, ...]
+    blocks: bool
+    open: Callable[[str], AbstractContextManager[Source]]
+    names: Callable[[], tuple[str, ...]]

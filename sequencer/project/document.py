@@ -1,0 +1,46 @@
+"""The project as one immutable value: what a project folder says, checked and in exact time."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from sequencer.rig.axis import Rig
+from sequencer.score.move import Cue, Move, Pass
+from sequencer.timebase.tempo import TempoMap
+from sequencer.timebase.timecode import Timebase
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Playback:
+    """The playback audio: a file beside the project, and the frame after the project's start at which it begins."""
+
+    file: str
+    at: Fraction = Fraction(0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Project:
+    """One project folder. Undo is a list of earlier values of this."""
+
+    name: str
+    timebase: Timebase
+    rig: Rig
+    move: Move
+    tempo: TempoMap | None = None
+    playback: Playback | None = None
+
+    def cue(self, name: str | None) -> Cue:
+        """Return the cue `name`, or the first. Error: ValueError that lists the cues there are."""
+        cues = self.move.cues
+        for cue in cues:
+            if name is None or cue.name == name:
+                return cue
+        there = ", ".join(cue.name for cue in cues) or "none"
+        raise ValueError(f"no cue {name or ''!r} in {self.name}; cues: {there}")
+
+    def run(self, name: str | None) -> Pass:
+        """Return the pass `name`, or the first, or the move as it is where the project names no passes."""
+        passes = self.move.passes or (Pass("as written"),)
+        for one in passes:
+            if name is None or one.name == name:
+                return one
+        raise ValueError(f"no pass {name!r} in {self.name}; passes: {', '.join(one.name for one in passes)}")

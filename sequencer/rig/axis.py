@@ -1,0 +1,123 @@
+"""The machine as its builder describes it: axes with their limits, and the camera that they carry.
+
+An axis keeps its own unit everywhere: degrees, millimetres, or 0..1 for a lens motor. Speed is that unit a second,
+acceleration a second squared, jerk a second cubed.
+"""
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+AxisKind = Literal["pan", "tilt", "roll", "slide", "lift", "focus", "iris", "zoom"]
+Unit = Literal["deg", "mm", "part"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Simulated:
+    """How the simulated rig's motor on this axis behaves. `noise` and `overshoot` free: a plain first-order follower.
+
+    Unit: `lag_s` time constant of the following servo; `transport_s` from receipt of a setpoint to its effect;
+    `noise` standard deviation of the measured position, in the axis's unit.
+    """
+
+    lag_s: float = 0.02
+    transport_s: float = 0.005
+    noise: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in ("lag_s", "transport_s", "noise"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0):
+                raise ValueError(f"{name} is {value}; it must be zero or more")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Axis:
+    """One motor and its limits.
+
+    `travel` is the soft limits (low, high), or None for an axis without end. `latency_s` is how long after a setpoint's
+    due time the rig stands there: playback leads by it. `backlash` and `resolution` (one encoder step; 0 where it is
+    finer than matters) are in the axis's unit. `home` is where the axis stands when nothing else is known.
+    Error: ValueError naming the field, for limits that no motor has.
+    """
+
+    name: str
+    kind: AxisKind
+    unit: Unit
+    travel: tuple[float, float] | None
+    speed: float
+    acceleration: float
+    jerk: float
+    latency_s: float = 0.0
+    backlash: float = 0.0
+    resolution: float = 0.0
+    home: float = 0.0
+    simulated: Simulated = field(default_factory=Simulated)
+
+    def __post_init__(self) -> None:
+        if not self.name or "/" in self.name or " " in self.name:
+            raise ValueError(f"axis name {self.name!r} must be a word without spaces or slashes")
+        for name in ("speed", "acceleration", "jerk"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value > 0):
+                raise ValueError(f"{name} is {value}; it must be above zero")
+        for name in ("latency_s", "backlash", "resolution"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0):
+                raise ValueError(f"{name} is {value}; it must be zero or more")
+        if not math.isfinite(self.home):
+            raise ValueError(f"home is {self.home}; it must be a number")
+        if self.travel is not None:
+            low, high = self.travel
+            if not (math.isfinite(low) and math.isfinite(high) and low < high):
+                raise ValueError(f"travel is [{low}, {high}]; the low end must be below the high end")
+            if not low <= self.home <= high:
+                raise ValueError(f"home is {self.home}, outside travel [{low}, {high}]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Camera:
+    """Sensor, lens and distance, as far as they turn an axis's difference into pixels."""
+
+    sensor_mm: tuple[float, float]
+    pixels: tuple[int, int]
+    focal_mm: float
+    subject_m: float
+
+    def __post_init__(self) -> None:
+        for name, value in (
+            ("sensor_mm", min(self.sensor_mm)),
+            ("pixels", min(self.pixels)),
+            ("focal_mm", self.focal_mm),
+            ("subject_m", self.subject_m),
+        ):
+            if not (math.isfinite(value) and value > 0):
+                raise ValueError(f"{name} must be above zero")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rig:
+    """The whole machine. The order of `axes` is the order of every array with an axis dimension."""
+
+    name: str
+    axes: tuple[Axis, ...]
+    camera: Camera | None = None
+
+    def __post_init__(self) -> None:
+        names = [axis.name for axis in self.axes]
+        if not names:
+            raise ValueError("a rig has at least one axis")
+        for name in names:
+            if names.count(name) > 1:
+                raise ValueError(f"two axes are called {name!r}")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(axis.name for axis in self.axes)
+
+    def index(self, name: str) -> int:
+        """Return the place of the axis `name` in arrays. Error: ValueError that lists the axes there are."""
+        try:
+            return self.names.index(name)
+        except ValueError:
+            raise ValueError(f"the rig has no axis {name!r}; it has {', '.join(self.names)}") from None

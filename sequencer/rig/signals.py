@@ -1,0 +1,33 @@
+"""All that crosses the cable to a rig and back. Shape: A axes, in the rig's order."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setpoint:
+    """Where every axis shall stand at the instant `due_ns` of the monotonic clock.
+
+    Shape: `position`, `velocity` (A,). Unit: the axis's own, and that a second.
+    """
+
+    due_ns: int
+    position: Floats
+    velocity: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Feedback:
+    """Where the rig says it stood at `at_ns` of the monotonic clock; NaN for an axis that it did not name.
+
+    Shape: `position` (A,). `heard_ns` is when this machine received it: the two differ by the link's delay, and by
+    the error of the other clock where the rig stamps.
+    """
+
+    at_ns: int
+    position: Floats
+    heard_ns: int

@@ -1,0 +1,71 @@
+"""The rows of a take file as they are recorded, one type a channel. A take file is MCAP with these as JSON messages.
+
+Stamps are monotonic nanoseconds of the recording machine. Arrays have one value for each axis, in the rig's order;
+None where a rig did not name the axis.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class SetpointRow:
+    """Channel `setpoint`: what was sent for the instant `due_ns`, and where the timeline was held to be then."""
+
+    due_ns: int
+    timeline_s: float
+    phase: str
+    position: tuple[float, ...]
+    velocity: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ActualRow:
+    """Channel `actual`: where the rig says it stood at `at_ns`."""
+
+    at_ns: int
+    heard_ns: int
+    position: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TimecodeRow:
+    """Channel `timecode`: one message of the master, placed on the timeline."""
+
+    stamp_ns: int
+    position_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class EventRow:
+    """Channel `event`: what happened, in words."""
+
+    at_ns: int
+    code: str
+    text: str
+
+
+Row = SetpointRow | ActualRow | TimecodeRow | EventRow
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heading:
+    """What the take is of; the metadata record `take` of the file, as one JSON document."""
+
+    format: str = "twintake/take"
+    version: int = 1
+    name: str
+    project: str
+    cue: str
+    run: str
+    cue_s: tuple[float, float]
+    rate: str
+    drop: bool
+    start: str
+    axes: tuple[str, ...]
+    kinds: tuple[str, ...]
+    units: tuple[str, ...]
+    sensor_mm: tuple[float, float] | None
+    pixels: tuple[int, int] | None
+    focal_mm: float | None
+    subject_m: float | None
+    started: str

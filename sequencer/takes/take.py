@@ -1,0 +1,55 @@
+"""A take: what was asked of the rig and what it answered, on one time base. Data only."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sequencer.rig.axis import Camera
+from sequencer.timebase.timecode import Timebase
+
+Floats = NDArray[np.float64]
+Stamps = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One line of the take's log: when, which kind (`locked`, `stop`, …), and in words."""
+
+    at_ns: int
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Take:
+    """One take as recorded.
+
+    Shape: N setpoints, M answers, Q timecode sightings, A axes: `due_ns`, `timeline_s` (N,); `asked` (N, A);
+    `actual_ns` (M,); `actual` (M, A), NaN where an answer does not name the axis; `sighted_ns`, `sighted_s` (Q,).
+    Unit: monotonic nanoseconds of the recording machine; seconds from the project's start; each axis's own unit.
+    `timeline_s` is where playback took the master's clock to be at `due_ns`, as it ran; `sighted_*` are the master's
+    own messages as they came. `cue_s` is the cue's span on the timeline. `complete` is False where the recording broke
+    off.
+    """
+
+    name: str
+    project: str
+    cue: str
+    run: str
+    cue_s: tuple[float, float]
+    timebase: Timebase
+    axes: tuple[str, ...]
+    kinds: tuple[str, ...]
+    units: tuple[str, ...]
+    camera: Camera | None
+    started: str
+    due_ns: Stamps
+    timeline_s: Floats
+    asked: Floats
+    actual_ns: Stamps
+    actual: Floats
+    sighted_ns: Stamps
+    sighted_s: Floats
+    happenings: tuple[Happening, ...]
+    complete: bool
