@@ -11,7 +11,7 @@ class SequencerError(Exception):
     """Anything that goes wrong for a reason that the operator can mend."""
 
 
-@dataclass(frozen=True)
+@dataclass(eq=False)
 class ProjectError(SequencerError):
     """A project or rig file that cannot be used as it is.
 

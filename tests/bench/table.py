@@ -1,0 +1,13 @@
+"""What each part of the benchmark returns: a table of text, with a note on how to read it."""
+
+from dataclasses import dataclass
+
+
+@dataclass
+class Table:
+    """One table: a row has as many cells as there are columns."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: list[tuple[str, ...]]
+    note: str = ""

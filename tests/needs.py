@@ -1,0 +1,15 @@
+"""What a test needs from the machine beyond Python: skipped where it is missing, but not where checks must be whole."""
+
+import os
+import shutil
+
+import pytest
+
+
+def needs(program: str) -> None:
+    """Skip the running test where `program` is not installed; under CI=true, where it must be, fail it instead."""
+    if shutil.which(program) is not None:
+        return
+    if os.environ.get("CI") == "true":
+        pytest.fail(f"{program} is not installed; .ci/run installs what the tests need")
+    pytest.skip(f"{program} is not installed")
