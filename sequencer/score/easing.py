@@ -1,14 +1,19 @@
 """What a motion law is: a curve from (0, 0) to (1, 1) as piecewise polynomials, and the record that announces it.
 
 A law is one file in `score/laws/` (or an entry point of the group `twintake.laws`) that exports `KIND: LawKind`.
+It refuses to know the laws: which there are is an argument (`shell.kinds` finds them).
 """
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from enum import Enum
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PPoly
+
+from sequencer.score.move import Ease
 
 Floats = NDArray[np.float64]
 
@@ -26,6 +31,18 @@ class UnitCurve:
     coeffs: Floats
     fit_error: float = 0.0
 
+    def sample(self, u: Floats, order: int = 0) -> Floats:
+        """Return the curve, or its derivative of `order`, at the parts `u` of the time. Shape: (N,), result (N,)."""
+        values: Floats = PPoly.construct_fast(self.coeffs, self.breaks)(u, order)
+        return values
+
+
+class NoCurve(Enum):
+    """What stands in the place of a curve for the two laws that have none."""
+
+    STILL = "the axis stays where it is, so both keys of the leg have the same value"
+    RUN = "legs in a row make one smooth run, which is solved as a whole when the move is compiled"
+
 
 @dataclass(frozen=True, slots=True)
 class NoSettings:
@@ -37,12 +54,32 @@ class LawKind:
     """The record that a law's file exports as `KIND`.
 
     `settings` is a frozen dataclass whose fields are what a project file may write beside `"law"`, checked in its
-    `__post_init__` (ValueError in plain words); `curve` turns a value of it into the law's curve.
+    `__post_init__` (ValueError in plain words); `curve` turns a value of it into the law's curve, the same curve for
+    the same settings.
     """
 
     name: str
     settings: type[Any]
-    curve: Callable[[Any], UnitCurve]
+    curve: Callable[[Any], UnitCurve] | NoCurve
 
 
 Laws = Mapping[str, LawKind]
+
+
+def curve_of(ease: Ease, laws: Laws) -> UnitCurve | NoCurve:
+    """Return the curve that `ease` asks for; `how` None means the law's defaults.
+
+    Error: ValueError in plain words for a law that there is not, or settings that the law cannot use.
+    """
+    kind = laws.get(ease.law)
+    if kind is None:
+        raise ValueError(f"there is no motion law {ease.law!r}; there are {', '.join(sorted(laws))}")
+    how = ease.how
+    if how is None:
+        try:
+            how = kind.settings()
+        except TypeError:
+            raise ValueError(f"the motion law {ease.law!r} needs its settings") from None
+    if not isinstance(how, kind.settings):
+        raise ValueError(f"the motion law {ease.law!r} cannot use the settings {how!r}")
+    return kind.curve if isinstance(kind.curve, NoCurve) else kind.curve(how)

@@ -1,0 +1,101 @@
+"""Everything that makes a move unusable, with its place in the document. It refuses to judge what the motors can do.
+
+The project's loader and the compiler ask here, so that a move from a file and a move from code meet the same rules.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from sequencer.errors import ProjectError
+from sequencer.rig.axis import Rig
+from sequencer.score.columns import Columns, columns
+from sequencer.score.easing import Laws, NoCurve, curve_of
+from sequencer.score.move import Ease, Key, Move
+
+# frames; below it two keys are one instant to everything that counts in float seconds
+_CLOSEST = 1e-6
+
+
+def faults(move: Move, rig: Rig, laws: Laws, read: Columns | None = None) -> Iterator[ProjectError]:
+    """Yield what is wrong with `move`, track after track; nothing where it can be compiled.
+
+    Paths begin at the document's root: `tracks[2].keys[7].at`. `read` is the move's columns where they are at hand.
+    """
+    seen: dict[str, int] = {}
+    for number, track in enumerate(move.tracks):
+        path = f"tracks[{number}]"
+        if track.axis not in rig.names:
+            yield ProjectError(
+                f"{path}.axis", f"the rig has no axis {track.axis!r}", f"its axes are {', '.join(rig.names)}"
+            )
+        elif track.axis in seen:
+            yield ProjectError(
+                f"{path}.axis",
+                f"tracks[{seen[track.axis]}] moves the axis {track.axis!r} already",
+                "put all its keys in one track",
+            )
+        seen.setdefault(track.axis, number)
+        if not track.keys:
+            yield ProjectError(f"{path}.keys", "the track has no keys", "give it a key, or remove the track")
+    yield from _key_faults(move, columns(move) if read is None else read, laws)
+
+
+def _key_faults(move: Move, read: Columns, laws: Laws) -> Iterator[ProjectError]:
+    """Look at all keys at once, and at each one only where something is wrong: a move has thousands."""
+    leads = np.ones(len(read.value), np.bool_)  # to a next key of its track
+    leads[read.first[1:][np.diff(read.first) > 0] - 1] = False
+    frames = read.frames
+    wrong = {place: why for place, ease in enumerate(read.eases) if (why := _why_wrong(ease, laws))}
+    still = [ease.law in laws and laws[ease.law].curve is NoCurve.STILL for ease in read.eases]
+    with np.errstate(invalid="ignore", over="ignore"):
+        near = leads & ~(np.diff(frames, append=0.0) >= _CLOSEST)
+        jumps = leads & np.array(still, np.bool_)[read.ease] & (np.diff(read.value, append=0.0) != 0)
+    bad_at = ~np.isfinite(frames) | np.append(False, near[:-1])[: len(near)]
+    bad_value = ~np.isfinite(read.value)
+    bad_ease = np.isin(read.ease, list(wrong))
+    for place in np.flatnonzero(bad_at | bad_value | bad_ease | jumps):
+        track = int(np.searchsorted(read.first, place, "right")) - 1
+        number = int(place - read.first[track])
+        keys, path = move.tracks[track].keys, f"tracks[{track}].keys[{number}]"
+        if bad_at[place]:
+            yield _out_of_order(f"{path}.at", keys[max(number - 1, 0)], keys[number])
+        if bad_value[place]:
+            yield ProjectError(
+                f"{path}.value", f"the value is {keys[number].value}", "give it a number in the axis's unit"
+            )
+        if bad_ease[place]:
+            yield ProjectError(f"{path}.ease", wrong[read.ease[place]])
+        elif jumps[place] and np.isfinite(read.value[place : place + 2]).all():
+            yield _jump(f"{path}.ease", keys[number], keys[number + 1])
+
+
+def _why_wrong(ease: Ease, laws: Laws) -> str:
+    try:
+        curve_of(ease, laws)
+    except ValueError as error:
+        return str(error)
+    return ""
+
+
+def _out_of_order(path: str, before: Key, key: Key) -> ProjectError:
+    gap = key.at - before.at
+    if before is key or abs(gap) > 10**12:
+        return ProjectError(path, "the key stands further away than any clock counts", "move it to the others")
+    if gap < 0:
+        return ProjectError(
+            path, f"the key stands {-float(gap):g} frames before the one before it", "put the keys in order"
+        )
+    if gap == 0:
+        return ProjectError(path, "the key stands at the same instant as the one before it", "move or remove one")
+    return ProjectError(
+        path, "the key stands less than a millionth of a frame after the one before it", "move or remove one"
+    )
+
+
+def _jump(path: str, key: Key, following: Key) -> ProjectError:
+    return ProjectError(
+        path,
+        f"the axis should {key.ease.law} at {key.value:g}, but the next key is at {following.value:g}",
+        "no motor can jump: give both keys one value, or the leg a law that moves",
+    )

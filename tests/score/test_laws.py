@@ -1,0 +1,185 @@
+"""Motion laws against their closed forms and against published tables."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.interpolate import BPoly
+from scipy.optimize import brentq
+
+from sequencer.score.easing import LawKind, NoCurve, NoSettings, UnitCurve, curve_of
+from sequencer.score.fit import TOLERANCE
+from sequencer.score.laws import harmonic, poly345, trapezoid
+from sequencer.score.laws.bezier import KIND as BEZIER
+from sequencer.score.laws.bezier import Bezier
+from sequencer.score.laws.trapezoid import Trapezoid
+from sequencer.score.move import Ease
+from sequencer.shell.kinds import laws, laws_left_out
+from sequencer.testing import check_law
+
+# W3C CSS Easing Functions Level 1, section on cubic Bézier easing functions: the keywords' points.
+KEYWORDS = {
+    "ease": (0.25, 0.1, 0.25, 1.0),
+    "ease-in": (0.42, 0.0, 1.0, 1.0),
+    "ease-out": (0.0, 0.0, 0.58, 1.0),
+    "ease-in-out": (0.42, 0.0, 0.58, 1.0),
+}
+HOWS: dict[str, list[object]] = {
+    "bezier": [Bezier(points) for points in KEYWORDS.values()],
+    "trapezoid": [Trapezoid(), Trapezoid(0.5)],
+}
+
+inside = st.floats(0.02, 0.98)
+heights = st.floats(-2, 3)
+points = st.tuples(inside, heights, inside, heights)
+
+
+def css(how: tuple[float, float, float, float], u: float) -> float:
+    """Solve x(t) = u by scipy and return y(t), as the standard words it."""
+    x1, y1, x2, y2 = how
+
+    def coordinate(t: float, first: float, second: float) -> float:
+        return 3 * (1 - t) ** 2 * t * first + 3 * (1 - t) * t**2 * second + t**3
+
+    t = brentq(lambda t: coordinate(t, x1, x2) - u, 0, 1, xtol=1e-16, rtol=1e-15)
+    return coordinate(t, y1, y2)
+
+
+def test_these_laws_are_there() -> None:
+    assert {"hold", "linear", "harmonic", "poly345", "trapezoid", "bezier", "through"} <= set(laws())
+    assert laws_left_out() == {}
+
+
+@pytest.mark.parametrize("kind", laws().values(), ids=lambda kind: kind.name)
+def test_every_law_keeps_what_laws_promise(kind: LawKind) -> None:
+    check_law(kind, *HOWS.get(kind.name, ()))
+
+
+@given(points)
+def test_any_bezier_keeps_what_laws_promise(how: tuple[float, float, float, float]) -> None:
+    check_law(BEZIER, Bezier(how))
+
+
+@given(st.floats(0.001, 0.5))
+def test_any_trapezoid_keeps_what_laws_promise(ramp: float) -> None:
+    check_law(trapezoid.KIND, Trapezoid(ramp))
+
+
+BROKEN = {
+    "ends at": UnitCurve(np.array([0.0, 1.0]), np.array([[0.9], [0.0]])),
+    "begins at": UnitCurve(np.array([0.0, 1.0]), np.array([[0.9], [0.1]])),
+    "value jumps": UnitCurve(np.array([0.0, 0.5, 1.0]), np.array([[1.0, 0.0], [0.0, 1.0]])),
+    "speed jumps": UnitCurve(np.array([0.0, 0.5, 1.0]), np.array([[0.5, 1.5], [0.0, 0.25]])),
+    "breaks must rise": UnitCurve(np.array([0.0, 1.0, 1.0]), np.array([[1.0, 0.0], [0.0, 1.0]])),
+    "no number": UnitCurve(np.array([0.0, 1.0]), np.array([[np.nan], [0.0]])),
+    "last break": UnitCurve(np.array([0.0, 0.9]), np.array([[1.0], [0.0]])),
+}
+
+
+@pytest.mark.parametrize("fault", BROKEN)
+def test_the_checker_finds_a_broken_law(fault: str) -> None:
+    with pytest.raises(AssertionError, match=fault):
+        check_law(LawKind("broken", NoSettings, lambda how: BROKEN[fault]))
+
+
+def test_the_checker_finds_a_law_that_changes_its_mind() -> None:
+    speeds = iter((1.0, 1.0 - 1e-12))
+    with pytest.raises(AssertionError, match="two different curves"):
+        check_law(
+            LawKind("moody", NoSettings, lambda how: UnitCurve(np.array([0.0, 1.0]), np.array([[next(speeds)], [0.0]])))
+        )
+
+
+def test_poly345_is_the_rest_to_rest_quintic_of_scipy() -> None:
+    u = np.linspace(0, 1, 101)
+    theirs = BPoly.from_derivatives([0, 1], [[0, 0, 0], [1, 0, 0]])
+    for order in range(4):
+        ours = poly345.curve(NoSettings()).sample(u, order)
+        assert ours == pytest.approx(theirs.derivative(order)(u) if order else theirs(u), abs=1e-12)
+
+
+def test_harmonic_follows_the_cosine_in_every_derivative() -> None:
+    u = np.random.default_rng(1).uniform(0, 1, 20_000)
+    curve = harmonic.curve(NoSettings())
+    off = np.abs(curve.sample(u) - (1 - np.cos(np.pi * u)) / 2).max()
+    assert off <= curve.fit_error <= TOLERANCE
+    assert curve.sample(u, 1) == pytest.approx(np.pi / 2 * np.sin(np.pi * u), abs=1e-6)
+    assert curve.sample(u, 2) == pytest.approx(np.pi**2 / 2 * np.cos(np.pi * u), abs=1e-4)
+
+
+def test_trapezoid_is_the_integral_of_its_speed() -> None:
+    u = np.linspace(0, 1, 1001)
+    for ramp in (0.1, 1 / 3, 0.5):
+        speed = np.interp(u, [0, ramp, 1 - ramp, 1], [0, 1 / (1 - ramp), 1 / (1 - ramp), 0])
+        assert trapezoid.curve(Trapezoid(ramp)).sample(u, 1) == pytest.approx(speed, abs=1e-12)
+    assert len(trapezoid.curve(Trapezoid(0.5)).breaks) == 3
+
+
+@pytest.mark.parametrize("name", KEYWORDS)
+def test_bezier_is_the_standards_curve(name: str) -> None:
+    """Source: W3C CSS Easing Functions Level 1; x(t) = u is solved here by another method than in the law."""
+    curve = curve_of(Ease("bezier", Bezier(KEYWORDS[name])), laws())
+    assert isinstance(curve, UnitCurve)
+    for u in np.random.default_rng(3).uniform(0, 1, 500):
+        assert abs(float(curve.sample(np.array([u]))[0]) - css(KEYWORDS[name], float(u))) <= curve.fit_error + 1e-14
+    assert 0 < curve.fit_error <= TOLERANCE
+
+
+@given(points, st.floats(0, 1))
+def test_bezier_follows_speed_and_acceleration_too(how: tuple[float, float, float, float], t: float) -> None:
+    bezier = Bezier(how)
+    curve = curve_of(Ease("bezier", bezier), laws())
+    assert isinstance(curve, UnitCurve)
+    u, way, slope, curvature = (float(each[0]) for each in bezier.law(np.array([t])))
+    grid = np.linspace(0, 1, 2001)
+    _, _, slopes, curvatures = bezier.law(grid)
+    assert abs(float(curve.sample(np.array([u]))[0]) - way) <= curve.fit_error + 1e-14
+    assert abs(float(curve.sample(np.array([u]), 1)[0]) - slope) <= 1e-5 * np.abs(slopes).max()
+    assert abs(float(curve.sample(np.array([u]), 2)[0]) - curvature) <= 1e-3 * np.abs(curvatures).max() + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("how", "words"),
+    [
+        ((-0.1, 0, 1, 1), "x1 is -0.1"),
+        ((0, 0, 1.5, 1), "x2 is 1.5"),
+        ((0, 0.5, 1, 1), "begins with endless speed"),
+        ((0, 0, 0, 1), "begins with endless speed"),
+        ((0.5, 0, 1, 0.5), "ends with endless speed"),
+        ((1, 0, 1, 1), "ends with endless speed"),
+        ((1, 0, 0, 1), "endless speed in its middle"),
+        ((float("nan"), 0, 1, 1), "four numbers"),
+    ],
+)
+def test_bezier_refuses_endless_speed_in_plain_words(how: tuple[float, float, float, float], words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        Bezier(how)
+
+
+def test_handles_on_the_diagonal_are_the_straight_line() -> None:
+    u = np.linspace(0, 1, 11)
+    for how in ((0.0, 0.0, 1.0, 1.0), (0.0, 0.0, 0.0, 0.0), (0.3, 0.3, 0.6, 0.6)):
+        curve = curve_of(Ease("bezier", Bezier(how)), laws())
+        assert isinstance(curve, UnitCurve)
+        assert curve.sample(u) == pytest.approx(u, abs=1e-12)
+
+
+@pytest.mark.parametrize("ramp", [0.0, -1.0, 0.51, float("nan")])
+def test_trapezoid_refuses_ramps_that_do_not_fit(ramp: float) -> None:
+    with pytest.raises(ValueError, match="ramp is"):
+        Trapezoid(ramp)
+
+
+def test_a_curve_that_cannot_be_fitted_well_is_refused() -> None:
+    with pytest.raises(ValueError, match="bends more sharply"):
+        curve_of(Ease("bezier", Bezier((1e-6, 1.0, 0.5, 1.0))), laws())
+
+
+def test_an_ease_says_what_is_wrong_with_it() -> None:
+    with pytest.raises(ValueError, match=r"no motion law 'swoop'; there are bezier, .*through"):
+        curve_of(Ease("swoop"), laws())
+    with pytest.raises(ValueError, match="needs its settings"):
+        curve_of(Ease("bezier"), laws())
+    with pytest.raises(ValueError, match="cannot use the settings"):
+        curve_of(Ease("linear", Trapezoid()), laws())
+    assert curve_of(Ease("through"), laws()) is NoCurve.RUN
