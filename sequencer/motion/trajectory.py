@@ -1,35 +1,181 @@
-"""The compiled move: one stacked set of piecewise polynomials for all axes.
+"""The compiled move: piecewise polynomials, each axis with its own pieces, stacked in one set.
 
 Value, speed, acceleration and jerk are those of the polynomials themselves, so that what is checked is what is sent.
+It refuses to judge: limits are the business of `peaks`.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PPoly
+from scipy.special import comb
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# what one tick reads: the stretch in which no axis changes piece, and all axes' polynomials about its beginning
+_Near = tuple[float, float, Floats]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """What finds the pieces of all axes at an instant with one search: each axis's begins, lifted beyond the last's.
+
+    Shape: `lift_s` (A,); `lifted_s`, `begin_s`, `until_s` (P,). The first piece of an axis begins before all moves.
+    """
+
+    lift_s: Floats
+    lifted_s: Floats
+    begin_s: Floats
+    until_s: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trajectory:
-    """Positions of A axes as piecewise polynomials over common breakpoints.
+    """Positions of A axes as P pieces; the pieces of axis `a` are `first[a]` up to `first[a + 1]`.
 
-    Shape: `breaks_s` (S+1,) strictly rising; `coeffs` (K, S, A), local power basis, highest power first, the layout of
-    scipy.interpolate.PPoly; `fit_error` (A,). Unit: seconds from the project's start; each axis's own unit.
-    Before the first break and after the last, every axis holds the value that it has there.
-    `fit_error` says, in the axis's unit, how far the pieces stray from laws that are no polynomials.
+    Shape: `first` (A+1,); `from_s` (P,), where a piece begins, rising within an axis; `coeffs` (K, P), local power
+    basis about `from_s`, highest power first, the layout of scipy.interpolate.PPoly; `fit_error` (A,).
+    From `start_s` the first axis may move, from `end_s` every axis holds.
+    Unit: seconds from the project's start; each axis's own unit.
+    The first and the last piece of every axis are constant and have no end: there the axis holds. At an instant where
+    two pieces meet, the later one counts. `fit_error` says how far the pieces stray from laws that are no polynomials.
+
+    Pieces are not cut at the other axes' instants: sixteen axes would then cost sixteen times as many.
     """
 
     axes: tuple[str, ...]
-    breaks_s: Floats
+    first: Ints
+    from_s: Floats
     coeffs: Floats
     fit_error: Floats
+    start_s: float = field(init=False)
+    end_s: float = field(init=False)
+    _search: _Search = field(init=False, repr=False)
+    _near: list[_Near] = field(init=False, repr=False)
 
-    @property
-    def start_s(self) -> float:
-        return float(self.breaks_s[0])
+    def __post_init__(self) -> None:
+        heads, tails = self.first[:-1], self.first[1:] - 1
+        start_s, end_s = float(self.from_s[heads].min()), float(self.from_s[tails].max())
+        begin_s, until_s = self.from_s.copy(), np.append(self.from_s[1:], np.inf)
+        begin_s[heads], until_s[tails] = start_s - 1.0, np.inf
+        lift_s = np.arange(len(self.axes), dtype=np.float64) * (end_s - start_s + 3.0)
+        lifted_s = begin_s + np.repeat(lift_s, np.diff(self.first))
+        object.__setattr__(self, "start_s", start_s)
+        object.__setattr__(self, "end_s", end_s)
+        object.__setattr__(self, "_search", _Search(lift_s, lifted_s, begin_s, until_s))
+        object.__setattr__(self, "_near", [(np.inf, -np.inf, np.empty((0, 0)))])
 
-    @property
-    def end_s(self) -> float:
-        return float(self.breaks_s[-1])
+    @classmethod
+    def joined(cls, axes: tuple[str, ...], pieces: Sequence[tuple[Floats, Floats, float]], fit_error: Floats) -> Self:
+        """Put together one (`breaks_s`, `coeffs`, `rest`) for each axis, and let it hold before and after.
+
+        Shape: `breaks_s` (S+1,), `coeffs` (K, S) in PPoly's layout, S from 0; `rest` is the value held after.
+        """
+        degree = max(coeffs.shape[0] for _, coeffs, _ in pieces)
+        from_s, stacked = [], []
+        for breaks_s, coeffs, rest in pieces:
+            own = np.zeros((degree, coeffs.shape[1] + 2))
+            own[degree - coeffs.shape[0] :, 1:-1] = coeffs
+            own[-1, 0] = coeffs[-1, 0] if coeffs.shape[1] else rest
+            own[-1, -1] = rest
+            from_s.append(np.concatenate((breaks_s[:1], breaks_s)))
+            stacked.append(own)
+        first = np.cumsum([0, *(len(each) for each in from_s)])
+        return cls(axes, first, np.concatenate(from_s), np.concatenate(stacked, axis=1), fit_error)
+
+    @classmethod
+    def still(cls, axes: tuple[str, ...], position: Floats, at_s: float = 0.0) -> Self:
+        """Return the trajectory that stands at `position` (A,) for ever."""
+        held = [(np.array([at_s]), np.empty((1, 0)), float(value)) for value in position]
+        return cls.joined(axes, held, np.zeros(len(axes)))
+
+    def of(self, axis: int) -> tuple[Floats, Floats]:
+        """Return one axis's moving pieces as PPoly has them. Shape: breaks (S+1,), coeffs (K, S)."""
+        span = slice(self.first[axis], self.first[axis + 1])
+        return self.from_s[span][1:], self.coeffs[:, span][:, 1:-1]
+
+    def sample(self, t_s: Floats, order: int = 0) -> Floats:
+        """Return positions, or their derivative of `order` (1 speed, 2 acceleration, 3 jerk), at the instants `t_s`.
+
+        Shape: `t_s` (T,), result (T, A). Unit: seconds; the axis's unit, a second to the power of `order`.
+        """
+        out = np.empty((len(t_s), len(self.axes)))
+        for axis in range(len(self.axes)):
+            span = slice(self.first[axis], self.first[axis + 1])
+            # the two outer pieces are constant, so that any instant beyond the breaks may stand for their ends
+            breaks_s = np.concatenate((self.from_s[span], [np.inf]))
+            out[:, axis] = PPoly.construct_fast(self.coeffs[:, span], breaks_s)(t_s, order)
+        return out
+
+    def at(self, t_s: float) -> tuple[Floats, Floats]:
+        """Return where all axes stand at one instant, and how fast they go: what a tick sends.
+
+        Shape: position (A,), velocity (A,). Unit: seconds; each axis's own unit, and that a second.
+        The polynomials of the last stretch asked for are kept, since the next tick mostly falls into it; any other
+        order of calls gives the same numbers.
+        """
+        begin_s, end_s, about = self._near[0]
+        if not begin_s <= t_s < end_s:
+            begin_s, end_s, about = self._near[0] = self._around(t_s)
+        powers, factors = _BASIS[len(about)]
+        position, velocity = ((t_s - begin_s) ** powers * factors) @ about
+        return position, velocity
+
+    def _around(self, t_s: float) -> _Near:
+        """Return the stretch about `t_s` in which no axis changes piece, with polynomials (K, A) about its begin."""
+        search = self._search
+        inside_s = min(max(t_s, self.start_s - 1.0), self.end_s + 1.0)
+        rows = search.lifted_s.searchsorted(search.lift_s + inside_s, "right") - 1
+        begins_s = search.begin_s.take(rows)
+        # lifting rounds: a piece that begins a hair later may have been taken
+        while (begin_s := float(begins_s.max())) > inside_s:
+            rows = rows - (begins_s > inside_s)
+            begins_s = search.begin_s.take(rows)
+        until_s = float(search.until_s.take(rows).min())
+        return begin_s, until_s, shifted(self.coeffs.take(rows, axis=1), begin_s - begins_s)
+
+    def stretched(self, speed: Fraction | float, about_s: float) -> Self:
+        """Return the same path run at `speed`, the instant `about_s` staying where it is: what a pass runs.
+
+        Error: ValueError for a speed that is not above zero.
+        """
+        factor = float(speed)
+        if not 0 < factor < np.inf:
+            raise ValueError(f"a pass runs at a speed above zero, not at {speed}")
+        if factor == 1:
+            return self
+        powers = np.arange(len(self.coeffs) - 1, -1, -1)
+        from_s = about_s + (self.from_s - about_s) / factor
+        return type(self)(self.axes, self.first, from_s, self.coeffs * factor ** powers[:, None], self.fit_error)
+
+
+def shifted(coeffs: Floats, by: Floats) -> Floats:
+    """Return the same polynomials about points that lie `by` later. Shape: (K, N), (N,), result (K, N)."""
+    powers, exponents, factors = _SHIFT[len(coeffs)]
+    table = (by[:, None] ** powers).take(exponents, axis=1) * factors
+    moved: Floats = (table @ coeffs.T[:, :, None])[:, :, 0].T
+    return moved
+
+
+def _shift(size: int) -> tuple[Ints, Ints, Floats]:
+    """Return powers (K,), and exponents and factors (K, K) of the matrix that moves a polynomial (binomial theorem)."""
+    power = np.arange(size - 1, -1, -1)
+    factors = np.asarray(comb(power, power[:, None]), np.float64)
+    return np.arange(size), np.maximum(power - power[:, None], 0), factors
+
+
+def _basis(size: int) -> tuple[Floats, Floats]:
+    """Return exponents and factors (2, K) of the rows that make position and velocity out of coefficients."""
+    powers = np.arange(size - 1, -1, -1.0)
+    return np.stack((powers, np.maximum(powers - 1, 0))), np.stack((np.ones(size), powers))
+
+
+# by the number of coefficients, which is small: a law needs eight at most
+_SIZES = range(17)
+_BASIS = [_basis(size) for size in _SIZES]
+_SHIFT = [_shift(size) for size in _SIZES]

@@ -1,0 +1,159 @@
+"""Jerk-limited ways from where the rig stands or moves to a rest: at a target, or as soon as may be.
+
+It refuses a target outside the travel, and leaves the follow-up of a moving target to others.
+Source: Berscheid & Kroeger 2021, "Jerk-limited Real-time Trajectory Generation with Arbitrary Target States", for
+`go_to`; textbook (constant-jerk phases) for `stop`.
+"""
+
+import math
+
+import numpy as np
+import ruckig
+from numpy.typing import NDArray
+
+from sequencer.motion.peaks import peaks
+from sequencer.motion.trajectory import Trajectory
+from sequencer.rig.axis import Axis, Rig
+
+Floats = NDArray[np.float64]
+
+# jerk held for a time: (jerk, seconds)
+Phase = tuple[float, float]
+
+# a state this far inside the limits is inside: measured states carry noise, and rounding must not decide
+_MARGIN = 1e-9
+# a phase that is shorter moves nothing that can be measured, and dividing by it would be noise
+_SHORTEST_S = 1e-12
+
+
+def stop(rig: Rig, position: Floats, velocity: Floats, acceleration: Floats) -> Trajectory:
+    """Return the way from this state at 0 s to rest, each axis as soon as its acceleration and jerk limits allow.
+
+    Shape: all (A,). Unit: each axis's own, and that a second and a second squared.
+    The axes stop one by one. Where an axis ends up is what its motion decides: it may be beyond a travel limit.
+    """
+    pieces = []
+    for axis, p, v, a in zip(rig.axes, position, velocity, acceleration, strict=True):
+        pieces.append(_pieces((float(p), float(v), float(a)), braking(axis, float(v), float(a)), None))
+    return Trajectory.joined(rig.names, pieces, np.zeros(len(rig.axes)))
+
+
+def go_to(
+    rig: Rig, position: Floats, velocity: Floats, acceleration: Floats, target: Floats, cap: float = 1.0
+) -> Trajectory:
+    """Return the way from this state at 0 s to rest at `target`, where all axes arrive together.
+
+    `cap` is the part of each speed limit that may be used. A state outside the limits, or one from which the way would
+    leave the travel although it leads from inside to inside, is first stopped.
+    Shape: all (A,). Unit: each axis's own, and that a second and a second squared.
+    Error: ValueError for a target that is outside an axis's travel or no number, or a cap outside (0, 1].
+    """
+    if not 0 < cap <= 1:
+        raise ValueError(f"cap is {cap}; it must be above 0 and at most 1")
+    for axis, value in zip(rig.axes, target, strict=True):
+        if not math.isfinite(value) or not _inside(axis, float(value)):
+            raise ValueError(f"{axis.name} cannot go to {value}; its travel is {axis.travel}")
+    states = list(zip(rig.axes, velocity, acceleration, strict=True))
+    if all(_within(axis, float(v), float(a), cap) for axis, v, a in states):
+        way = _straight(rig, (position, velocity, acceleration), target, cap)
+        if _travels_inside(rig, way, position):
+            return way
+    stopping = stop(rig, position, velocity, acceleration)
+    rest = stopping.at(stopping.end_s)[0]
+    zero = np.zeros(len(rig.axes))
+    return _after(stopping, _straight(rig, (rest, zero, zero), target, cap))
+
+
+def braking(axis: Axis, velocity: float, acceleration: float) -> tuple[Phase, ...]:
+    """Return the phases that bring one axis to rest (velocity and acceleration zero) soonest.
+
+    An acceleration beyond the limit is brought back to it first.
+    """
+    jerk, limit = axis.jerk, axis.acceleration
+    phases: list[Phase] = []
+    if abs(acceleration) > limit:
+        side = math.copysign(1.0, acceleration)
+        lasts_s = (abs(acceleration) - limit) / jerk
+        phases.append((-side * jerk, lasts_s))
+        velocity += (acceleration + side * limit) / 2 * lasts_s
+        acceleration = side * limit
+    # the speed that is left when the acceleration goes straight to zero says which way to push
+    way = -math.copysign(1.0, velocity + acceleration * abs(acceleration) / (2 * jerk))
+    squared = -way * jerk * velocity + acceleration**2 / 2
+    peak = min(math.sqrt(max(squared, 0.0)), limit)
+    cruise_s = max(squared - limit**2, 0.0) / (jerk * limit)
+    rise_s = max((peak - way * acceleration) / jerk, 0.0)
+    phases += [(way * jerk, rise_s), (0.0, cruise_s), (-way * jerk, peak / jerk)]
+    return tuple(phase for phase in phases if phase[1] > _SHORTEST_S)
+
+
+def _straight(rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, cap: float) -> Trajectory:
+    """Return ruckig's time-optimal way, all axes stretched to the slowest one."""
+    axes = len(rig.axes)
+    asked = ruckig.InputParameter(axes)
+    asked.current_position, asked.current_velocity, asked.current_acceleration = (each.tolist() for each in state)
+    asked.target_position = target.tolist()
+    asked.max_velocity = [axis.speed * cap for axis in rig.axes]
+    asked.max_acceleration = [axis.acceleration for axis in rig.axes]
+    asked.max_jerk = [axis.jerk for axis in rig.axes]
+    answer = ruckig.Trajectory(axes)
+    outcome = ruckig.Ruckig(axes).calculate(asked, answer)
+    if outcome not in (ruckig.Result.Working, ruckig.Result.Finished):
+        raise ArithmeticError(f"no way from {state} to {target}: {outcome}")
+    pieces = []
+    for axis, profile in enumerate(answer.profiles[0]):
+        phases = [*zip(profile.brake.j, profile.brake.t, strict=True), *zip(profile.j, profile.t, strict=True)]
+        start = (float(state[0][axis]), float(state[1][axis]), float(state[2][axis]))
+        pieces.append(_pieces(start, tuple(phase for phase in phases if phase[1] > _SHORTEST_S), float(target[axis])))
+    return Trajectory.joined(rig.names, pieces, np.zeros(axes))
+
+
+def _pieces(
+    state: tuple[float, float, float], phases: tuple[Phase, ...], rest: float | None
+) -> tuple[Floats, Floats, float]:
+    """Return breaks, cubic pieces and the value to rest at, from position, velocity and acceleration at 0 s."""
+    p, v, a = state
+    breaks_s, columns = [0.0], []
+    for jerk, lasts_s in phases:
+        columns.append((jerk / 6, a / 2, v, p))
+        p += lasts_s * (v + lasts_s * (a / 2 + lasts_s * jerk / 6))
+        v += lasts_s * (a + lasts_s * jerk / 2)
+        a += lasts_s * jerk
+        breaks_s.append(breaks_s[-1] + lasts_s)
+    return np.array(breaks_s), np.array(columns).reshape(-1, 4).T, p if rest is None else rest
+
+
+def _after(first: Trajectory, then: Trajectory) -> Trajectory:
+    """Return `first` until it rests, followed by `then`, which begins there at 0 s."""
+    pieces = []
+    for axis in range(len(first.axes)):
+        breaks_s, coeffs = first.of(axis)
+        next_s, more = then.of(axis)
+        held = np.zeros((len(coeffs), 1))
+        held[-1] = more[-1, :1] if more.size else then.coeffs[-1, then.first[axis]]
+        waits = breaks_s[-1] < first.end_s
+        joined = np.concatenate((coeffs, held, more) if waits else (coeffs, more), axis=1)
+        times_s = np.concatenate((breaks_s if waits else breaks_s[:-1], next_s + first.end_s))
+        pieces.append((times_s, joined, float(then.coeffs[-1, then.first[axis + 1] - 1])))
+    return Trajectory.joined(first.axes, pieces, np.zeros(len(first.axes)))
+
+
+def _inside(axis: Axis, value: float) -> bool:
+    return axis.travel is None or axis.travel[0] <= value <= axis.travel[1]
+
+
+def _within(axis: Axis, velocity: float, acceleration: float, cap: float) -> bool:
+    """Tell whether a state, and what its acceleration still adds to its speed, is inside the limits."""
+    speed = axis.speed * cap * (1 - _MARGIN)
+    coming = velocity + acceleration * abs(acceleration) / (2 * axis.jerk)
+    return abs(acceleration) <= axis.acceleration * (1 - _MARGIN) and abs(velocity) <= speed and abs(coming) <= speed
+
+
+def _travels_inside(rig: Rig, way: Trajectory, position: Floats) -> bool:
+    """Tell whether each axis that starts inside its travel stays there."""
+    for axis, start, peak in zip(rig.axes, position, peaks(way, rig), strict=True):
+        if axis.travel is not None and _inside(axis, float(start)):
+            slack = _MARGIN * (axis.travel[1] - axis.travel[0])
+            if peak.low.value < axis.travel[0] - slack or peak.high.value > axis.travel[1] + slack:
+                return False
+    return True

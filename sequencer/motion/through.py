@@ -1,0 +1,168 @@
+"""The smooth run through keys: least jerk, no stop at a key, no overshoot.
+
+It refuses to pass on what the solver did not solve: a failure is raised, never patched.
+Source: Flash & Hogan 1985 (least jerk); Bernstein hull of a polynomial: textbook.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import piqp
+from numpy.typing import NDArray
+from scipy import sparse
+
+from sequencer.score.fit import HERMITE, hermite
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+PIECES_A_LEG = 2
+# how far speed may point the wrong way, in parts of the run's range over one piece: the overshoot is below it
+_SLACK = 1e-9
+
+# Cost of a piece of length 1 as a quadratic form in its ends (p0 v0 a0 p1 v1 a1): the integral of squared jerk.
+_JERK = np.diag([60.0, 24.0, 6.0]) @ HERMITE[:3]
+_GRAM = np.array([[1 / 5, 1 / 4, 1 / 3], [1 / 4, 1 / 3, 1 / 2], [1 / 3, 1 / 2, 1.0]])
+_COST = _JERK.T @ _GRAM @ _JERK
+
+# The inner three Bernstein coefficients of the piece's speed; the outer two are the speeds at its ends.
+_HULL = 5 * np.diff(
+    [
+        [1, 1 / 5, 0, 0, 0, 0],
+        [1, 2 / 5, 1 / 20, 0, 0, 0],
+        [0, 0, 0, 1, -2 / 5, 1 / 20],
+        [0, 0, 0, 1, -1 / 5, 0],
+    ],
+    axis=0,
+)
+
+
+class Unsolved(ArithmeticError):
+    """The solver could not make the run smooth to the accuracy asked for."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Nodes:
+    """The keys of a run and a node in the middle of each leg, without units: the way from 0 to 1, mean piece 1 long.
+
+    Shape: `at` (N,); `scale` (N,), the time by which a node's speed and acceleration are made comparable with its
+    place; `state` (N, 3) a known run without overshoot (a stop at each key); `free` (N, 3) what the solver may change;
+    `sign` (N-1,) the way each piece goes.
+    """
+
+    at: Floats
+    scale: Floats
+    state: Floats
+    free: Bools
+    sign: Floats
+
+
+def smooth_run(keys_s: Floats, values: Floats) -> tuple[Floats, Floats]:
+    """Return the smoothest pieces through `values` at `keys_s` that begin and end at rest and never turn between keys.
+
+    The speed is zero at a key where the direction turns; elsewhere it passes. Position, speed and acceleration have no
+    jump. Two values in a row must differ: a flat leg is rest, and ends a run.
+    Shape: twice (N,), N at least 2; breaks (S+1,) and coeffs (6, S) in PPoly's layout, two pieces a leg.
+    Error: Unsolved where the arithmetic does not suffice (keys very much closer together than others).
+    """
+    low, width = float(values.min()), float(np.ptp(values))
+    pace_s = float(keys_s[-1] - keys_s[0]) / (PIECES_A_LEG * (len(keys_s) - 1))
+    nodes = _nodes(keys_s / pace_s, (values - low) / width)
+    state = _solved(nodes)
+    breaks_s = np.empty(len(nodes.at))
+    breaks_s[::2], breaks_s[1::2] = keys_s, (keys_s[:-1] + keys_s[1:]) / 2
+    place = state[:, 0] * width + low
+    place[::2] = values
+    scale_s = nodes.scale * pace_s
+    return breaks_s, hermite(breaks_s, place, state[:, 1] * width / scale_s, state[:, 2] * width / scale_s**2)
+
+
+def _nodes(keys: Floats, values: Floats) -> _Nodes:
+    at = np.empty(2 * len(keys) - 1)
+    at[::2], at[1::2] = keys, (keys[:-1] + keys[1:]) / 2
+    piece = np.diff(at)
+    scale = np.sqrt(np.append(piece[:1], piece) * np.append(piece, piece[-1:]))
+    way = np.sign(np.diff(values))
+    state = np.zeros((len(at), 3))
+    state[::2, 0], state[1::2, 0] = values, (values[:-1] + values[1:]) / 2
+    # in the middle of a 3-4-5 leg the speed is 15/8 of the mean, the acceleration nothing
+    state[1::2, 1] = 15 / 8 * np.diff(values) / np.diff(keys) * scale[1::2]
+    free = np.ones((len(at), 3), np.bool_)
+    free[::2, 0] = False
+    free[2:-2:2, 1] = way[1:] == way[:-1]
+    free[[0, -1]] = False
+    return _Nodes(at, scale, state, free, np.repeat(way, 2))
+
+
+def _solved(nodes: _Nodes) -> Floats:
+    """Return the best states (N, 3), by a quadratic program in the steps from the known run."""
+    pieces = len(nodes.sign)
+    column = 3 * np.arange(pieces)[:, None] + np.arange(6)
+    piece = np.diff(nodes.at)
+    left, right, one = piece / nodes.scale[:-1], piece / nodes.scale[1:], np.ones(pieces)
+    ends = np.stack((one, left, left**2, one, right, right**2), axis=1)
+    cost = _COST * ends[:, :, None] * ends[:, None, :] / piece[:, None, None] ** 5
+    hull = _HULL * ends[:, None, :] * nodes.sign[:, None, None]
+    known, free = nodes.state.ravel(), nodes.free.ravel()
+    # variables in which the cost bends alike: pieces of very different lengths then weigh alike
+    bend = np.bincount(column.ravel(), np.einsum("pkk->pk", cost).ravel())
+    whole_unit = np.where(free, 1 / np.sqrt(bend), 0.0)
+    unit, unit_free = whole_unit[column], whole_unit[free]
+    slopes = unit * (cost @ known[column][:, :, None])[:, :, 0]
+    pull: Floats = np.bincount(column.ravel(), slopes.ravel()).astype(np.float64)
+    step_hull = hull * unit[:, None, :]
+    width = np.abs(step_hull).max(axis=2).ravel()
+    bound = np.flatnonzero(width > 0)  # at a key where nothing is free there is nothing to keep
+    ahead = np.append(nodes.sign, nodes.sign[-1]) > 0
+    bounds = np.full((2, len(ahead), 3), np.inf) * np.array([-1, 1])[:, None, None]
+    bounds[np.where(ahead, 0, 1), np.arange(len(ahead)), 1] = -nodes.state[:, 1]
+    found = known.copy()
+    step_hull = step_hull.reshape(-1, 6)[bound] / width[bound, None]
+    found[free] += unit_free * _program(
+        _square(cost * unit[:, :, None] * unit[:, None, :], column, free),
+        pull[free],
+        _matrix(step_hull, np.repeat(column, 3, axis=0)[bound], free),
+        -(hull @ known[column][:, :, None]).ravel()[bound] / width[bound],
+        bounds.reshape(2, -1)[:, free] / unit_free,
+    )
+    state = found.reshape(-1, 3)
+    # what points the wrong way at the nodes is below the solver's accuracy, or it is no solution
+    wrong = np.where(ahead, state[:, 1] < 0, state[:, 1] > 0)
+    worst = max(-float((hull @ found[column][:, :, None]).min()), float(np.abs(state[wrong, 1]).max(initial=0)))
+    if not worst <= _SLACK:
+        raise Unsolved(f"it still turns by {worst:.0e} of its range where it should not")
+    state[wrong, 1] = 0
+    return state
+
+
+def _square(blocks: Floats, column: Ints, free: Bools) -> sparse.csc_matrix[np.float64]:
+    """Sum the pieces' blocks (P, 6, 6) into one matrix over the free variables; `column` (P, 6) says where."""
+    rows, columns = np.broadcast_arrays(column[:, :, None], column[:, None, :])
+    kept, place, size = free[rows] & free[columns], np.cumsum(free) - 1, int(free.sum())
+    return sparse.csc_matrix((blocks[kept], (place[rows[kept]], place[columns[kept]])), shape=(size, size))
+
+
+def _matrix(rows: Floats, column: Ints, free: Bools) -> sparse.csc_matrix[np.float64]:
+    """Lay rows (R, 6) out over the free variables; `column` (R, 6) says where."""
+    kept, place = free[column], np.cumsum(free) - 1
+    number = np.arange(len(rows))[:, None].repeat(6, axis=1)
+    return sparse.csc_matrix((rows[kept], (number[kept], place[column[kept]])), shape=(len(rows), int(free.sum())))
+
+
+def _program(
+    cost: sparse.csc_matrix[np.float64],
+    pull: Floats,
+    hull: sparse.csc_matrix[np.float64],
+    least: Floats,
+    bounds: Floats,
+) -> Floats:
+    """Return the x that makes x'(cost)x/2 + pull'x least while hull x >= least and bounds[0] <= x <= bounds[1]."""
+    solver = piqp.SparseSolver()
+    solver.settings.eps_abs = solver.settings.eps_duality_gap_abs = 1e-10
+    solver.settings.eps_rel = solver.settings.eps_duality_gap_rel = 1e-10
+    solver.setup(cost, pull, G=hull, h_l=least, x_l=bounds[0], x_u=bounds[1])
+    status = solver.solve()
+    if status != piqp.PIQP_SOLVED:
+        raise Unsolved(f"the solver ended with {status.name}")
+    return np.asarray(solver.result.x, np.float64)
