@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Protocol
 
 
 class Lock(StrEnum):
@@ -36,3 +37,63 @@ class Clock:
     def steers(self) -> bool:
         """Whether a rig may be moved by this."""
         return self.lock in (Lock.LOCKED, Lock.FREEWHEEL)
+
+
+@dataclass(frozen=True, slots=True)
+class Follow:
+    """How the operator wants a master to be followed.
+
+    Unit: seconds. `freewheel_s` is how long to coast when time code ends, and so the over-run when the master stops;
+    `delay_s` is how late its messages arrive on this cable, as measured or dialled in.
+    """
+
+    freewheel_s: float = 2.0
+    delay_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.freewheel_s < float("inf"):
+            raise ValueError(f"freewheel_s is {self.freewheel_s}; it must be zero or more")
+        if not -1 <= self.delay_s <= 1:
+            raise ValueError(f"delay_s is {self.delay_s}; it must lie within a second either way")
+
+
+@dataclass(slots=True)
+class Counts:
+    """What a follower has heard since it began."""
+
+    garbage_bytes: int = 0
+    other_messages: int = 0
+    quarter_frames: int = 0
+    full_frames: int = 0
+    lost: int = 0  # quarter frames that must have been sent and did not come
+    doubled: int = 0
+    misread: int = 0  # quarter frames and full frames that say something else than the master's time
+    set_aside: int = 0  # quarter frames held back on the way, or far off for another reason
+    wrong_rate: int = 0
+    jumps: int = 0
+    turns: int = 0
+
+
+class Follower(Protocol):
+    """Somebody who knows where the master is. It reads no clock: all instants are arguments, in rising order."""
+
+    @property
+    def counts(self) -> Counts:
+        """What has been heard so far."""
+        ...
+
+    def feed(self, stamp_ns: int, data: bytes) -> None:
+        """Take bytes as they arrived at `stamp_ns`, split in any way."""
+        ...
+
+    def at(self, now_ns: int) -> Clock:
+        """Return where the master is at `now_ns`; called each tick."""
+        ...
+
+    def sightings(self) -> tuple[tuple[int, float], ...]:
+        """Return what has been accepted as running time since the last call: stamp in ns, position in s."""
+        ...
+
+    def troubles(self) -> tuple[str, ...]:
+        """Return what the operator should know since the last call, in plain words."""
+        ...

@@ -1,0 +1,104 @@
+"""MIDI timecode messages: quarter frames and full frames to bytes and back, from bytes split and spoilt in any way.
+
+It does not count frames, judge addresses or know what time it is; that is the follower's.
+
+Source: MIDI Time Code and Cueing, Detailed Specification (supplement to MIDI 1.0), 12 February 1987.
+"""
+
+from typing import NamedTuple
+
+from mido.tokenizer import Tokenizer
+
+_QUARTER = 0xF1
+_SYSEX = 0xF0
+_END = 0xF7
+_REALTIME = bytes(range(0xF8, 0x100))  # may stand inside any other message, and says nothing of timecode
+_MASKS = (15, 1, 15, 3, 15, 3, 15, 7)  # bits of each piece that carry something; the others are reserved
+_LONGEST = 4096  # bytes of an unfinished message, far beyond any of ours
+ALL_DEVICES = 0x7F
+
+
+class QuarterFrame(NamedTuple):
+    """One of the eight pieces of an address: `piece` 0 to 7 and its four bits."""
+
+    piece: int
+    value: int
+
+    def data(self) -> bytes:
+        """Return the two bytes of the message."""
+        return bytes((_QUARTER, self.piece << 4 | self.value))
+
+
+class Address(NamedTuple):
+    """What eight pieces or a full frame say: rate code (0: 24, 1: 25, 2: 30 drop, 3: 30) and the label's numbers."""
+
+    rate: int
+    hours: int
+    minutes: int
+    seconds: int
+    frames: int
+
+    def pieces(self) -> tuple[int, ...]:
+        """Return the values of pieces 0 to 7."""
+        last = self.rate << 5 | self.hours
+        numbers = (self.frames, self.seconds, self.minutes, last)
+        return tuple(half for number in numbers for half in (number & 15, number >> 4))
+
+    @classmethod
+    def of(cls, pieces: tuple[int, ...]) -> "Address":
+        """Put the values of pieces 0 to 7 together; the numbers may be out of any range."""
+        frames, seconds, minutes, last = (pieces[i] | pieces[i + 1] << 4 for i in (0, 2, 4, 6))
+        return cls(last >> 5, last & 31, minutes, seconds, frames)
+
+
+class FullFrame(NamedTuple):
+    """An address in one message: the master stands there, or has gone there."""
+
+    address: Address
+
+    def data(self, device: int = ALL_DEVICES) -> bytes:
+        """Return the ten bytes of the message, F0 7F device 01 01 hours minutes seconds frames F7."""
+        rate, hours, minutes, seconds, frames = self.address
+        return bytes((_SYSEX, 0x7F, device, 1, 1, rate << 5 | hours, minutes, seconds, frames, _END))
+
+
+class Reader:
+    """Takes a MIDI byte stream apart, however it is split, and keeps what concerns timecode.
+
+    `garbage` counts bytes that belong to no whole message, `others` whole messages about something else.
+    """
+
+    def __init__(self) -> None:
+        self._tokens = Tokenizer()
+        self._unfinished = 0  # bytes fed that have not turned up in a message yet
+        self.garbage = 0
+        self.others = 0
+
+    def feed(self, data: bytes) -> tuple[QuarterFrame | FullFrame, ...]:
+        """Return the timecode messages that `data` completes."""
+        found = []
+        for byte in data.translate(None, _REALTIME):
+            self._tokens.feed_byte(byte)
+            self._unfinished += 1
+            for message in self._tokens:
+                self.garbage += self._unfinished - len(message)
+                self._unfinished = 0
+                known = _known(message)
+                if known is None:
+                    self.others += 1
+                else:
+                    found.append(known)
+        if self._unfinished > _LONGEST:
+            self.garbage += self._unfinished
+            self._tokens, self._unfinished = Tokenizer(), 0
+        return tuple(found)
+
+
+def _known(message: list[int]) -> QuarterFrame | FullFrame | None:
+    if message[0] == _QUARTER:
+        piece = message[1] >> 4
+        return QuarterFrame(piece, message[1] & _MASKS[piece])
+    if len(message) == 10 and message[0] == _SYSEX and message[1] == 0x7F and message[3:5] == [1, 1]:
+        hours, minutes, seconds, frames = message[5:9]
+        return FullFrame(Address(hours >> 5 & 3, hours & 31, minutes & 63, seconds & 63, frames & 31))
+    return None

@@ -1,0 +1,315 @@
+"""The follower as the tick uses it: stamped bytes in, clocks out, against where the master truly was."""
+
+from collections.abc import Callable
+from itertools import islice
+
+import numpy as np
+import pytest
+
+from sequencer.sync.address import standing
+from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.reading import Clock, Follow, Follower, Lock
+from sequencer.timebase.rate import Rate
+from sequencer.timebase.timecode import Counting, Timebase, Timecode
+from tests.sync.master import COUNTINGS, Sent, gap_s, run, ten_o_clock, timebase, watch
+
+MTC_25 = COUNTINGS["25"]
+TEN = ten_o_clock(MTC_25)
+GAP_S = gap_s(MTC_25)
+MS = 1e-3
+
+
+def chance(seed: int) -> np.random.Generator:
+    return np.random.default_rng(seed)
+
+
+def first(clocks: list[Clock], fact: Callable[[Clock], bool]) -> float:
+    """Return the first instant in seconds at which `fact` holds."""
+    return next(clock.at_ns for clock in clocks if fact(clock)) * 1e-9
+
+
+def until(sent: list[Sent], at_s: float) -> list[Sent]:
+    return [message for message in sent if message.due_s < at_s]
+
+
+def later(sent: list[Sent], by_s: float) -> list[Sent]:
+    return [Sent(one.at_s + by_s, one.due_s + by_s, one.quarter, one.data) for one in sent]
+
+
+@pytest.mark.parametrize("name", COUNTINGS)
+@pytest.mark.parametrize("backward", [False, True], ids=["forward", "backward"])
+@pytest.mark.parametrize("skip", range(8))
+def test_joining_at_any_phase(name: str, skip: int, backward: bool) -> None:
+    counting = COUNTINGS[name]
+    gap = gap_s(counting)
+    frame = ten_o_clock(counting) + 1000 + 37 * skip
+    sent = run(counting, frame, 1.0, chance(skip), skip=skip, backward=backward)
+    clocks = list(watch(MtcFollower(timebase(counting)), sent, 1.0, tick_s=0.001))
+    begun = sent[0].due_s
+    assert first(clocks, lambda clock: clock.lock is not Lock.WAITING) - begun <= 7 * gap + 5 * MS
+    assert first(clocks, lambda clock: clock.steers) - begun <= 15 * gap + 5 * MS
+    way = -1 if backward else 1
+    start_s = (frame - ten_o_clock(counting)) * 4 * gap
+    for clock in clocks:
+        if clock.lock is not Lock.WAITING:
+            assert clock.position_s - (start_s + way * clock.at_ns * 1e-9) == pytest.approx(0, abs=4 * MS)
+    assert clocks[-1].speed == pytest.approx(way, abs=0.01)
+    assert clocks[-1].jumps == 1
+
+
+def test_positions_and_sightings_are_exact_without_jitter() -> None:
+    counting = COUNTINGS["30 drop"]
+    follower = MtcFollower(timebase(counting))
+    frame = ten_o_clock(counting) + 3 * 1798
+    clocks = list(watch(follower, run(counting, frame, 3.0, chance(0), sigma_s=0), 2.5))
+    for clock in clocks:
+        if clock.steers:
+            truth = float(counting.rate.seconds(frame - ten_o_clock(counting))) + clock.at_ns * 1e-9
+            assert clock.position_s == pytest.approx(truth, abs=1e-9)
+    sightings = follower.sightings()
+    assert len(sightings) > 250
+    for stamp_ns, position_s in sightings:
+        assert position_s - stamp_ns * 1e-9 == pytest.approx(float(counting.rate.seconds(3 * 1798)), abs=2e-9)
+    assert follower.sightings() == ()
+
+
+def test_the_same_bytes_give_the_same_clocks() -> None:
+    sent = run(MTC_25, TEN, 2.0, chance(4))
+    once = list(watch(MtcFollower(timebase(MTC_25)), sent, 3.0))
+    # split bytes arrive with the same stamps
+    split = [Sent(one.at_s, one.due_s, one.quarter, part) for one in sent for part in (one.data[:1], one.data[1:])]
+    assert list(watch(MtcFollower(timebase(MTC_25)), split, 3.0)) == once
+
+
+def test_error_over_uncertainty_is_near_one() -> None:
+    ratios, steady = [], []
+    for seed in range(30):
+        sent = run(MTC_25, TEN, 7.0, chance(seed + 300))
+        for clock in watch(MtcFollower(timebase(MTC_25)), sent, 7.0, tick_s=0.05):
+            if clock.steers:
+                ratio = (clock.position_s - clock.at_ns * 1e-9) / clock.uncertainty_s
+                (steady if clock.at_ns > 6e9 else ratios).append(ratio)
+    # errors of one run hang together, so that 30 runs know this to some 15 %
+    assert np.sqrt(np.mean(np.square(steady))) == pytest.approx(1, abs=0.3)
+    assert np.sqrt(np.mean(np.square(ratios))) == pytest.approx(1, abs=0.3)
+
+
+def test_uncertainty_grows_while_coasting_and_speed_is_held() -> None:
+    sent = until(run(MTC_25, TEN, 6.0, chance(1)), 5.0)
+    clocks = list(watch(MtcFollower(timebase(MTC_25), Follow(freewheel_s=4.0)), sent, 10.0))
+    coasting = [clock for clock in clocks if clock.lock is Lock.FREEWHEEL]
+    assert coasting[0].at_ns * 1e-9 == pytest.approx(5.05, abs=0.02)
+    assert coasting[-1].at_ns * 1e-9 == pytest.approx(8.99, abs=0.03)
+    assert coasting[-1].uncertainty_s > 2 * coasting[0].uncertainty_s
+    for clock in coasting:
+        assert clock.position_s == pytest.approx(clock.at_ns * 1e-9, abs=1.5 * MS)
+        assert clock.speed == pytest.approx(1, abs=2e-3)
+    lost = clocks[-1]
+    assert (lost.lock, lost.speed, lost.uncertainty_s, lost.steers) == (Lock.LOST, 0.0, float("inf"), False)
+    assert lost.position_s == pytest.approx(8.99, abs=0.03)
+
+
+def test_lost_is_told_and_running_code_is_taken_up_again() -> None:
+    follower = MtcFollower(timebase(MTC_25), Follow(freewheel_s=0.5))
+    sent = until(run(MTC_25, TEN, 2.0, chance(1)), 1.0) + run(MTC_25, TEN + 5000, 2.0, chance(2), at_s=4.0)
+    clocks = list(watch(follower, sent, 5.5))
+    assert follower.troubles() == ("timecode was lost at 10:00:00:24",)
+    assert first(clocks, lambda clock: clock.lock is Lock.LOST) == pytest.approx(1.5, abs=0.02)
+    assert clocks[-1].lock is Lock.LOCKED
+    assert clocks[-1].position_s == pytest.approx(200 + clocks[-1].at_ns * 1e-9 - 4, abs=2 * MS)
+
+
+@pytest.mark.parametrize("hole_s", [0.03, 0.2, 1.0, 5.0])
+def test_after_a_dropout_it_goes_on_without_a_jump(hole_s: float) -> None:
+    whole = run(MTC_25, TEN, 6.0 + hole_s, chance(9))
+    sent = [one for one in whole if not 5.0 < one.due_s < 5.0 + hole_s]
+    clocks = list(watch(MtcFollower(timebase(MTC_25), Follow(freewheel_s=15.0)), sent, 6.0 + hole_s))
+    assert clocks[-1].jumps == 1
+    back = [clock for clock in clocks if clock.at_ns * 1e-9 > 5.0 + hole_s + 3 * GAP_S]
+    assert all(clock.lock is Lock.LOCKED for clock in back)
+    for clock in clocks:
+        if clock.at_ns > 4e9:
+            assert clock.position_s == pytest.approx(clock.at_ns * 1e-9, abs=1.5 * MS)
+
+
+@pytest.mark.parametrize("name", COUNTINGS)
+@pytest.mark.parametrize("seed", range(6))
+def test_a_jump_without_full_frame_is_followed_within_fifteen_gaps(name: str, seed: int) -> None:
+    counting = COUNTINGS[name]
+    gap = gap_s(counting)
+    start = ten_o_clock(counting)
+    goal = start + [9, -400, 1500, 45_000, 108_000, -61][seed]
+    sent = until(run(counting, start + 50, 3.0, chance(seed)), 2.0)
+    sent += run(counting, goal, 1.5, chance(seed + 50), at_s=2.0, skip=seed)
+    follower = MtcFollower(timebase(counting))
+    clocks = list(watch(follower, sent, 3.4, tick_s=0.002))
+    goal_s = (goal - start) * 4 * gap
+
+    def there(clock: Clock) -> bool:
+        return clock.steers and abs(clock.position_s - (goal_s + clock.at_ns * 1e-9 - 2)) < 3 * MS
+
+    begun = 2.0 + seed * gap
+    # a jump that changes few pieces needs three cycles to be told from misread ones
+    assert first(clocks, lambda clock: clock.at_ns > 2e9 and there(clock)) - begun <= 23 * gap + 5 * MS
+    assert there(clocks[-1])
+    assert clocks[-1].jumps == 2
+    (told,) = follower.troubles()
+    assert told.startswith("timecode jumped from 10:00:0")
+    assert follower.counts.jumps == 1
+
+
+def test_a_jump_is_told_with_both_labels() -> None:
+    follower = MtcFollower(timebase(MTC_25))
+    sent = until(run(MTC_25, TEN, 4.0, chance(3)), 3.0) + run(MTC_25, TEN + 1500, 1.0, chance(4), at_s=3.0)
+    list(watch(follower, sent, 3.9))
+    assert follower.troubles() == ("timecode jumped from 10:00:03:03 to 10:01:00:03",)
+
+
+def test_a_jump_with_full_frame_is_followed_within_two_gaps() -> None:
+    follower = MtcFollower(timebase(MTC_25))
+    sent = until(run(MTC_25, TEN, 3.0, chance(3)), 2.0)
+    sent += [Sent(2.001, 2.0, 0, standing(MTC_25, TEN + 9000))]
+    sent += run(MTC_25, TEN + 9000, 1.0, chance(4), at_s=2.2)
+    clocks = list(watch(follower, sent, 3.0, tick_s=0.001))
+    located = [clock for clock in clocks if 2.01 < clock.at_ns * 1e-9 < 2.19]
+    assert all((clock.lock, clock.position_s, clock.speed) == (Lock.LOCATED, 360.0, 0.0) for clock in located)
+    assert first(clocks, lambda clock: clock.at_ns > 2.19e9 and clock.steers) - 2.2 <= 2 * GAP_S + 2 * MS
+    assert clocks[-1].position_s == pytest.approx(360.8, abs=3 * MS)
+
+
+def test_full_frames_locate_a_master_that_stands() -> None:
+    follower = MtcFollower(timebase(MTC_25))
+    follower.feed(0, standing(MTC_25, TEN + 25))
+    clock = follower.at(1_000_000_000)
+    assert (clock.lock, clock.position_s, clock.speed, clock.steers) == (Lock.LOCATED, 1.0, 0.0, False)
+    assert clock.uncertainty_s < 1 / 25
+    follower.feed(2_000_000_000, standing(MTC_25, TEN - 25))
+    assert follower.at(2_500_000_000).position_s == -1.0
+    assert follower.at(2_500_000_000).jumps == 2
+
+
+def test_a_full_frame_while_running_there_changes_nothing() -> None:
+    sent = run(MTC_25, TEN, 3.0, chance(3))
+    sent.append(Sent(2.0, 2.0, 0, standing(MTC_25, TEN + 50)))
+    sent.sort(key=lambda one: one.at_s)
+    clocks = list(watch(MtcFollower(timebase(MTC_25)), sent, 2.9))
+    assert all(clock.lock is Lock.LOCKED for clock in clocks if clock.at_ns > 1e9)
+    assert clocks[-1].jumps == 1
+
+
+def test_a_master_that_stops_and_says_where_does_not_let_the_rig_run_on() -> None:
+    sent = [*until(run(MTC_25, TEN, 3.0, chance(3)), 2.0), Sent(2.003, 2.0, 0, standing(MTC_25, TEN + 50))]
+    clocks = list(watch(MtcFollower(timebase(MTC_25)), sent, 4.0))
+    assert first(clocks, lambda clock: clock.lock is Lock.LOCATED) < 2.06
+    assert clocks[-1].position_s == 2.0
+    assert not any(clock.lock is Lock.FREEWHEEL for clock in clocks)
+
+
+@pytest.mark.parametrize("name", COUNTINGS)
+def test_it_turns_with_the_master_and_back(name: str) -> None:
+    counting = COUNTINGS[name]
+    gap = gap_s(counting)
+    start = ten_o_clock(counting)
+    there = until(run(counting, start, 3.0, chance(1)), 40 * gap * 4)
+    turn_s = 160 * gap
+    back = later(run(counting, start + 40, 2.0, chance(2), backward=True), turn_s)[: 4 * 30]
+    again_s = back[-1].due_s + gap
+    again = later(run(counting, start + 10, 2.0, chance(3)), again_s)
+    follower = MtcFollower(timebase(counting))
+    clocks = list(watch(follower, there + back + again, again_s + 1, tick_s=0.001))
+
+    def good(clock: Clock) -> bool:
+        at_s = clock.at_ns * 1e-9
+        truth = at_s if at_s < turn_s else 2 * turn_s - at_s if at_s < again_s else 40 * gap + at_s - again_s
+        return clock.steers and abs(clock.position_s - truth) < 3 * MS
+
+    assert first(clocks, lambda clock: clock.at_ns * 1e-9 > turn_s + 2 * gap and good(clock)) - turn_s <= 5 * gap
+    middle = next(clock for clock in clocks if clock.at_ns * 1e-9 > turn_s + 60 * gap)
+    assert middle.speed == pytest.approx(-1, abs=0.02)
+    assert first(clocks, lambda clock: clock.at_ns * 1e-9 > again_s + 2 * gap and good(clock)) - again_s <= 6 * gap
+    assert follower.counts.turns == 2
+    assert "timecode runs backward" in follower.troubles()
+
+
+def test_a_wrong_rate_is_told_once_and_never_locks() -> None:
+    follower = MtcFollower(timebase(MTC_25))
+    counting = COUNTINGS["30"]
+    clocks = list(watch(follower, run(counting, ten_o_clock(counting), 20.0, chance(5)), 20.0))
+    assert all(clock.lock in (Lock.WAITING, Lock.LOCKING) for clock in clocks)
+    assert follower.troubles() == (
+        "the timecode says 30 frames a second, the project 25 frames a second; set one of them",
+    )
+    assert follower.counts.wrong_rate > 100
+    follower.feed(21_000_000_000, standing(counting, 5))
+    assert follower.at(21_000_000_000).lock is Lock.WAITING
+
+
+def test_a_rate_that_changes_while_running_coasts_and_is_lost() -> None:
+    follower = MtcFollower(timebase(COUNTINGS["30"]), Follow(freewheel_s=1.0))
+    drop = Counting(Rate(30000, 1001), drop=True)
+    sent = until(run(COUNTINGS["30"], ten_o_clock(COUNTINGS["30"]), 3.0, chance(5)), 2.0)
+    sent += run(drop, ten_o_clock(drop) + 60, 4.0, chance(6), at_s=2.0)
+    clocks = list(watch(follower, sent, 5.9))
+    assert clocks[-1].lock is Lock.LOST
+    assert any("30 frames a second with drop-frame" in told for told in follower.troubles())
+
+
+def test_a_rate_that_midi_timecode_cannot_carry_is_refused() -> None:
+    with pytest.raises(ValueError, match="60 frames a second cannot be carried by MIDI timecode"):
+        MtcFollower(timebase(Counting(Rate(60))))
+
+
+def test_a_master_at_the_other_house_rate_is_told() -> None:
+    follower = MtcFollower(timebase(COUNTINGS["30"]))
+    sent = run(COUNTINGS["30"], ten_o_clock(COUNTINGS["30"]), 6.0, chance(5), speed=1000 / 1001)
+    list(watch(follower, sent, 6.0))
+    assert follower.troubles() == (
+        "timecode runs 0.1 % slow: master and project differ by 1000/1001; set one of their rates",
+    )
+
+
+def test_midnight_is_crossed_in_the_short_way() -> None:
+    counting = COUNTINGS["30 drop"]
+    base = Timebase(counting, Timecode(23, 59, 59, 0, drop=True))
+    clocks = list(watch(MtcFollower(base), run(counting, counting.day - 30, 4.0, chance(8)), 4.0))
+    for clock in clocks:
+        if clock.steers:
+            assert clock.position_s == pytest.approx(clock.at_ns * 1e-9, abs=3 * MS)
+    after = list(watch(MtcFollower(base), run(counting, 0, 1.0, chance(8)), 1.0))
+    assert after[-1].position_s == pytest.approx(30 * 1001 / 30000 + after[-1].at_ns * 1e-9, abs=3 * MS)
+
+
+def test_a_known_delay_of_the_cable_is_taken_off() -> None:
+    sent = later(run(MTC_25, TEN, 4.0, chance(8)), 0.04)
+    follower = MtcFollower(timebase(MTC_25), Follow(delay_s=0.04))
+    clocks = list(watch(follower, sent, 4.0))
+    assert all(clock.lock is Lock.LOCKED for clock in clocks if clock.at_ns > 1e9)
+    assert clocks[-1].position_s == pytest.approx(clocks[-1].at_ns * 1e-9, abs=1 * MS)
+    stamp_ns, position_s = follower.sightings()[-1]
+    assert position_s == pytest.approx(stamp_ns * 1e-9, abs=5 * MS)
+
+
+@pytest.mark.parametrize("bad", [{"freewheel_s": -1.0}, {"freewheel_s": float("nan")}, {"delay_s": 2.0}])
+def test_settings_that_make_no_sense_are_refused(bad: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="must"):
+        Follow(**bad)
+
+
+def test_a_day_of_running_does_not_drift() -> None:
+    # the last seconds of a day after the first ones: arithmetic that drifts would show here
+    base_s = 86_000.0
+    early = run(MTC_25, TEN, 5.0, chance(1), sigma_s=0)
+    ahead = int(base_s * 25)
+    late = later(run(MTC_25, TEN + ahead, 2.0, chance(2), sigma_s=0), base_s)
+    follower: Follower = MtcFollower(timebase(MTC_25), Follow(freewheel_s=90_000.0))
+    for one in [*early, *late]:
+        follower.feed(one.at_ns, one.data)
+    clock = follower.at(late[-1].at_ns)
+    assert clock.position_s == pytest.approx(clock.at_ns * 1e-9, abs=1e-6)
+
+
+def test_silence_in_the_middle_of_locking_is_given_up() -> None:
+    sent = list(islice(run(MTC_25, TEN, 1.0, chance(2)), 10))
+    clocks = list(watch(MtcFollower(timebase(MTC_25)), sent, 1.0))
+    assert any(clock.lock is Lock.LOCKING for clock in clocks)
+    assert clocks[-1].lock is Lock.WAITING
