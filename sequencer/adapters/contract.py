@@ -28,8 +28,19 @@ class Output(Protocol):
         """Return what the rig has said since the last call, stamped as received at `heard_ns`."""
         ...
 
+    def ask(self) -> None:
+        """Ask the rig to say where it stands for the next while, before the first setpoint; call it twice a second.
+
+        It also tells a rig that was stopped to listen to setpoints again, so never call it while a stop is latched.
+        """
+        ...
+
     def stop(self) -> None:
         """Tell the rig to stop by its own means and stay where it is; sent more than once where a link may lose it."""
+        ...
+
+    def trouble(self) -> str:
+        """Return in plain words what is wrong on the link although it is not gone, with the mend; empty for nothing."""
         ...
 
 
@@ -60,6 +71,15 @@ class Source(Protocol):
 
     def fileno(self) -> int | None:
         """Return the descriptor that becomes readable when there is something, or None: then it is polled."""
+        ...
+
+    @property
+    def address(self) -> str:
+        """The address by which a sender reaches it: `pipe:4711` where `pipe:0` was opened."""
+        ...
+
+    def notices(self) -> tuple[str, ...]:
+        """Return what happened to the link since the last call, in words for the operator."""
         ...
 
     def read(self, heard_ns: int) -> tuple[Chunk, ...]:

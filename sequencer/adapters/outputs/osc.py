@@ -1,0 +1,228 @@
+"""A rig that listens to OSC over UDP. It decides nothing: what goes out was guarded before, what comes in is passed on.
+
+Address: `osc://HOST:PORT`, with options `?form=d` (numbers of 64 bits instead of 32) and `&timetag=now` (for a rig
+that acts on receipt or has no clock; otherwise the timetag is the instant at which the values are due).
+
+What goes out, each as one datagram with one bundle:
+- a setpoint set: `/rig/AXIS/position` and `/rig/AXIS/speed` of every axis, in the axis's unit and that a second;
+- `/rig/ask`, without arguments, before the first setpoint: the rig answers to its sender for two seconds. A rig that
+  was stopped listens to setpoints again from then on, if it stands still;
+- `/stop`, without arguments, three times, to be obeyed at once and always: the rig brakes by its own means, stays where
+  it is and ignores setpoints until it is asked again.
+
+What comes in: `/rig/AXIS/actual` with one number, to the sender of the newest setpoint set or question, alone or in a
+bundle whose timetag is the instant of measuring. Anything else is left aside and counted. A timetag further than a
+second from its receipt is from a clock that is not set, so the receipt counts instead.
+
+Where nothing listens at the address, the machine there may say so. That is no reason to raise: it also happens before
+the rig is switched on. `trouble` says it, and playback stops a rig whose answers are missing.
+Source: OSC 1.0; the addresses are our own.
+"""
+
+import errno
+import socket
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import get_args
+from urllib.parse import parse_qsl, urlsplit
+
+import numpy as np
+
+from sequencer.adapters import wallclock
+from sequencer.adapters.contract import Output, OutputKind
+from sequencer.errors import LinkError, PeerError
+from sequencer.rig.axis import Rig
+from sequencer.rig.signals import Feedback, Setpoint
+from sequencer.wire.osc import Form, Numbers, actual_addresses, command, decode, setpoint_addresses
+from sequencer.wire.timetag import IMMEDIATELY, WallOffset, instant, timetag
+
+_ASK = command("/rig/ask")
+_STOP = command("/stop")
+_STOP_TIMES = 3
+_DATAGRAMS_PER_READ = 64
+_LARGEST = 65_535
+_MEASURE_EVERY_NS = 1_000_000_000
+_STRANGE_NS = 1_000_000_000
+_REFUSAL_HOLDS_NS = 1_000_000_000
+_FULL = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.ENOBUFS})
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """Where the rig listens, and how it likes its setpoints."""
+
+    host: str
+    port: int
+    form: Form = "f"
+    timetag_due: bool = True
+
+
+def parse_address(text: str) -> Address:
+    """Read `osc://HOST:PORT?form=f|d&timetag=due|now`. Error: LinkError that says which part is wrong."""
+    try:
+        parts = urlsplit(text)
+        host, port = parts.hostname, parts.port
+        options = dict(parse_qsl(parts.query, keep_blank_values=True, strict_parsing=bool(parts.query)))
+    except ValueError as fault:
+        raise LinkError(f"{text!r} is no address of an OSC rig ({fault}); write it as osc://127.0.0.1:9000") from fault
+    if parts.scheme != "osc" or not host or not port or parts.path.strip("/"):
+        raise LinkError(f"{text!r} is no address of an OSC rig; write it as osc://127.0.0.1:9000")
+    form, tag = options.pop("form", "f"), options.pop("timetag", "due")
+    if form not in get_args(Form) or tag not in ("due", "now") or options:
+        raise LinkError(
+            f"{text!r} has options that an OSC rig has not; there are form=f, form=d, timetag=due, timetag=now"
+        )
+    return Address(host, port, "d" if form == "d" else "f", tag == "due")
+
+
+class OscOutput:
+    """The open link to one rig. `dropped` counts setpoint sets that the machine had no room for, `left_aside` answers
+    that were not understood.
+    """
+
+    def __init__(self, port: socket.socket, address: Address, rig: Rig) -> None:
+        self._port = port
+        self._where = f"{address.host}:{address.port}"
+        self._timetag_due = address.timetag_due
+        self._setpoints = Numbers(setpoint_addresses(rig.names), address.form)
+        self._actuals = Numbers(actual_addresses(rig.names))
+        self._places = {name: place for place, name in enumerate(actual_addresses(rig.names))}
+        self._offset = WallOffset(*wallclock.measure())
+        self._refused_ns: int | None = None
+        self._rig_clock_off_ns = 0
+        self.dropped = 0
+        self.left_aside = 0
+
+    def fileno(self) -> int:
+        return self._port.fileno()
+
+    def send(self, setpoint: Setpoint) -> None:
+        tag = IMMEDIATELY
+        if self._timetag_due:
+            if setpoint.due_ns - self._offset.at_ns > _MEASURE_EVERY_NS:
+                self._offset = self._offset.follow(*wallclock.measure())
+            tag = timetag(setpoint.due_ns, self._offset.offset_ns)
+        self._put(self._setpoints.pack(tag, setpoint.position.tolist() + setpoint.velocity.tolist()))
+
+    def ask(self) -> None:
+        self._put(_ASK)
+
+    def stop(self) -> None:
+        for _ in range(_STOP_TIMES):
+            self._put(_STOP)
+
+    def read(self, heard_ns: int) -> tuple[Feedback, ...]:
+        heard = []
+        for _ in range(_DATAGRAMS_PER_READ):
+            try:
+                packet = self._port.recv(_LARGEST)
+            except BlockingIOError:
+                break
+            except ConnectionError:
+                self._refused_ns = time.monotonic_ns()
+                continue
+            except OSError as fault:
+                raise self._gone(fault) from fault
+            self._refused_ns = None
+            feedback = self._feedback(packet, heard_ns)
+            if feedback is None:
+                self.left_aside += 1
+            else:
+                heard.append(feedback)
+        return tuple(heard)
+
+    def trouble(self) -> str:
+        if self._refused_ns is not None and time.monotonic_ns() - self._refused_ns < _REFUSAL_HOLDS_NS:
+            return f"nothing listens at {self._where}; start the rig, or correct the address"
+        if self._rig_clock_off_ns:
+            return (
+                f"the clock of the rig at {self._where} is {self._rig_clock_off_ns / 1e9:.1f} s off this machine's; "
+                f"set both by the same time server, or use timetag=now"
+            )
+        if self._offset.stepped_ns:
+            return (
+                f"this machine's time of day was changed by {self._offset.stepped_ns / 1e9:.3f} s during the run; "
+                f"setpoints keep to the old time until the link is opened anew"
+            )
+        return ""
+
+    def _put(self, packet: bytes) -> None:
+        """Send one datagram, or drop it where there is no room.
+
+        A refusal belongs to an earlier datagram and keeps this one from going out, so it is tried once more.
+        """
+        for _ in range(2):
+            try:
+                self._port.send(packet)
+                return
+            except ConnectionError:
+                self._refused_ns = time.monotonic_ns()
+            except OSError as fault:
+                if fault.errno not in _FULL:
+                    raise self._gone(fault) from fault
+                self.dropped += 1
+                return
+
+    def _feedback(self, packet: bytes, heard_ns: int) -> Feedback | None:
+        """Return what an answer says of the axes; None where it says nothing."""
+        read = self._actuals.read(packet) or self._slow(packet)
+        tag, values = read
+        position = np.array(values)
+        position[~np.isfinite(position)] = np.nan
+        if np.isnan(position).all():
+            return None
+        at_ns = instant(tag, self._offset.offset_ns, heard_ns)
+        self._rig_clock_off_ns = at_ns - heard_ns if abs(at_ns - heard_ns) > _STRANGE_NS else 0
+        return Feedback(heard_ns if self._rig_clock_off_ns else at_ns, position, heard_ns)
+
+    def _slow(self, packet: bytes) -> tuple[int, list[float]]:
+        """Read a packet that is not a plain bundle of answers; values that it does not hold are NaN."""
+        values = [np.nan] * len(self._places)
+        tag = IMMEDIATELY
+        try:
+            messages = decode(packet)
+        except PeerError:
+            return tag, values
+        for message in messages:
+            place = self._places.get(message.address)
+            match message.arguments:
+                case (float() | int() as value,) if place is not None and not isinstance(value, bool):
+                    values[place] = float(value)
+                    tag = message.tag
+        return tag, values
+
+    def _gone(self, fault: OSError) -> LinkError:
+        return LinkError(f"the link to the rig at {self._where} is gone: {fault.strerror}; check cable and network")
+
+
+@contextmanager
+def open_osc(address: str, rig: Rig) -> Iterator[Output]:
+    """Open the link to the rig at `address`. Error: LinkError where there is no such host or axis name."""
+    where = parse_address(address)
+    try:
+        found = socket.getaddrinfo(where.host, where.port, type=socket.SOCK_DGRAM)
+        # small rigs speak IPv4 only, while `localhost` often names IPv6 first
+        family, kind, protocol, _, place = min(found, key=lambda one: one[0] != socket.AF_INET)
+        port = socket.socket(family, kind, protocol)
+    except OSError as fault:
+        raise LinkError(f"no rig can be reached at {address}: {fault.strerror}; check the address") from fault
+    with port:
+        try:
+            port.setblocking(False)
+            port.connect(place)
+            output = OscOutput(port, where, rig)
+        except OSError as fault:
+            raise LinkError(f"no rig can be reached at {address}: {fault.strerror}; check the network") from fault
+        except ValueError as fault:
+            raise LinkError(f"the rig's axis names do not fit OSC: {fault}") from fault
+        yield output
+
+
+KIND = OutputKind(
+    scheme="osc",
+    answers=True,
+    stop_action="the rig's own doing; it should brake and hold 0.25 s after the last setpoint",
+    open=open_osc,
+)
