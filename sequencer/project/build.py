@@ -1,0 +1,277 @@
+"""From the files of a project folder to the project in exact time, and back. No file is opened here.
+
+It refuses what it cannot keep exactly. Every fault is a ProjectError with its place; `score.faults` judges the move.
+"""
+
+import math
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import fields, replace
+from fractions import Fraction
+from pathlib import PurePosixPath, PureWindowsPath
+from typing import Any, TypeVar
+
+from msgspec import UNSET, structs, to_builtins
+
+from sequencer.errors import ProjectError
+from sequencer.project import files, text
+from sequencer.project.document import Playback, Project
+from sequencer.rig.axis import Axis, Camera, Rig, Simulated
+from sequencer.score.easing import Laws
+from sequencer.score.faults import faults
+from sequencer.score.move import Cue, Ease, Key, Marker, Move, Pass, Track
+from sequencer.timebase.rate import parse_rate
+from sequencer.timebase.tempo import TempoMap
+from sequencer.timebase.timecode import Counting, Timebase, parse
+
+_EXACT = re.compile(r"\d{1,9}(/\d{1,9}|\.\d{1,9})?", re.ASCII)
+_TOO_FINE = re.compile(r"\.\d{10}")
+T = TypeVar("T")
+
+
+def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Project:
+    """Return the project that the two files describe. Error: ProjectError with the place of the first fault."""
+    timebase = _timebase(document.timebase)
+    _names(document.cues, "cues")
+    _names(document.markers, "markers")
+    _names(document.passes, "passes")
+    move = Move(
+        tracks=tuple(_track(track, f"tracks[{i}]", timebase, laws) for i, track in enumerate(document.tracks)),
+        cues=tuple(_cue(cue, f"cues[{i}]", timebase) for i, cue in enumerate(document.cues)),
+        markers=tuple(
+            Marker(marker.name, _instant(marker.at, f"markers[{i}].at", timebase))
+            for i, marker in enumerate(document.markers)
+        ),
+        passes=tuple(Pass(one.name, _exact(one.speed, f"passes[{i}].speed")) for i, one in enumerate(document.passes)),
+    )
+    rig = build_rig(machine)
+    check(move, rig, laws)
+    return Project(
+        name=_name(document.name, "name"),
+        timebase=timebase,
+        rig=rig,
+        move=move,
+        tempo=_tempo(document.tempo, timebase) if document.tempo is not UNSET else None,
+        playback=_playback(document.playback, timebase) if document.playback is not UNSET else None,
+    )
+
+
+def build_rig(machine: files.RigFile) -> Rig:
+    """Return the rig that the file describes. Error: ProjectError with the place of the first fault in rig.json."""
+    axes = []
+    for i, axis in enumerate(machine.axes):
+        _name(axis.name, f"axes[{i}].name", files.RIG)
+        simulated = _placed(f"axes[{i}].simulated", Simulated, files.RIG, **structs.asdict(axis.simulated))
+        values = structs.asdict(axis) | {"simulated": simulated}
+        axes.append(_placed(f"axes[{i}]", Axis, files.RIG, **values))
+    camera = None
+    if machine.camera is not UNSET:
+        camera = _placed("camera", Camera, files.RIG, **structs.asdict(machine.camera))
+    name = _name(machine.name, "name", files.RIG)
+    return _placed("axes", Rig, files.RIG, name=name, axes=tuple(axes), camera=camera)
+
+
+def check(move: Move, rig: Rig, laws: Laws) -> None:
+    """Refuse a move with a fault, or with a key where its axis cannot go. Error: ProjectError with the place."""
+    for fault in faults(move, rig, laws):
+        raise replace(fault, what=text.printable(fault.what))
+    for i, track in enumerate(move.tracks):
+        axis = rig.axes[rig.index(track.axis)]
+        low, high = axis.travel or (-math.inf, math.inf)
+        for k, key in enumerate(track.keys):
+            if not low <= key.value <= high:
+                what = f"{key.value} {axis.unit} is outside {axis.name}'s travel [{low:g}, {high:g}]"
+                mend = f"move the key, or widen the travel in {files.RIG}"
+                raise ProjectError(f"tracks[{i}].keys[{k}].value", what, mend)
+
+
+def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return project.json and rig.json as plain objects, their fields sorted by meaning.
+
+    Instants are written to a billionth of a frame. Error: ProjectError for an instant that no label tells apart.
+    """
+    timebase, move = project.timebase, project.move
+    document = files.ProjectFile(
+        format=files.PROJECT_FORMAT,
+        version=files.VERSION,
+        name=project.name,
+        timebase=files.TimebaseFile(rate=str(timebase.rate), start=str(timebase.start), drop=timebase.counting.drop),
+        tempo=UNSET
+        if project.tempo is None
+        else files.TempoFile(
+            bpm=str(project.tempo.bpm),
+            beats_per_bar=project.tempo.beats_per_bar,
+            first_beat=_label(timebase.rate.frames(project.tempo.at_s), "tempo.first_beat", timebase),
+        ),
+        playback=UNSET
+        if project.playback is None
+        else files.PlaybackFile(file=project.playback.file, at=_label(project.playback.at, "playback.at", timebase)),
+        cues=[
+            files.CueFile(
+                name=cue.name,
+                start=_label(cue.start, f"cues[{i}].from", timebase),
+                end=_label(cue.end, f"cues[{i}].to", timebase),
+            )
+            for i, cue in enumerate(move.cues)
+        ],
+        markers=[
+            files.MarkerFile(name=marker.name, at=_label(marker.at, f"markers[{i}].at", timebase))
+            for i, marker in enumerate(move.markers)
+        ],
+        passes=[files.PassFile(name=one.name, speed=str(one.speed)) for one in move.passes],
+        tracks=[_plain_track(track, f"tracks[{i}]", timebase) for i, track in enumerate(move.tracks)],
+    )
+    rig = project.rig
+    machine = files.RigFile(
+        format=files.RIG_FORMAT,
+        version=files.VERSION,
+        name=rig.name,
+        axes=[_as(files.AxisFile, axis, simulated=_as(files.SimulatedFile, axis.simulated)) for axis in rig.axes],
+        camera=UNSET if rig.camera is None else _as(files.CameraFile, rig.camera),
+    )
+    return to_builtins(document), to_builtins(machine)
+
+
+def _placed(path: str, make: Callable[..., T], file: str = files.PROJECT, **values: Any) -> T:
+    """Make a value whose type checks itself, and give its complaint a place."""
+    try:
+        return make(**values)
+    except ValueError as error:
+        raise ProjectError(path, text.printable(str(error)), file=file) from error
+
+
+def _name(name: str, path: str, file: str = files.PROJECT) -> str:
+    if not name.strip() or not name.isprintable():
+        raise ProjectError(path, f"{text.printable(name)!r} is no name", "write one or more printable characters", file)
+    return name
+
+
+def _names(named: Iterable[files.CueFile | files.MarkerFile | files.PassFile], where: str) -> None:
+    """Refuse names that are none, and one name for two things that a command chooses by name."""
+    seen: dict[str, int] = {}
+    for i, one in enumerate(named):
+        _name(one.name, f"{where}[{i}].name")
+        if one.name in seen and where != "markers":
+            first = f"{where}[{seen[one.name]}]"
+            raise ProjectError(f"{where}[{i}].name", f"{one.name!r} is also the name of {first}", "rename one of them")
+        seen[one.name] = i
+
+
+def _exact(written: str, path: str) -> Fraction:
+    try:
+        value = Fraction(written) if _EXACT.fullmatch(written) else Fraction(0)
+    except ZeroDivisionError:
+        value = Fraction(0)
+    if value <= 0:
+        raise ProjectError(path, f"{text.printable(written)!r} is not a number above zero", 'write "2", "1/2" or "0.5"')
+    return value
+
+
+def _timebase(written: files.TimebaseFile) -> Timebase:
+    rate = _placed("timebase.rate", parse_rate, text=written.rate)
+    counting = _placed("timebase.drop", Counting, rate=rate, drop=written.drop)
+    if "." in written.start:
+        fault = f"{text.printable(written.start)} is not a whole frame"
+        raise ProjectError("timebase.start", fault, "leave out the part of a frame")
+    start = _placed("timebase.start", parse, text=written.start, how=counting)
+    return Timebase(counting, start)
+
+
+def _instant(written: str, path: str, timebase: Timebase) -> Fraction:
+    if _TOO_FINE.search(written):
+        fault = f"{text.printable(written)} is finer than a billionth of a frame"
+        raise ProjectError(path, fault, "write nine decimals at most")
+    return _placed(path, timebase.frames, text=written)
+
+
+def _label(at: Fraction, path: str, timebase: Timebase) -> str:
+    label = str(timebase.label(at))
+    half = Fraction(timebase.counting.day, 2)
+    if not -half <= at < half:
+        raise ProjectError(path, f"{label} is half a day or more from the project's start", "bring it nearer")
+    return label
+
+
+def _cue(written: files.CueFile, path: str, timebase: Timebase) -> Cue:
+    start, end = _instant(written.start, f"{path}.from", timebase), _instant(written.end, f"{path}.to", timebase)
+    if end <= start:
+        raise ProjectError(
+            f"{path}.to", f"{written.end} is not after {written.start}", "let the cue end after it begins"
+        )
+    return Cue(written.name, start, end)
+
+
+def _tempo(written: files.TempoFile, timebase: Timebase) -> TempoMap:
+    bpm = _exact(written.bpm, "tempo.bpm")
+    first = timebase.rate.seconds(_instant(written.first_beat, "tempo.first_beat", timebase))
+    return _placed("tempo", TempoMap, bpm=bpm, beats_per_bar=written.beats_per_bar, at_s=first)
+
+
+def _playback(written: files.PlaybackFile, timebase: Timebase) -> Playback:
+    """Refuse a file that lies outside the folder on any system; links are followed where the folder is at hand."""
+    path = PurePosixPath(written.file)
+    on_windows = PureWindowsPath(written.file)
+    if (
+        not path.name
+        or path.is_absolute()
+        or on_windows.drive
+        or on_windows.root
+        or ".." in on_windows.parts
+        or not written.file.isprintable()
+    ):
+        fault = f"{text.printable(written.file)!r} is not a file inside the project folder"
+        raise ProjectError("playback.file", fault, "copy the audio into the folder and write its name alone")
+    return Playback(file=written.file, at=_instant(written.at, "playback.at", timebase))
+
+
+def _track(written: files.TrackFile, path: str, timebase: Timebase, laws: Laws) -> Track:
+    keys = tuple(
+        Key(
+            _instant(key.at, f"{path}.keys[{i}].at", timebase),
+            key.value,
+            _ease(key.ease, f"{path}.keys[{i}].ease", laws),
+        )
+        for i, key in enumerate(written.keys)
+    )
+    return Track(written.axis, keys)
+
+
+def _ease(written: str | dict[str, Any], path: str, laws: Laws) -> Ease:
+    """Return the ease; a name alone stands for the law's defaults."""
+    if isinstance(written, str):
+        return Ease(written)
+    name = written.get("law")
+    settings = {field: value for field, value in written.items() if field != "law"}
+    if not isinstance(name, str):
+        raise ProjectError(f"{path}.law", "is missing, or not a name", 'write {"law": "bezier", …}')
+    if not settings:
+        return Ease(name)
+    if name not in laws:
+        fault = f"there is no motion law {text.printable(name)!r}"
+        raise ProjectError(f"{path}.law", fault, f"there are {', '.join(sorted(laws))}")
+    there = [one.name for one in fields(laws[name].settings)]
+    for one in settings:
+        if one not in there:
+            mend = f"it has {', '.join(there)}" if there else "it has none"
+            raise ProjectError(f"{path}.{text.printable(one)}", f"not a parameter of the law {name!r}", mend)
+    return Ease(name, text.convert(settings, laws[name].settings, files.PROJECT, path))
+
+
+def _plain_track(track: Track, path: str, timebase: Timebase) -> files.TrackFile:
+    keys = [
+        files.KeyFile(
+            at=_label(key.at, f"{path}.keys[{i}].at", timebase), value=float(key.value), ease=_plain_ease(key.ease)
+        )
+        for i, key in enumerate(track.keys)
+    ]
+    return files.TrackFile(axis=track.axis, keys=keys)
+
+
+def _plain_ease(ease: Ease) -> str | dict[str, Any]:
+    settings = {} if ease.how is None else to_builtins(ease.how)
+    return {"law": ease.law, **settings} if settings else ease.law
+
+
+def _as(piece: type[T], value: Any, **given: Any) -> T:
+    """Return `value` as the piece of a file that mirrors it, field by field."""
+    return piece(**{one.name: getattr(value, one.name) for one in fields(value)} | given)

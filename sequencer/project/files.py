@@ -1,0 +1,151 @@
+"""The two files of a project folder, field by field as they are written. Nothing is computed or judged here.
+
+Instants are timecode as text, factors and tempo are exact numbers as text; `build` turns them into exact time. The
+field descriptions become the JSON Schemas in docs/schema.
+"""
+
+from typing import Annotated, Any, Final, Literal
+
+from msgspec import UNSET, Meta, Struct, UnsetType, field
+
+from sequencer.rig.axis import AxisKind, Unit
+from sequencer.timebase.rate import RATES
+
+PROJECT = "project.json"
+RIG = "rig.json"
+PROJECT_FORMAT: Final = "twintake/project"
+RIG_FORMAT: Final = "twintake/rig"
+VERSION: Final = 1  # of both files
+
+Name = Annotated[str, Meta(extra_json_schema={"minLength": 1})]
+At = Annotated[
+    str,
+    Meta(
+        description="Timecode, with up to nine decimals of a frame: 10:00:05:12 or 10:00:05:12.25.",
+        extra_json_schema={"pattern": r"^\d{1,2}:\d{1,2}:\d{1,2}[:;]\d{1,3}(\.\d{1,9})?$"},
+    ),
+]
+Exact = Annotated[
+    str,
+    Meta(
+        description='An exact number above zero as text: "96", "1/2" or "119.88".',
+        extra_json_schema={"pattern": r"^\d{1,9}(/\d{1,9}|\.\d{1,9})?$"},
+    ),
+]
+RateName = Annotated[str, Meta(description="Frames a second.", extra_json_schema={"enum": list(RATES)})]
+EaseFile = Annotated[
+    str
+    | Annotated[
+        dict[str, Any],
+        Meta(extra_json_schema={"properties": {"law": {"type": "string"}}, "required": ["law"]}),
+    ],
+    Meta(
+        description='How the leg to the next key moves: a motion law\'s name, "through" for a leg of a smooth run, or '
+        'a law with its parameters: {"law": "bezier", "points": [0.42, 0, 0.58, 1]}.',
+    ),
+]
+
+
+class Strict(Struct, frozen=True, forbid_unknown_fields=True):
+    """A piece of a file that has no other fields than its own."""
+
+
+class TimebaseFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
+    rate: RateName
+    start: Annotated[At, Meta(description="The label, of a whole frame, at which the project's own time begins.")]
+    drop: Annotated[bool, Meta(description="Drop-frame counting: 30000/1001 and 60000/1001 only.")] = False
+
+
+class TempoFile(Strict, frozen=True, kw_only=True):
+    bpm: Annotated[Exact, Meta(description='Beats a minute: "96".')]
+    beats_per_bar: Annotated[int, Meta(extra_json_schema={"minimum": 1})]
+    first_beat: Annotated[At, Meta(description="Where the first beat of the first bar falls.")]
+
+
+class PlaybackFile(Strict, frozen=True, kw_only=True):
+    file: Annotated[str, Meta(description="Audio file, relative to the project folder and inside it.")]
+    at: Annotated[At, Meta(description="Where the audio file begins.")]
+
+
+class CueFile(Strict, frozen=True, kw_only=True):
+    name: Name
+    start: At = field(name="from")
+    end: At = field(name="to")
+
+
+class MarkerFile(Strict, frozen=True, kw_only=True):
+    name: Name
+    at: At
+
+
+class PassFile(Strict, frozen=True, kw_only=True):
+    name: Name
+    speed: Annotated[Exact, Meta(description='The move\'s speed in this pass: "1", or "1/2" for half speed.')] = "1"
+
+
+class KeyFile(Strict, frozen=True, kw_only=True):
+    at: At
+    value: Annotated[float, Meta(description="Position in the axis's own unit.")]
+    ease: EaseFile = "poly345"
+
+
+class TrackFile(Strict, frozen=True, kw_only=True):
+    axis: Annotated[Name, Meta(description="The name of an axis in rig.json.")]
+    keys: Annotated[list[KeyFile], Meta(description="In order of time.")]
+
+
+class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
+    """project.json: the move, and the time and music it belongs to."""
+
+    format: Literal["twintake/project"]
+    version: Literal[1]
+    name: Name
+    timebase: TimebaseFile
+    tempo: TempoFile | UnsetType = UNSET
+    playback: PlaybackFile | UnsetType = UNSET
+    cues: Annotated[list[CueFile], Meta(description="Stretches that are shot as one take.")] = []
+    markers: list[MarkerFile] = []
+    passes: list[PassFile] = []
+    tracks: Annotated[list[TrackFile], Meta(description="One for each axis that moves.")] = []
+
+
+class SimulatedFile(Strict, frozen=True, kw_only=True):
+    lag_s: Annotated[float, Meta(description="Time constant with which the simulated servo follows.")] = 0.02
+    transport_s: Annotated[float, Meta(description="From receipt of a setpoint to its effect.")] = 0.005
+    noise: Annotated[float, Meta(description="Standard deviation of the measured position, in the axis's unit.")] = 0.0
+
+
+class AxisFile(Strict, frozen=True, kw_only=True):
+    name: Annotated[Name, Meta(description="A word without spaces or slashes; tracks name it.")]
+    kind: AxisKind
+    unit: Unit
+    travel: Annotated[
+        tuple[float, float] | None, Meta(description="Soft limits, low and high; null for an axis without end.")
+    ]
+    speed: Annotated[float, Meta(description="Limit, in units a second.")]
+    acceleration: Annotated[float, Meta(description="Limit, in units a second squared.")]
+    jerk: Annotated[float, Meta(description="Limit, in units a second cubed.")]
+    latency_s: Annotated[float, Meta(description="How long after a setpoint's due time the rig stands there.")] = 0.0
+    backlash: Annotated[float, Meta(description="Play of the gear, in units.")] = 0.0
+    resolution: Annotated[float, Meta(description="One encoder step, in units; 0 where it is too fine to matter.")] = (
+        0.0
+    )
+    home: Annotated[float, Meta(description="Where the axis stands when nothing else is known.")] = 0.0
+    simulated: Annotated[SimulatedFile, Meta(description="How the simulated rig's motor behaves.")] = SimulatedFile()
+
+
+class CameraFile(Strict, frozen=True, kw_only=True):
+    sensor_mm: Annotated[tuple[float, float], Meta(description="Width and height of the part of the sensor in use.")]
+    pixels: Annotated[tuple[int, int], Meta(description="Width and height of the recorded frame.")]
+    focal_mm: float
+    subject_m: Annotated[float, Meta(description="Distance from the lens to the subject.")]
+
+
+class RigFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
+    """rig.json: the machine. The order of the axes is the order of every array with an axis dimension."""
+
+    format: Literal["twintake/rig"]
+    version: Literal[1]
+    name: Name
+    axes: Annotated[list[AxisFile], Meta(extra_json_schema={"minItems": 1})]
+    camera: CameraFile | UnsetType = UNSET

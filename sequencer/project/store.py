@@ -1,0 +1,201 @@
+"""The disk door: a project folder is read whole or not at all, and written so that no crash leaves half a file.
+
+It refuses to overwrite what a newer version of the program wrote, and never writes a project that would not load.
+"""
+
+import os
+import secrets
+import shutil
+import stat
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from sequencer.errors import ProjectError
+from sequencer.project import files, text
+from sequencer.project.build import build, build_rig, check, plain
+from sequencer.project.document import Project
+from sequencer.rig.axis import Rig
+from sequencer.score.easing import Laws
+
+MAX_BYTES = 32 * 2**20  # sixteen axes with ten keys a second for half an hour
+T = TypeVar("T")
+_FORMATS = {files.PROJECT: files.PROJECT_FORMAT, files.RIG: files.RIG_FORMAT}
+
+
+def load(folder: Path, laws: Laws) -> Project:
+    """Return the project in `folder`; nothing there is touched.
+
+    Error: ProjectError, and no other, with the file, the place in it, what is wrong and how to mend it.
+    """
+    if not os.path.isdir(folder):
+        raise ProjectError("", f"there is no folder {folder}", "give the folder that holds the project")
+    project = _parse({name: _bytes(folder, name) for name in _FORMATS}, laws)
+    _check_playback(folder, project)
+    return project
+
+
+def load_rig(folder: Path) -> Rig:
+    """Return the rig of the project in `folder`, whatever its project file says. Error: ProjectError."""
+    return build_rig(_read(_bytes(folder, files.RIG), files.RIG, files.RigFile))
+
+
+def save(folder: Path, project: Project, laws: Laws) -> None:
+    """Write `project` into `folder`, which is made if it is not there; files that would not change are left alone.
+
+    The file that was there stays as `project.json.bak` (`rig.json.bak`); if it was one that does not load, the last
+    good one stays there and the other is kept as `project.json.broken`. A link is replaced, not written through.
+    A power cut leaves each of the two files whole, the old or the new one.
+    Error: ProjectError; then both files are as they were.
+    """
+    check(project.move, project.rig, laws)
+    try:
+        wanted = {name: written.encode() for name, written in dump(project).items()}
+    except ValueError as error:
+        raise ProjectError("", f"cannot be written as JSON: {error}", "correct the name or the number") from error
+    _parse(wanted, laws)
+    try:
+        folder.mkdir(exist_ok=True)
+        before = {name: _bytes(folder, name) for name in _FORMATS if os.path.lexists(folder / name)}
+        for name, there in before.items():
+            _refuse_newer(name, there)
+        changed = {name: data for name, data in wanted.items() if before.get(name) != data}
+        _put(folder, changed, before, ".bak" if _loads(before, laws) else ".broken")
+    except OSError as error:
+        what = f"cannot be saved in {folder}: {error.strerror or error}"
+        raise ProjectError("", what, "the files there are as they were; free the disk or save elsewhere") from error
+
+
+def dump(project: Project) -> dict[str, str]:
+    """Return the text of each file of the project folder, by the file's name."""
+    return dict(zip((files.PROJECT, files.RIG), (text.lay_out(tree) for tree in plain(project)), strict=True))
+
+
+def _parse(there: dict[str, bytes], laws: Laws) -> Project:
+    document = _read(there[files.PROJECT], files.PROJECT, files.ProjectFile)
+    machine = _read(there[files.RIG], files.RIG, files.RigFile)
+    return build(document, machine, laws)
+
+
+def _read(data: bytes, name: str, into: type[T]) -> T:
+    tree = text.read(data, name)
+    _check_version(tree, name)
+    return text.convert(tree, into, name)
+
+
+def _check_version(tree: dict[str, Any], name: str) -> None:
+    if tree.get("format") != _FORMATS[name]:
+        raise ProjectError("format", f'is not "{_FORMATS[name]}"', "this is a file of another kind", name)
+    version = tree.get("version")
+    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        raise ProjectError("version", "is not a version that there ever was", f"write {files.VERSION}", name)
+    if version > files.VERSION:
+        fault = f"written by a newer version of this program ({version}; this one reads {files.VERSION})"
+        raise ProjectError("version", fault, "update the program", name)
+
+
+def _refuse_newer(name: str, there: bytes) -> None:
+    try:
+        tree = text.read(there, name)
+    except ProjectError:
+        return  # unreadable by any version; it is kept aside
+    version = tree.get("version")
+    if tree.get("format") == _FORMATS[name] and isinstance(version, int) and version > files.VERSION:
+        _check_version(tree, name)
+
+
+def _loads(there: dict[str, bytes], laws: Laws) -> bool:
+    try:
+        return there.keys() == _FORMATS.keys() and bool(_parse(there, laws))
+    except ProjectError:
+        return False
+
+
+def _bytes(folder: Path, name: str) -> bytes:
+    """Return what the file holds. A pipe or a device is refused: reading it might never end."""
+    path = folder / name
+    try:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        with open(handle, "rb") as file:
+            if not stat.S_ISREG(os.fstat(handle).st_mode):
+                raise ProjectError("", "is not a file", "put a file of that name there", name)
+            data = file.read(MAX_BYTES + 1)
+    except FileNotFoundError as error:
+        mend = f"a project folder holds {files.PROJECT} and {files.RIG}"
+        raise ProjectError("", f"there is none in {folder}", mend, name) from error
+    except OSError as error:
+        raise ProjectError("", f"cannot be read: {error.strerror or error}", "", name) from error
+    if len(data) > MAX_BYTES:
+        raise ProjectError("", f"larger than {MAX_BYTES // 2**20} MB", "this program never wrote it", name)
+    return data
+
+
+def _check_playback(folder: Path, project: Project) -> None:
+    """Refuse audio that a link leads out of the folder, or nowhere. Audio that is not there yet is no fault."""
+    if project.playback is None:
+        return
+    path = folder / project.playback.file
+    fault = ""
+    if not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder)):
+        fault = "leads out of the project folder"
+    elif os.path.islink(path):
+        try:
+            path.stat()
+        except OSError as error:
+            fault = f"is a link that leads nowhere: {error.strerror}"
+    if fault:
+        what = f"{project.playback.file!r} {fault}"
+        raise ProjectError("playback.file", what, "copy the audio into the folder and write its name alone")
+
+
+def _put(
+    folder: Path,
+    wanted: dict[str, bytes],
+    before: dict[str, bytes],
+    suffix: str,
+    rename: Callable[[Path, Path], None] = os.replace,
+) -> None:
+    """Put the wanted files in place, each whole, and what was `before` under their names beside them with `suffix`.
+
+    Everything is on the disk before the first file changes its name. Error: OSError; then what was before is back.
+    """
+    aside = {name + suffix: before[name] for name in wanted if name in before}
+    waiting = {name: folder / f".{name}.{secrets.token_hex(4)}.new" for name in aside | wanted}
+    done: list[str] = []
+    try:
+        for name, data in (aside | wanted).items():
+            _write(waiting[name], data, like=folder / name.removesuffix(suffix))
+        for name, new in waiting.items():
+            rename(new, folder / name)
+            done.append(name)
+        _flush_folder(folder)
+    except OSError:
+        for name in done:
+            if name + suffix in aside:
+                os.replace(folder / (name + suffix), folder / name)
+            elif name in wanted:
+                (folder / name).unlink()
+        raise
+    finally:
+        for new in waiting.values():
+            new.unlink(missing_ok=True)
+
+
+def _write(path: Path, data: bytes, *, like: Path) -> None:
+    """Write a new file and wait until it is on the disk, with the permissions of `like` if that is there."""
+    with open(path, "xb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    if like.is_file():
+        shutil.copymode(like, path)
+
+
+def _flush_folder(folder: Path) -> None:
+    """Wait until the names in the folder are on the disk; a system that cannot open a folder does so by itself."""
+    if hasattr(os, "O_DIRECTORY"):
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
