@@ -1,0 +1,90 @@
+"""A cue made ready to be played: which part of the timeline, from where, and how far ahead each axis is sent.
+
+It does not judge whether the motors can do the move; the check has done that, and the guard does it once more.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sequencer.motion.trajectory import Floats, Trajectory
+from sequencer.rig.axis import Axis, Rig
+
+_AT_REST = 1e-6  # of an axis's speed: what rounding leaves of zero
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Cued:
+    """One cue of a compiled timeline. Outside [`start_s`, `rest_s`] every axis holds the value that it has there.
+
+    Shape: `position` (A,), where the cue starts; `leads` one entry for each latency that the rig has, with the axes
+    that have it. Unit: seconds from the project's start; `rest_s` is the first instant from the cue's end on at which
+    every axis rests: a cue that ends in mid-move is played to there. `lead_s` is the longest latency. `moving` names
+    the axes that do not rest at the start, `beyond` those that would start outside their travel: such a cue cannot be
+    played.
+    """
+
+    timeline: Trajectory
+    start_s: float
+    rest_s: float
+    position: Floats
+    leads: tuple[tuple[float, NDArray[np.intp]], ...]
+    moving: tuple[str, ...]
+    beyond: tuple[str, ...]
+
+    @property
+    def lead_s(self) -> float:
+        return max(latency_s for latency_s, _ in self.leads)
+
+    def ahead(self, t_s: float, speed: float) -> tuple[Floats, Floats]:
+        """Return position and velocity along the timeline for a clock at `t_s` that runs at `speed`.
+
+        Each axis is ahead by what the clock runs during its latency. Shape: (A,) each. Unit: the axis's own; that for a
+        second of the timeline.
+        """
+        (latency_s, _), *others = self.leads
+        position, velocity = self._held(t_s + speed * latency_s)
+        if others:
+            position, velocity = position.copy(), velocity.copy()
+        for latency_s, axes in others:
+            late_position, late_velocity = self._held(t_s + speed * latency_s)
+            position[axes], velocity[axes] = late_position[axes], late_velocity[axes]
+        return position, velocity
+
+    def _held(self, t_s: float) -> tuple[Floats, Floats]:
+        if self.start_s <= t_s < self.rest_s:
+            return self.timeline.at(t_s)
+        position, velocity = self.timeline.at(min(max(t_s, self.start_s), self.rest_s))
+        return position, np.zeros_like(velocity)
+
+
+def cue_up(rig: Rig, timeline: Trajectory, start_s: float, end_s: float) -> Cued:
+    """Return the part [`start_s`, `end_s`] of `timeline` ready to be played on `rig`.
+
+    Error: ValueError where the timeline is not of this rig's axes, or the span is empty.
+    """
+    if timeline.axes != rig.names:
+        raise ValueError(f"the timeline is of {', '.join(timeline.axes)}, the rig has {', '.join(rig.names)}")
+    if not start_s < end_s:
+        raise ValueError(f"the cue starts at {start_s} s and ends at {end_s} s; it must end later")
+    slow = _AT_REST * np.array([axis.speed for axis in rig.axes])
+    position, velocity = timeline.at(start_s)
+    later = np.unique(timeline.from_s[timeline.from_s > end_s])
+    rests = (t_s for t_s in (end_s, *later.tolist()) if np.all(np.abs(timeline.at(t_s)[1]) <= slow))
+    latencies = np.array([axis.latency_s for axis in rig.axes])
+    return Cued(
+        timeline=timeline,
+        start_s=start_s,
+        rest_s=next(rests),  # every axis holds after its last piece, so there is one
+        position=position,
+        leads=tuple((float(one), np.flatnonzero(latencies == one)) for one in np.unique(latencies)),
+        beyond=tuple(axis.name for axis, x in zip(rig.axes, position.tolist(), strict=True) if not _inside(axis, x)),
+        moving=tuple(name for name, fast in zip(rig.names, np.abs(velocity) > slow, strict=True) if fast),
+    )
+
+
+def _inside(axis: Axis, position: float) -> bool:
+    low, high = axis.travel or (-math.inf, math.inf)
+    return math.isfinite(position) and low <= position <= high

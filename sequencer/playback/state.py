@@ -1,0 +1,347 @@
+"""What the playback core does next: one function from state and event to state and actions, with words for people.
+
+It reads no clock and no port, plans no motion, and never starts anything that was not armed here.
+
+Rules. A row is a phase; what is not in it leaves the phase as it is.
+
+    phase         motion          leaves by                                                     to
+    idle          none            Arm, where nothing speaks against it                          locating
+    locating      to the start    at the start, and the setpoints stand still                   ready
+    ready         none            timecode locked, forward, near normal speed, at the start     running
+    running       the timeline    timecode stops coming                                         freewheeling
+                                  past the end, and the setpoints stand still                   finished
+    freewheeling  the timeline    timecode is back                                              running
+                                  past the end, and the setpoints stand still                   finished
+    stopping      braking         the setpoints stand still                                     stopped
+    stopped       none            Reset                                                         idle
+    finished      none            Arm, where nothing speaks against it                          locating
+
+    A stop (asked for; the rig silent or astray; an axis held back; the engine late; on the timeline also: timecode
+    lost, jumped, backward or off its speed) leads from locating, running and freewheeling to stopping, and from idle,
+    ready and finished to stopped. In idle and finished only a stop that was asked for counts: nothing is armed, so
+    the others speak against arming instead. A stop is latched: its first cause stays until Reset, and after
+    Reset nothing moves before the next Arm.
+
+Standing still is said of the setpoints. Whether the rig itself stands is for the person who watches it.
+"""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from sequencer.playback.cued import Cued
+from sequencer.playback.guard import LONGEST_STEP_S, Stray
+from sequencer.sync.reading import Clock, Lock
+
+GRACE_S = 0.04  # how far past the start of the cue a move may still begin; the guard takes up the difference
+PREROLL_S = 1.0
+SILENT_S = 0.5
+SLOWEST, FASTEST = 0.85, 1.15
+
+
+class Phase(StrEnum):
+    IDLE = "idle"
+    LOCATING = "locating"
+    READY = "ready"
+    RUNNING = "running"
+    FREEWHEELING = "freewheeling"
+    STOPPING = "stopping"
+    STOPPED = "stopped"
+    FINISHED = "finished"
+
+
+MOVING = frozenset({Phase.LOCATING, Phase.RUNNING, Phase.FREEWHEELING})
+UNARMED = frozenset({Phase.IDLE, Phase.FINISHED})
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Arm:
+    """The operator, at this machine, lets the rig move to the start of `cued` and then follow timecode.
+
+    Unit: `cap` the part of each axis's speed on the way to the start; `freewheel_s` for how long the follower coasts
+    when timecode stops, for the words. Error: ValueError for a cap that is no such part.
+    """
+
+    cued: Cued
+    cap: float = 0.5
+    freewheel_s: float = 2.0
+
+    def __post_init__(self) -> None:
+        if not 0 < self.cap <= 1:
+            raise ValueError(f"cap is {self.cap}; it must be above 0 and at most 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Somebody or something asks for a stop; `cause` is a clause in plain words, with its mend."""
+
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reset:
+    """The operator has seen why it stopped, and that it is safe to go on."""
+
+
+@dataclass(frozen=True, slots=True)
+class EngineLate:
+    """This machine came to a tick `late_s` after its time."""
+
+    late_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """What is known at one tick.
+
+    `arrived`: what was planned has ended, and the rig is there as far as it says. `standing`: the setpoints stand
+    still. `silent_s`: how long the rig has not answered, 0 for one that never does. `held_back`: an axis that the
+    guard keeps from where it is wanted; `astray`: one that is not where it was sent.
+    """
+
+    now_ns: int
+    clock: Clock
+    arrived: bool
+    standing: bool
+    silent_s: float = 0.0
+    held_back: Stray | None = None
+    astray: Stray | None = None
+
+
+Event = Arm | Stop | Reset | EngineLate | Tick
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GoTo:
+    """Go to the start of the cue, at no more than the part `cap` of each axis's speed."""
+
+    cued: Cued
+    cap: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Follow:
+    """Follow the clock along the cue."""
+
+    cued: Cued
+
+
+@dataclass(frozen=True, slots=True)
+class Brake:
+    """Come to rest as fast as the motors' limits allow."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Stay where the last setpoint is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """Tell the operator, and keep it in the take's log: a short code for programs, and words."""
+
+    code: str
+    text: str
+
+
+Action = GoTo | Follow | Brake | Hold | Say
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """Where playback is.
+
+    `cause`: why it stopped, empty unless stopping or stopped. `armed`: what was armed last. `jumps`: the clock's count
+    when the move began. `since_ns`: when locating or
+    freewheeling began, None before the first tick of it. `hindrance`: what spoke against arming at the last tick.
+    `told`: what was last said of the timecode while ready.
+    """
+
+    phase: Phase = Phase.IDLE
+    cause: str = ""
+    armed: Arm | None = None
+    jumps: int = 0
+    since_ns: int | None = None
+    hindrance: str = ""
+    told: str = ""
+
+    @property
+    def cue(self) -> Arm:
+        """What is armed. Error: ValueError where nothing is."""
+        if self.armed is None:
+            raise ValueError(f"nothing is armed in {self.phase}")
+        return self.armed
+
+
+Step = tuple[State, tuple[Action, ...]]
+
+
+def step(state: State, event: Event) -> Step:
+    """Return the state after `event`, and what is to be done now. The rules stand at the top of this file."""
+    match event:
+        case Tick():
+            return _tick(state, event)
+        case Arm():
+            return _arm(state, event)
+        case Stop(cause):
+            return _stop(state, cause)
+        case Reset():
+            return _reset(state)
+        case EngineLate(late_s):
+            return _late(state, late_s)
+
+
+def _tick(state: State, tick: Tick) -> Step:
+    fault = _fault(tick)
+    if fault != state.hindrance:
+        state = replace(state, hindrance=fault)
+    if fault and state.phase in MOVING | {Phase.READY}:
+        return _stop(state, fault)
+    match state.phase:
+        case Phase.LOCATING if state.since_ns is None:
+            # this tick may have been looked at before the rig was sent off: what arrived then was an earlier way
+            return replace(state, since_ns=tick.now_ns), ()
+        case Phase.LOCATING if tick.arrived and tick.standing:
+            words = "at the start of the cue, waiting for timecode"
+            return replace(state, phase=Phase.READY, told=""), (Hold(), Say("ready", words))
+        case Phase.READY:
+            return _wait(state, tick.clock)
+        case Phase.RUNNING | Phase.FREEWHEELING:
+            return _run(state, tick)
+        case Phase.STOPPING if tick.standing:
+            words = f"stopped: {state.cause}. Reset when the rig stands still and it is safe"
+            return replace(state, phase=Phase.STOPPED), (Hold(), Say("stopped", words))
+    return state, ()
+
+
+def _fault(tick: Tick) -> str:
+    """Return what is wrong with the rig, in words with the mend, or nothing."""
+    if tick.silent_s > SILENT_S:
+        return f"the rig has not answered for {SILENT_S:g} s; check its power and its cable"
+    if tick.held_back is not None:
+        return (
+            f"the rig cannot do what is asked ({tick.held_back} from its place on the timeline); "
+            "check the move against the limits and the travel"
+        )
+    if tick.astray is not None:
+        return (
+            f"the rig is not where it was sent ({tick.astray}); look for what holds the axis, a slipping drive or a "
+            "motor that is off"
+        )
+    return ""
+
+
+def _arm(state: State, event: Arm) -> Step:
+    refusal = _refusal(state, event.cued)
+    if refusal:
+        return state, (Say("refused", f"not armed: {refusal}"),)
+    words = f"armed; moving to the start of the cue at up to {event.cap:.0%} of full speed. Keep clear of the rig"
+    return (
+        replace(state, phase=Phase.LOCATING, armed=event, told="", since_ns=None),
+        (GoTo(event.cued, event.cap), Say("locating", words)),
+    )
+
+
+def _refusal(state: State, cued: Cued) -> str:
+    """Return what speaks against arming, in words with the mend, or nothing."""
+    if state.phase in (Phase.STOPPING, Phase.STOPPED):
+        return f"it is {state.phase} because {state.cause}. Reset first"
+    if state.phase not in UNARMED:
+        return f"it is armed already, and {state.phase}. Stop and reset first"
+    if state.hindrance:
+        return state.hindrance
+    if cued.beyond:
+        return f"the cue starts outside the travel of {', '.join(cued.beyond)}; move its first key, or set the travel"
+    if cued.moving:
+        return f"at the start of the cue the move is already under way ({', '.join(cued.moving)}); start where it rests"
+    return ""
+
+
+def _stop(state: State, cause: str) -> Step:
+    cause = cause or "a stop was asked for without a reason; ask who is at the controls"
+    if state.phase in (Phase.STOPPING, Phase.STOPPED):
+        return state, (Say("stop", f"already {state.phase}: {state.cause}. Now also: {cause}"),)
+    if state.phase in MOVING:
+        return replace(state, phase=Phase.STOPPING, cause=cause), (Brake(), Say("stopping", f"braking: {cause}"))
+    words = f"stopped: {cause}. Reset when it is safe"
+    return replace(state, phase=Phase.STOPPED, cause=cause), (Hold(), Say("stopped", words))
+
+
+def _reset(state: State) -> Step:
+    match state.phase:
+        case Phase.STOPPED:
+            words = "reset; nothing moves before it is armed again"
+            return replace(state, phase=Phase.IDLE, cause="", armed=None), (Say("reset", words),)
+        case Phase.STOPPING:
+            return state, (Say("refused", "not reset: still braking. Wait until it stands still, then reset"),)
+    return state, (Say("refused", f"nothing to reset: it is {state.phase}, not stopped. To end a cue, stop it first"),)
+
+
+def _late(state: State, late_s: float) -> Step:
+    if late_s <= LONGEST_STEP_S or state.phase in UNARMED:
+        return state, ()
+    cause = (
+        f"this machine was {late_s * 1000:.0f} ms late with a setpoint; close other programs and keep it from sleeping"
+    )
+    return _stop(state, cause)
+
+
+def _wait(state: State, clock: Clock) -> Step:
+    """Return what to do in ready: begin, wait, or say once why the timecode that runs cannot begin the move."""
+    cued = state.cue.cued
+    if clock.lock is not Lock.LOCKED:
+        return state, ()
+    past_s = clock.position_s - cued.start_s
+    code, words = "", ""
+    if clock.speed < 0:
+        code, words = "backward", "timecode runs backward; waiting for it to run forward"
+    elif not SLOWEST <= clock.speed <= FASTEST:
+        code, words = "speed", f"timecode runs at {clock.speed:.0%} of its speed; waiting for normal speed"
+    elif past_s > GRACE_S:
+        code = "past"
+        words = (
+            f"timecode is already {past_s:.2f} s past the start of the cue; roll back further "
+            f"(preroll at least {PREROLL_S:g} s)"
+        )
+    elif past_s >= -cued.lead_s * clock.speed:
+        begun = replace(state, phase=Phase.RUNNING, jumps=clock.jumps)
+        return begun, (Follow(cued), Say("running", "following timecode"))
+    if code == state.told:
+        return state, ()
+    return replace(state, told=code), (Say("waiting", words),) if words else ()
+
+
+def _run(state: State, tick: Tick) -> Step:
+    clock = tick.clock
+    fault = _clock_fault(state, clock)
+    if fault:
+        return _stop(state, fault)
+    if tick.standing and clock.position_s >= state.cue.cued.rest_s:
+        return replace(state, phase=Phase.FINISHED), (Hold(), Say("finished", "the cue is done"))
+    if state.phase is Phase.RUNNING and clock.lock is Lock.FREEWHEEL:
+        words = f"timecode stopped coming; going on at its last speed for at most {state.cue.freewheel_s:g} s"
+        return replace(state, phase=Phase.FREEWHEELING, since_ns=tick.now_ns), (Say("freewheel", words),)
+    if state.phase is Phase.FREEWHEELING and clock.lock is Lock.LOCKED:
+        gone_s = (tick.now_ns - (state.since_ns or tick.now_ns)) * 1e-9
+        return replace(state, phase=Phase.RUNNING), (Say("locked", f"timecode is back after {gone_s:.2f} s"),)
+    return state, ()
+
+
+def _clock_fault(state: State, clock: Clock) -> str:
+    """Return why the move cannot follow this clock, in words with the mend, or nothing."""
+    if clock.lock is Lock.LOST:
+        return (
+            f"timecode lost for longer than the freewheel time of {state.cue.freewheel_s:g} s; "
+            "check the sender and the cable"
+        )
+    if not clock.steers:
+        return f"timecode is {clock.lock}, no longer locked; let the sender run on without a new position during a move"
+    if clock.speed <= 0:
+        return "timecode runs backward or stands still; let the sender run forward during a move"
+    if clock.jumps != state.jumps:
+        return "timecode jumped; let the sender run on without a new position during a move"
+    if not SLOWEST <= clock.speed <= FASTEST:
+        return (
+            f"timecode runs at {clock.speed:.0%} of its speed, outside {SLOWEST:.0%} to {FASTEST:.0%}; "
+            "set the sender to normal speed"
+        )
+    return ""

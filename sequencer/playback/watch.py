@@ -1,0 +1,93 @@
+"""Whether the rig is where it was sent, as far as it says. It judges answers only: without any, a rig is never astray.
+
+An axis is in bounds while it stands somewhere that its setpoints have been within the last moments, give or take the
+guard's tolerance: so no model of the motor is needed, and one that stalls is seen when the setpoints have moved on.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sequencer.motion.trajectory import Floats
+from sequencer.playback.guard import Limits, Sent, Stray, strays
+from sequencer.rig.axis import Rig
+from sequencer.rig.signals import Feedback
+
+WINDOW_S = 0.2  # how far an axis may lag beyond its latency
+ASTRAY_S = 0.1  # how long it must be out of bounds: one wrong answer stops nothing
+_SPACING_S = 0.01  # setpoints kept: between two of these an axis travels half of the guard's tolerance at most
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Watch:
+    """What is known of the rig's answers.
+
+    Shape: `sent` the newest last; `position` (A,) what each axis said last, NaN where it never spoke; `gap` A, from
+    there to where the setpoints have been, 0 in bounds. An axis that falls silent while others speak strays in time.
+    Unit: `window_s` how long a setpoint is kept; monotonic nanoseconds; `strayed_ns` when the present unbroken run of
+    answers out of bounds began.
+    """
+
+    answers: bool
+    window_s: float
+    sent: tuple[Sent, ...]
+    heard_ns: int | None = None
+    strayed_ns: int | None = None
+    gap: tuple[float, ...] = ()
+    position: Floats | None = None
+
+
+def begin(rig: Rig, answers: bool, first: Sent) -> Watch:
+    """Return the watch over a rig that answers, or does not, and that stands where `first` says."""
+    longest_s = max(axis.latency_s for axis in rig.axes)
+    return Watch(answers=answers, window_s=WINDOW_S + longest_s, sent=(first,))
+
+
+def remember(watch: Watch, sent: Sent) -> Watch:
+    """Return the watch that knows of one more setpoint."""
+    if sent.due_ns - watch.sent[-1].due_ns < _SPACING_S * 1e9:
+        return watch
+    oldest_ns = sent.due_ns - watch.window_s * 1e9
+    # one older than the window stays, so that the window is always covered
+    first = max((i for i, one in enumerate(watch.sent) if one.due_ns <= oldest_ns), default=0)
+    return replace(watch, sent=(*watch.sent[first:], sent))
+
+
+def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:
+    """Return the watch after one answer of the rig."""
+    been = np.array([one.position for one in watch.sent])
+    position = feedback.position
+    if watch.position is not None:
+        position = np.where(np.isnan(position), watch.position, position)
+    out = position - np.clip(position, been.min(axis=0), been.max(axis=0))
+    gap = tuple(np.nan_to_num(out).tolist())
+    began_ns = feedback.heard_ns if watch.strayed_ns is None else watch.strayed_ns
+    return replace(
+        watch,
+        heard_ns=feedback.heard_ns,
+        strayed_ns=began_ns if strays(limits, gap) else None,
+        gap=gap,
+        position=position,
+    )
+
+
+def silent_s(watch: Watch, now_ns: int) -> float:
+    """Return for how long the rig has not answered: 0 where it never does, infinite where it has not yet."""
+    if not watch.answers:
+        return 0.0
+    return math.inf if watch.heard_ns is None else (now_ns - watch.heard_ns) * 1e-9
+
+
+def astray(watch: Watch, limits: Limits) -> Stray | None:
+    """Return the axis that has been out of bounds for too long, or None."""
+    if watch.strayed_ns is None or watch.heard_ns is None or watch.heard_ns - watch.strayed_ns < ASTRAY_S * 1e9:
+        return None
+    return strays(limits, watch.gap)
+
+
+def near(watch: Watch, limits: Limits, sent: Sent) -> bool:
+    """Whether the rig is at its last setpoint, within the guard's tolerance, as far as it says."""
+    if watch.position is None:
+        return not watch.answers
+    return strays(limits, tuple(np.nan_to_num(watch.position - np.array(sent.position)).tolist())) is None
