@@ -49,7 +49,10 @@ Row = SetpointRow | ActualRow | TimecodeRow | EventRow
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heading:
-    """What the take is of; the metadata record `take` of the file, as one JSON document."""
+    """What the take is of; the metadata record `take` of the file, as one JSON document.
+
+    Unit: `cue_s` seconds from the project's start; `speed` the pass's speed as an exact fraction (`1`, `1/2`).
+    """
 
     format: str = "twintake/take"
     version: int = 1
@@ -57,6 +60,7 @@ class Heading:
     project: str
     cue: str
     run: str
+    speed: str = "1"
     cue_s: tuple[float, float]
     rate: str
     drop: bool

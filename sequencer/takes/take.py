@@ -1,6 +1,7 @@
 """A take: what was asked of the rig and what it answered, on one time base. Data only."""
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,8 @@ class Take:
     `actual_ns` (M,); `actual` (M, A), NaN where an answer does not name the axis; `sighted_ns`, `sighted_s` (Q,).
     Unit: monotonic nanoseconds of the recording machine; seconds from the project's start; each axis's own unit.
     `timeline_s` is where playback took the master's clock to be at `due_ns`, as it ran; `sighted_*` are the master's
-    own messages as they came. `cue_s` is the cue's span on the timeline. `complete` is False where the recording broke
-    off.
+    own messages as they came. `cue_s` is the cue's span on the timeline, `speed` the speed of the pass. `complete` is
+    False where the recording broke off or is damaged; `fault` then says so in words.
     """
 
     name: str
@@ -53,3 +54,5 @@ class Take:
     sighted_s: Floats
     happenings: tuple[Happening, ...]
     complete: bool
+    fault: str = ""
+    speed: Fraction = Fraction(1)

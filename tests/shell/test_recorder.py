@@ -1,0 +1,181 @@
+"""The recorder on disks that fail. What was written before stays readable."""
+
+import errno
+import io
+import resource
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any, BinaryIO, cast
+
+import numpy as np
+import pytest
+
+from sequencer.errors import LinkError
+from sequencer.project.takefile import read
+from sequencer.shell.recorder import Recorder, room_for
+from sequencer.takes.rows import SetpointRow
+from tests.project.test_takefile import HEADING, ORIGIN_NS, rows
+
+
+class FullDisk(io.FileIO):
+    """A file on a disk with `room` bytes left: the write that meets the end is done in part, as systems do it."""
+
+    def __init__(self, path: Path, room: int, fault: int) -> None:
+        super().__init__(path, "wb")
+        self._room, self._fault = room, fault
+
+    def write(self, data: Any, /) -> int:
+        whole = bytes(data)
+        if self._room <= 0:
+            raise OSError(self._fault, "no more")
+        part = whole[: self._room]
+        self._room -= len(part)
+        return super().write(part)
+
+
+def whole_size(folder: Path) -> int:
+    path = folder / "whole.mcap"
+    with Recorder.open(path, HEADING) as recorder:
+        for row in rows():
+            recorder.write(row)
+    return path.stat().st_size
+
+
+def record(stream: BinaryIO, path: Path, faults: list[str]) -> Recorder | None:
+    """Record a whole take as the program does; gather what it complains of."""
+    try:
+        recorder = Recorder(stream, path, HEADING)
+    except LinkError as trouble:
+        faults.append(str(trouble))
+        return None
+    for row in rows():
+        try:
+            recorder.write(row)
+        except LinkError as trouble:
+            faults.append(str(trouble))
+    try:
+        recorder.finish()
+    except LinkError as trouble:
+        faults.append(str(trouble))
+    return recorder
+
+
+@pytest.mark.parametrize("fault", [errno.ENOSPC, errno.EIO, 9999])
+@pytest.mark.parametrize("part", [0.0, 0.01, 0.3, 0.5, 0.8, 0.97, 0.9999])
+def test_a_disk_that_fills_keeps_what_was_written_and_says_so_once(tmp_path: Path, part: float, fault: int) -> None:
+    path = tmp_path / "full.mcap"
+    stream = io.BufferedWriter(FullDisk(path, int(whole_size(tmp_path) * part), fault))
+    faults: list[str] = []
+    recorder = record(cast(BinaryIO, stream), path, faults)
+    (said,) = faults
+    assert said.startswith("full.mcap: ")
+    assert "kept" in said
+    if fault == errno.ENOSPC:
+        assert "the disk is full" in said
+        assert "free some space" in said
+    with pytest.raises(OSError, match="no more"):
+        stream.close()
+    if recorder is None:
+        assert "nothing of the take is kept" in said
+        return
+    assert recorder.kept + recorder.refused == len(rows())
+    take = read(path)
+    there = len(take.due_ns) + len(take.actual_ns) + len(take.sighted_ns) + len(take.happenings)
+    assert there >= recorder.kept
+    assert take.complete == (there == len(rows()))
+
+
+def test_a_process_that_may_write_no_more_keeps_the_take(tmp_path: Path) -> None:
+    """The system's own refusal: a limit on the length of files, in a process of its own."""
+    code = f"""
+import resource, signal, sys
+from pathlib import Path
+from sequencer.errors import LinkError
+from sequencer.shell.recorder import Recorder
+from tests.project.test_takefile import HEADING, rows
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (18000, 18000))
+told = 0
+with Recorder.open(Path({str(tmp_path / "limit.mcap")!r}), HEADING) as recorder:
+    for row in rows():
+        try:
+            recorder.write(row)
+        except LinkError as fault:
+            told += 1
+            print(fault)
+print(told, recorder.kept, recorder.refused)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    said, counts = done.stdout.strip().splitlines()
+    told, kept, refused = (int(one) for one in counts.split())
+    assert "the disk allows no longer file" in said
+    assert told == 1
+    assert kept > 0
+    assert kept + refused == len(rows())
+    take = read(tmp_path / "limit.mcap")
+    assert len(take.due_ns) + len(take.actual_ns) + len(take.sighted_ns) + len(take.happenings) == kept
+    assert (tmp_path / "limit.mcap").stat().st_size == 18000
+    assert resource.getrlimit(resource.RLIMIT_FSIZE)[0] != 18000
+
+
+def test_a_recorder_that_is_never_finished_loses_half_a_second_at_most(tmp_path: Path) -> None:
+    path = tmp_path / "crash.mcap"
+    with path.open("xb") as stream:
+        recorder = Recorder(stream, path, HEADING)
+        assert read(path).axes == HEADING.axes  # the heading is there before any row
+        for number, row in enumerate(rows()):
+            recorder.write(row)
+            if number % 111 == 0:
+                take = read(path)
+                newest = max(take.due_ns, default=ORIGIN_NS)
+                assert newest >= ORIGIN_NS + number // 3 * 10_000_000 - 510_000_000
+
+
+def test_many_rows_in_no_time_are_flushed_by_their_size(tmp_path: Path) -> None:
+    path = tmp_path / "burst.mcap"
+    noise = np.random.default_rng(1)
+    with path.open("xb") as stream:
+        recorder = Recorder(stream, path, HEADING)
+        for _ in range(1000):
+            recorder.write(SetpointRow(ORIGIN_NS, 0.0, "running", tuple(noise.random(2).tolist()), (0.0, 0.0)))
+        assert len(read(path).due_ns) > 500
+
+
+def test_a_take_is_never_written_over(tmp_path: Path) -> None:
+    path = tmp_path / "t.mcap"
+    path.write_bytes(b"precious")
+    with pytest.raises(LinkError, match="is there already and is kept"), Recorder.open(path, HEADING):
+        pass
+    assert path.read_bytes() == b"precious"
+
+
+def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
+    path = tmp_path / "nowhere" / "t.mcap"
+    with pytest.raises(LinkError, match=r"t\.mcap: the folder is not there; make it"), Recorder.open(path, HEADING):
+        pass
+    assert "the folder is not there" in str(room_for(path, 500.0, 10.0))
+
+
+def test_a_take_that_is_broken_off_by_an_error_is_finished(tmp_path: Path) -> None:
+    path = tmp_path / "t.mcap"
+
+    def shoot() -> None:
+        with Recorder.open(path, HEADING) as recorder:
+            for row in rows(1.0):
+                recorder.write(row)
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        shoot()
+    assert read(path).complete
+    assert len(read(path).due_ns) == 100
+
+
+def test_room_is_asked_for_before(tmp_path: Path) -> None:
+    path = tmp_path / "t.mcap"
+    assert room_for(path, 0.0, 0.0) is None
+    trouble = room_for(path, 1e6, 1e6)
+    assert trouble is not None
+    assert "the take needs about 200000017 MB" in trouble
+    assert "free some space" in trouble
