@@ -154,6 +154,25 @@ class Trajectory:
         return type(self)(self.axes, self.first, from_s, self.coeffs * factor ** powers[:, None], self.fit_error)
 
 
+    def between(self, start_s: float, end_s: float) -> Self:
+        """Return the part from `start_s` to `end_s`; before and after it every axis holds.
+
+        Error: ValueError where it would have no length.
+        """
+        if not start_s < end_s:
+            raise ValueError(f"nothing lies between {start_s} s and {end_s} s")
+        rests = self.sample(np.array([end_s]))[0]
+        pieces = []
+        for axis, rest in enumerate(rests):
+            breaks_s, coeffs = self.of(axis)
+            inside = np.flatnonzero((breaks_s[1:] > start_s) & (breaks_s[:-1] < end_s))
+            kept_s = breaks_s[inside]
+            cut = shifted(coeffs[:, inside], np.maximum(start_s - kept_s, 0.0))
+            ends_s = breaks_s[inside[-1:] + 1] if len(inside) else np.array([start_s])
+            pieces.append((np.clip(np.concatenate((kept_s, ends_s)), start_s, end_s), cut, float(rest)))
+        return self.joined(self.axes, pieces, self.fit_error)
+
+
 def shifted(coeffs: Floats, by: Floats) -> Floats:
     """Return the same polynomials about points that lie `by` later. Shape: (K, N), (N,), result (K, N)."""
     powers, exponents, factors = _SHIFT[len(coeffs)]

@@ -305,10 +305,10 @@ class Chase:
         quarter = self._run.solve(needed)
         if quarter is None:
             return False
-        here = self._here(t_s)
+        late = self._direction * (self._here(t_s) - quarter)
         same = self._direction == self._run.direction and (quarter - self._run.pieces[-1][1] - self._base) % 8 == 0
-        if same and self.lock is Lock.LOCKED and abs(quarter - here) <= _NEAR_QUARTERS:
-            return False
+        if same and self.lock is Lock.LOCKED and -_NEAR_QUARTERS <= late < _HELD_QUARTERS:
+            return False  # no other place: some were misread, or this one was held back
         self._tell_jump(t_s, quarter)
         self._join(quarter, needed)
         self._lock(t_s)

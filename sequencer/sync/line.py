@@ -216,9 +216,9 @@ class Line:
             if low > high:
                 break
             if third:
-                jx, _, jy, _ = sums[held - w + third]
-                kx, _, ky, _ = sums[held - third]
-                off = (ky - jy - d * (kx - jx)) / (w - 2 * third) - y + d * x
+                from_x, _, from_y, _ = sums[held - w + third]
+                to_x, _, to_y, _ = sums[held - third]
+                off = (to_y - from_y - d * (to_x - from_x)) / (w - 2 * third) - y + d * x
                 if off > bow * sigma or off < -bow * sigma:
                     break
             agreed += 1

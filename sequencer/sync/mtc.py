@@ -22,7 +22,8 @@ class MtcFollower:
 
     The uncertainty is one standard deviation: that of the fitted line at the instant asked for (jitter times the
     Cramér-Rao spread of the memory in use, which grows while coasting), together with what the playout clock, which is
-    the position told, still has to make up for.
+    the position told, still has to make up for. It takes jitter for independent from message to message; the beat of a
+    driver's period is not, and its error is two to three times what is told.
     """
 
     def __init__(self, timebase: Timebase, how: Follow = _AS_USUAL) -> None:

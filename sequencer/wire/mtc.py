@@ -76,6 +76,8 @@ class Reader:
 
     def feed(self, data: bytes) -> tuple[QuarterFrame | FullFrame, ...]:
         """Return the timecode messages that `data` completes."""
+        if len(data) == 2 and data[0] == _QUARTER and data[1] < 0x80 and not self._unfinished:
+            return (_quarter(data[1]),)  # what a port hands over, one message at a time: the tick waits for this
         found = []
         for byte in data.translate(None, _REALTIME):
             self._tokens.feed_byte(byte)
@@ -94,10 +96,14 @@ class Reader:
         return tuple(found)
 
 
+def _quarter(data: int) -> QuarterFrame:
+    piece = data >> 4
+    return QuarterFrame(piece, data & _MASKS[piece])
+
+
 def _known(message: list[int]) -> QuarterFrame | FullFrame | None:
     if message[0] == _QUARTER:
-        piece = message[1] >> 4
-        return QuarterFrame(piece, message[1] & _MASKS[piece])
+        return _quarter(message[1])
     if len(message) == 10 and message[0] == _SYSEX and message[1] == 0x7F and message[3:5] == [1, 1]:
         hours, minutes, seconds, frames = message[5:9]
         return FullFrame(Address(hours >> 5 & 3, hours & 31, minutes & 63, seconds & 63, frames & 31))

@@ -121,7 +121,7 @@ def rms(values: Floats) -> float:
 
 def steady(title: str, seeds: Callable[[Noise], range]) -> Table:
     """Measure each noise over its seeds."""
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for noise in NOISES:
         which = seeds(noise)
         runs = [steady_errors(noise, seed) for seed in which]
@@ -156,7 +156,7 @@ def steady(title: str, seeds: Callable[[Noise], range]) -> Table:
 
 def locking(seeds: range) -> Table:
     """Measure the time from the first quarter frame to the address and to motion, at each phase and direction."""
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for name, counting in COUNTINGS.items():
         gap = gap_s(counting)
         address, motion, wrong, count = [], [], 0, 0
@@ -201,7 +201,7 @@ def locking(seeds: range) -> Table:
 def faults(seconds: float, seed: int) -> Table:
     """Measure what bad cables do over a longer run."""
     counting = COUNTINGS["30 drop"]
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for name, case in CASES.items():
         chance = np.random.default_rng(seed)
         sent = spoil(run(counting, ten_o_clock(counting), seconds, chance), case, chance)
@@ -243,7 +243,7 @@ def false_locks(messages: int, seed: int) -> Table:
     return Table("Follower: noise alone", columns, [row], f"Seed {seed}; the limit is none locked.")
 
 
-def best_us(work: Callable[[], int], rounds: int = 9) -> float:
+def best_us(work: Callable[[], int], rounds: int = 36) -> float:
     """Return the best time of one piece of `work` in microseconds; it returns how many it did."""
     best = float("inf")
     for _ in range(rounds):
@@ -257,14 +257,14 @@ def cost() -> Table:
     """Measure what a quarter frame and a tick cost."""
     sent, _, _ = arrivals(NOISES[1], _STUDY)
     line = Line(_GAP_S)
-    for tick, one in enumerate(sent[:1000]):
-        line.feed(tick, one.at_s)
+    for number, one in enumerate(sent[:1000]):
+        line.feed(number, one.at_s)
     todo = iter(enumerate(sent[1000:], 1000))
 
     def fit() -> int:
-        for tick, one in islice(todo, 400):
-            line.feed(tick, one.at_s)
-        return 400
+        for number, one in islice(todo, 100):
+            line.feed(number, one.at_s)
+        return 100
 
     follower = MtcFollower(timebase(_COUNTING))
     for one in sent[:1000]:
@@ -272,27 +272,27 @@ def cost() -> Table:
     rest = iter(sent[1000:])
 
     def feed() -> int:
-        for one in islice(rest, 400):
+        for one in islice(rest, 100):
             follower.feed(one.at_ns, one.data)
-        return 400
+        return 100
 
     fit_us, feed_us = best_us(fit), best_us(feed)
     now_ns = sent[-1].at_ns
 
     def tick() -> int:
         nonlocal now_ns
-        for _ in range(400):
+        for _ in range(100):
             now_ns += 1000
             follower.at(now_ns)
-        return 400
+        return 100
 
-    rows = [
+    rows: list[tuple[str, ...]] = [
         ("variable-memory fit, a quarter frame", f"{fit_us:.1f}", "15", "yes" if fit_us <= 15 else "NO"),
         ("bytes to line, a quarter frame", f"{feed_us:.1f}", "", ""),
         ("position at a tick", f"{best_us(tick):.1f}", "", ""),
     ]
     columns = ("work", "microseconds", "limit", "held")
-    return Table("Follower: cost", columns, rows, "Best of nine rounds of 400, memory full at 512.")
+    return Table("Follower: cost", columns, rows, "Best of 36 rounds of 100, memory full at 512.")
 
 
 def tables() -> list[Table]:

@@ -1,5 +1,6 @@
 """What each part of the benchmark returns: a table of text, with a note on how to read it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -9,5 +10,5 @@ class Table:
 
     title: str
     columns: tuple[str, ...]
-    rows: list[tuple[str, ...]]
+    rows: Sequence[tuple[str, ...]]
     note: str = ""

@@ -105,3 +105,20 @@ def test_a_pass_as_written_is_the_move_itself() -> None:
     assert trajectory.stretched(Fraction(1), 3.0) is trajectory
     with pytest.raises(ValueError, match="above zero"):
         trajectory.stretched(0, 0.0)
+
+
+@given(part=st.tuples(st.floats(-1.0, 32.0), st.floats(0.01, 20.0)))
+def test_a_part_is_the_same_inside_and_holds_outside(part: tuple[float, float]) -> None:
+    start_s, length_s = part
+    whole = three_axes()
+    cut = whole.between(start_s, start_s + length_s)
+    inside = np.linspace(start_s, start_s + length_s, 50)
+    for order in range(2):
+        np.testing.assert_allclose(cut.sample(inside[:-1], order), whole.sample(inside[:-1], order), atol=1e-9)
+    ends = whole.sample(np.array([start_s, start_s + length_s]))
+    np.testing.assert_allclose(cut.sample(np.array([start_s - 5, start_s + length_s + 5])), ends, atol=1e-9)
+
+
+def test_a_part_needs_a_length() -> None:
+    with pytest.raises(ValueError, match="nothing lies between"):
+        three_axes().between(2.0, 2.0)

@@ -80,6 +80,16 @@ def test_faults_never_move_the_rig_to_a_wrong_place(case: str, seed: int) -> Non
     assert len(locked) > 0.9 * len(clocks)
 
 
+def test_pieces_held_back_are_no_jump() -> None:
+    # two stalls close together, and a few pieces placed wrongly in them: once taken for a jump by three quarters
+    chance = np.random.default_rng(7)
+    sent = spoil(run(DROP, ten_o_clock(DROP), 60.0, chance), CASES["held back"], chance)
+    follower = MtcFollower(timebase(DROP))
+    worst = max(abs(clock.position_s - clock.at_ns * 1e-9) for clock in watch(follower, sent, 54.0) if clock.steers)
+    assert follower.counts.jumps == 0
+    assert worst < 0.004
+
+
 def test_each_fault_is_counted() -> None:
     def counted(case: str) -> MtcFollower:
         chance = np.random.default_rng(3)

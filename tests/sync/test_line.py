@@ -80,8 +80,8 @@ def test_memory_shortens_when_the_speed_steps_and_the_line_is_right_again_within
         line.feed(tick, stamp)
         shortest = min(shortest, fit_of(line).memory)
     assert shortest <= 24
-    tick, _ = line.now(after[-1])
-    assert (tick - 1000) * GAP_S == pytest.approx((after[-1] - start) * change, abs=2e-3)
+    here, _ = line.now(after[-1])
+    assert (here - 1000) * GAP_S == pytest.approx((after[-1] - start) * change, abs=2e-3)
 
 
 def test_stamps_held_back_do_not_move_the_line() -> None:

@@ -82,7 +82,8 @@ def test_the_same_bytes_give_the_same_clocks() -> None:
 
 
 def test_error_over_uncertainty_is_near_one() -> None:
-    ratios, steady = [], []
+    ratios: list[float] = []
+    steady: list[float] = []
     for seed in range(30):
         sent = run(MTC_25, TEN, 7.0, chance(seed + 300))
         for clock in watch(MtcFollower(timebase(MTC_25)), sent, 7.0, tick_s=0.05):

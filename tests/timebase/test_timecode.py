@@ -5,7 +5,7 @@ from fractions import Fraction
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
-from timecode import Timecode as Theirs
+from timecode.timecode import Timecode as Theirs
 
 from sequencer.timebase.rate import RATES, Rate
 from sequencer.timebase.timecode import Counting, Timebase, Timecode, count, label, parse

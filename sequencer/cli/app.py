@@ -1,0 +1,30 @@
+"""The command `twintake`: one file a subcommand; this one only puts them together."""
+
+import typer
+
+from sequencer.cli.compare import compare
+from sequencer.cli.device import device
+from sequencer.cli.play import play
+from sequencer.cli.takes import takes
+
+CAUTION = (
+    "Motorised rigs crush, trap and drop things. This program is not a safety device: a hard-wired emergency stop that "
+    "cuts motor power, in reach of a person who watches the rig, is required whatever the software does."
+)
+
+app = typer.Typer(
+    name="twintake",
+    help=f"Camera moves that follow timecode and repeat.\n\n{CAUTION}",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+app.command()(takes)
+app.command()(compare)
+app.command()(play)
+app.command()(device)
+
+
+def main() -> None:
+    """Run the command; its exit status is the process's."""
+    app()

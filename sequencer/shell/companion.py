@@ -1,0 +1,87 @@
+"""A process of ours beside a run (simulated rig, timecode sender): it speaks JSON lines on its standard streams."""
+
+import contextlib
+import json
+import queue
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from typing import IO, Any
+
+from sequencer.errors import LinkError
+
+_START_S = 15.0
+
+
+class Companion:
+    """One such process, by the name that people know it by."""
+
+    def __init__(self, name: str, process: subprocess.Popen[str]) -> None:
+        self._name = name
+        self._process = process
+        self._lines: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        # a pipe cannot be asked whether it has a line on every system: a thread waits for lines instead
+        threading.Thread(target=_collect, args=(process.stdout, self._lines), daemon=True).start()
+
+    def say(self, message: dict[str, Any]) -> None:
+        """Send one line. Error: LinkError where the process has ended."""
+        assert self._process.stdin is not None
+        try:
+            self._process.stdin.write(json.dumps(message) + "\n")
+            self._process.stdin.flush()
+        except OSError as fault:
+            raise LinkError(f"the {self._name} has ended") from fault
+
+    def hear(self) -> list[dict[str, Any]]:
+        """Return the lines since the last call. Error: LinkError where the process has ended by a fault."""
+        if self._process.poll():
+            raise LinkError(f"the {self._name} ended by itself (status {self._process.returncode})")
+        lines = []
+        with contextlib.suppress(queue.Empty):
+            while True:
+                lines.append(self._lines.get_nowait())
+        return lines
+
+    def wait_for(self, key: str) -> Any:
+        """Wait for the line that has `key`, and return its value. Error: LinkError."""
+        deadline = time.monotonic() + _START_S
+        while time.monotonic() < deadline:
+            for line in self.hear():
+                if key in line:
+                    return line[key]
+            time.sleep(0.01)
+        raise LinkError(f"the {self._name} said nothing for {_START_S:.0f} s")
+
+
+def _collect(stream: IO[str] | None, lines: "queue.SimpleQueue[dict[str, Any]]") -> None:
+    assert stream is not None
+    for line in stream:
+        with contextlib.suppress(json.JSONDecodeError):
+            lines.put(json.loads(line))
+
+
+@contextlib.contextmanager
+def companion(name: str, module: str, *arguments: str) -> Iterator[Companion]:
+    """Start `module` as a process; when the block ends its standard input closes, by which it ends in order."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", module, *arguments],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        yield Companion(name, process)
+    finally:
+        with contextlib.suppress(OSError):
+            assert process.stdin is not None
+            process.stdin.close()
+        try:
+            process.wait(3)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        if process.stdout is not None:
+            process.stdout.close()

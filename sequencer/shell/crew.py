@@ -1,0 +1,172 @@
+"""Starts the processes of a run (engine, io, watchdog), and is the command's end of their talk.
+
+It decides nothing about motion. When the block ends, in whatever way, the processes end too, the engine by a controlled
+stop.
+"""
+
+import contextlib
+import secrets
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from sequencer.errors import LinkError, SequencerError
+from sequencer.shell.control import Control
+from sequencer.shell.memory import Page, Ring
+from sequencer.shell.messages import REPORTS, Command, Failed, Hello, Opened, Quit, Report, Setup, Status
+
+ROLES = {"engine": "sequencer.shell.engine", "io": "sequencer.shell.io_process", "watchdog": "sequencer.shell.watchdog"}
+_START_S = 20.0
+_END_S = 5.0
+_RECORDS_BYTES = 8 << 20
+_CHUNKS_BYTES = 1 << 16
+
+
+class CrewFailed(LinkError):
+    """A process of the run could not go on; `exit_status` is the command's."""
+
+    def __init__(self, text: str, exit_status: int = 3) -> None:
+        super().__init__(text)
+        self.exit_status = exit_status
+
+
+class Crew:
+    """The running processes, by role."""
+
+    def __init__(self, folder: Path, setup: Setup) -> None:
+        self._page = Page(folder / "page", new=True)
+        Ring(folder / "records", size=_RECORDS_BYTES).close()
+        Ring(folder / "chunks", size=_CHUNKS_BYTES).close()
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener.setblocking(False)
+        self._token = secrets.token_hex(16)
+        setup = msgspec.structs.replace(setup, port=self._listener.getsockname()[1], token=self._token)
+        (folder / "setup.json").write_bytes(msgspec.json.encode(setup))
+        self._strangers: list[Control[Report]] = []
+        self._links: dict[str, Control[Report]] = {}
+        self._processes = {role: _start(module, str(folder)) for role, module in ROLES.items()}
+        self._ended: set[str] = set()
+        self._early: list[Report] = []
+
+    def beat(self) -> None:
+        """Tell the engine that the command is alive; `hear` does so too."""
+        self._page.set_word(Page.OPERATOR_BEAT, time.monotonic_ns())
+
+    def tell(self, command: Command, role: str = "engine") -> None:
+        self._links[role].say(command)
+
+    def stop_now(self) -> None:
+        """Ask for a stop by shared memory: obeyed at the next tick, even behind a flood of messages."""
+        self._page.ask_stop()
+
+    def status(self) -> Status | None:
+        row = self._page.newest()
+        return None if row is None else msgspec.msgpack.decode(row, type=Status)
+
+    @property
+    def engine_pid(self) -> int:
+        return self._processes["engine"].pid
+
+    def hear(self, wait_s: float = 0.05) -> list[Report]:
+        """Return what the processes have said, after at most `wait_s` of waiting.
+
+        Error: CrewFailed where one of them says that it cannot go on, or has ended without a word.
+        """
+        self.beat()
+        self._welcome()
+        said, self._early = self._early, []
+        said += self._read()
+        if not said:
+            time.sleep(wait_s)
+            said = self._read()
+        for report in said:
+            if isinstance(report, Failed):
+                raise CrewFailed(report.text, report.exit_status)
+        for role, process in self._processes.items():
+            # a process's last words come first
+            if not said and process.poll() is not None and role not in self._ended:
+                self._ended.add(role)
+                raise CrewFailed(f"the {role} process ended by itself (status {process.returncode})")
+        return said
+
+    def _read(self) -> list[Report]:
+        return [report for link in self._links.values() for report in link.read()]
+
+    def wait_opened(self) -> dict[str, Opened]:
+        """Wait until engine and io stand ready. Error: CrewFailed."""
+        opened: dict[str, Opened] = {}
+        others: list[Report] = []
+        deadline = time.monotonic() + _START_S
+        while not {"engine", "io"} <= opened.keys():
+            if time.monotonic() > deadline:
+                raise CrewFailed(f"the engine was not ready after {_START_S:.0f} s; is the machine very busy?")
+            for report in self.hear():
+                if isinstance(report, Opened):
+                    opened[report.role] = report
+                else:
+                    others.append(report)
+        self._early += others
+        return opened
+
+    def _welcome(self) -> None:
+        """Take in processes that report for duty with the right token; anyone else is put out."""
+        with contextlib.suppress(BlockingIOError):
+            link, _ = self._listener.accept()
+            self._strangers.append(Control(link, REPORTS))
+        for stranger in list(self._strangers):
+            reports = stranger.read()
+            if not reports and not stranger.gone:
+                continue
+            self._strangers.remove(stranger)
+            first = reports[0] if reports else None
+            if isinstance(first, Hello) and secrets.compare_digest(first.token, self._token):
+                self._links[first.role] = stranger
+                self._early += reports[1:]
+            else:
+                stranger.close()
+
+    def close(self) -> None:
+        for role, link in self._links.items():
+            if role != "watchdog":
+                with contextlib.suppress(SequencerError):
+                    link.say(Quit())
+        deadline = time.monotonic() + _END_S
+        for process in self._processes.values():
+            while process.poll() is None and time.monotonic() < deadline:
+                self.beat()
+                time.sleep(0.02)
+            if process.poll() is None:
+                process.kill()
+            process.wait()
+        for one in (*self._links.values(), *self._strangers):
+            one.close()
+        self._listener.close()
+        self._page.close()
+
+
+def _start(module: str, *arguments: str) -> subprocess.Popen[Any]:
+    """Start one of our own modules as a process that a Ctrl-C in the terminal does not reach."""
+    return subprocess.Popen(
+        [sys.executable, "-m", module, *arguments],
+        stdin=subprocess.DEVNULL,
+        start_new_session=True,
+    )
+
+
+@contextlib.contextmanager
+def crew(setup: Setup) -> Iterator[Crew]:
+    """Start the processes for `setup`; end them with the block."""
+    memory = Path("/dev/shm")
+    with tempfile.TemporaryDirectory(prefix="twintake-", dir=memory if memory.is_dir() else None) as folder:
+        running = Crew(Path(folder), setup)
+        try:
+            yield running
+        finally:
+            running.close()

@@ -1,0 +1,169 @@
+"""The io process: what may block. It reads MIDI ports and writes take files, so that the tick never waits for either.
+
+Chunks from a port go to the engine through one ring, rows of the take come from it through another.
+"""
+
+import contextlib
+import struct
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, ExitStack
+from pathlib import Path
+
+from sequencer.adapters.contract import Chunk, Source
+from sequencer.errors import LinkError
+from sequencer.shell.child import Child, join
+from sequencer.shell.control import Control
+from sequencer.shell.kinds import open_source, source_kind
+from sequencer.shell.memory import Ring
+from sequencer.shell.messages import Command, Failed, Kept, Opened, Quit, Report, Said
+from sequencer.shell.recorder import Recorder, room_for
+from sequencer.shell.records import CloseTake, OpenTake, unpack
+
+_STAMP = struct.Struct("<q")
+_POLL_S = 0.001
+_DRAIN_S = 0.02
+
+
+def pack_chunk(chunk: Chunk) -> bytes:
+    return _STAMP.pack(chunk.stamp_ns) + chunk.data
+
+
+def unpack_chunk(record: bytes) -> Chunk:
+    return Chunk(_STAMP.unpack_from(record)[0], record[_STAMP.size :])
+
+
+class RingSource:
+    """A source that the io process reads for us, as the engine sees it."""
+
+    def __init__(self, path: Path) -> None:
+        self._ring = Ring(path)
+        self.address = ""  # the io process says it
+
+    def fileno(self) -> int | None:
+        return None
+
+    def notices(self) -> tuple[str, ...]:
+        return ()
+
+    def read(self, heard_ns: int) -> tuple[Chunk, ...]:
+        return tuple(unpack_chunk(record) for record in self._ring.take())
+
+
+class Keeper:
+    """Writes rows to the open take file, in a thread of its own: a slow disk must not delay timecode.
+
+    A disk that fails is told at once and again when the take is closed; the move goes on, and what was written stays.
+    """
+
+    def __init__(self, ring: Ring) -> None:
+        self._ring = ring
+        self._open: AbstractContextManager[Recorder] | None = None
+        self._recorder: Recorder | None = None
+        self._path = ""
+        self._trouble = ""
+        self.reports: list[Report] = []
+
+    def drain(self) -> None:
+        for data in self._ring.take():
+            record = unpack(data)
+            if isinstance(record, OpenTake):
+                self.close()
+                self._begin(record)
+            elif isinstance(record, CloseTake):
+                self.close()
+            elif self._recorder is not None and not self._trouble:
+                try:
+                    self._recorder.write(record)
+                except LinkError as fault:
+                    self._trouble = str(fault)
+
+    def _begin(self, take: OpenTake) -> None:
+        self._path = take.path
+        path = Path(take.path)
+        self._trouble = room_for(path, take.rows_per_s, take.expected_s) or ""
+        if self._trouble:
+            return
+        try:
+            self._open = Recorder.open(path, take.heading)
+            self._recorder = self._open.__enter__()
+        except LinkError as fault:
+            self._open, self._trouble = None, str(fault)
+
+    def close(self) -> None:
+        """Finish the open file, if there is one, and report on it."""
+        if not self._path:
+            return
+        if self._open is not None:
+            try:
+                self._open.__exit__(None, None, None)
+            except LinkError as fault:
+                self._trouble = self._trouble or str(fault)
+        self.reports.append(Kept(self._path, self._trouble))
+        self._open, self._recorder, self._path, self._trouble = None, None, "", ""
+
+    def run(self, ended: threading.Event) -> None:
+        while not ended.wait(_DRAIN_S):
+            self.drain()
+        self.drain()
+        self.close()
+
+
+@contextlib.contextmanager
+def _keeping(folder: Path) -> Iterator[Keeper]:
+    keeper = Keeper(Ring(folder / "records"))
+    ended = threading.Event()
+    thread = threading.Thread(target=keeper.run, args=(ended,))
+    thread.start()
+    try:
+        yield keeper
+    finally:
+        ended.set()
+        thread.join()
+
+
+def _pass_on(source: Source | None, ring: Ring, control: Control[Command]) -> None:
+    """Move what the port has to the engine, and its notices to the operator."""
+    if source is not None:
+        for chunk in source.read(time.monotonic_ns()):
+            ring.put(pack_chunk(chunk))
+        for notice in source.notices():
+            control.say(Said(time.monotonic_ns(), "link", notice))
+
+
+def _serve(child: Child, source: Source | None, ring: Ring, keeper: Keeper) -> None:
+    while not child.control.gone:
+        time.sleep(_DRAIN_S if source is None else _POLL_S)
+        _pass_on(source, ring, child.control)
+        while keeper.reports:
+            child.control.say(keeper.reports.pop(0))
+        child.control.push()
+        if any(isinstance(command, Quit) for command in child.control.read()):
+            return
+
+
+def main(folder: Path) -> None:
+    child = join(folder, "io")
+    ring = Ring(folder / "chunks")
+    try:
+        with ExitStack() as stack:
+            keeper = stack.enter_context(_keeping(folder))
+            wanted = child.setup.source
+            source = stack.enter_context(open_source(wanted)) if wanted and reads_here(wanted) else None
+            child.control.say(Opened("io", source.address if source else ""))
+            _serve(child, source, ring, keeper)
+    except LinkError as fault:
+        child.control.say(Failed(str(fault), 3))
+    for report in keeper.reports:
+        child.control.say(report)
+
+
+def reads_here(address: str) -> bool:
+    """Whether the source at `address` may block, so that it is read in this process and not beside the tick."""
+    return source_kind(address).blocks
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))

@@ -1,0 +1,113 @@
+"""Which motion laws, outputs and sources there are: one for each file in their folders, and what other packages bring.
+
+One that fails to load is left out, and says why; it stops nobody.
+"""
+
+import importlib
+import pkgutil
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from functools import cache, partial
+from importlib.metadata import entry_points
+from types import ModuleType
+from typing import TypeVar
+
+import sequencer.adapters.outputs
+import sequencer.adapters.sources
+import sequencer.score.laws
+from sequencer.adapters.contract import Output, OutputKind, Source, SourceKind
+from sequencer.errors import LinkError
+from sequencer.rig.axis import Rig
+from sequencer.score.easing import LawKind
+
+LAWS_GROUP = "twintake.laws"
+OUTPUTS_GROUP = "twintake.outputs"
+SOURCES_GROUP = "twintake.sources"
+
+K = TypeVar("K", LawKind, OutputKind, SourceKind)
+
+
+def laws() -> dict[str, LawKind]:
+    """Return the motion laws by name."""
+    return dict(_laws()[0])
+
+
+def laws_left_out() -> dict[str, str]:
+    """Return the modules and entry points that brought no law, with the reason, for the operator to read."""
+    return dict(_laws()[1])
+
+
+def source_kind(address: str) -> SourceKind:
+    """Return the source that opens `address`. Error: LinkError that lists the schemes there are."""
+    return _by_scheme(_sources(), address, "source")
+
+
+def open_output(address: str, rig: Rig) -> AbstractContextManager[Output]:
+    """Open the rig at `address`, as in `osc://127.0.0.1:9000`. Error: LinkError."""
+    return _by_scheme(_outputs(), address, "output").open(address, rig)
+
+
+def open_source(address: str) -> AbstractContextManager[Source]:
+    """Open the source at `address`, as in `pipe:0` or `midi:NAME`. Error: LinkError."""
+    return source_kind(address).open(address)
+
+
+Found = tuple[dict[str, K], dict[str, str]]
+
+
+def _by_scheme(found: Found[K], address: str, what: str) -> K:
+    kinds, left_out = found
+    scheme = address.partition(":")[0]
+    if scheme in kinds:
+        return kinds[scheme]
+    why = "".join(f"; {source} is left out: {reason}" for source, reason in left_out.items())
+    raise LinkError(f"{address!r} is no {what}: it must begin with {': or '.join(sorted(kinds))}:{why}")
+
+
+@cache
+def _laws() -> Found[LawKind]:
+    return _found(sequencer.score.laws, LAWS_GROUP, LawKind, lambda kind: (kind.name,))
+
+
+@cache
+def _outputs() -> Found[OutputKind]:
+    return _found(sequencer.adapters.outputs, OUTPUTS_GROUP, OutputKind, lambda kind: (kind.scheme,))
+
+
+@cache
+def _sources() -> Found[SourceKind]:
+    return _found(sequencer.adapters.sources, SOURCES_GROUP, SourceKind, lambda kind: kind.schemes)
+
+
+def _found(folder: ModuleType, group: str, wanted: type[K], names: Callable[[K], tuple[str, ...]]) -> Found[K]:
+    """Return the kinds by name, and what was left out with the reason."""
+    found: dict[str, K] = {}
+    left_out: dict[str, str] = {}
+    for place, load in _places(folder, group):
+        try:
+            kind = load()
+        # whatever a stranger's file does when it is loaded, the others must still be found
+        except Exception as error:
+            left_out[place] = f"{type(error).__name__}: {error}"
+            continue
+        if not isinstance(kind, wanted):
+            left_out[place] = f"its KIND is {kind!r}, not a {wanted.__name__}"
+            continue
+        for name in names(kind):
+            if name in found:
+                left_out[place] = f"there is one called {name!r} already"
+            else:
+                found[name] = kind
+    return found, left_out
+
+
+def _places(folder: ModuleType, group: str) -> Iterator[tuple[str, Callable[[], object]]]:
+    """Yield a name and a loader for each module in `folder`, then for each entry point of `group`."""
+    for module in pkgutil.iter_modules(folder.__path__, f"{folder.__name__}."):
+        yield module.name, partial(_kind_of, module.name)
+    for point in entry_points(group=group):
+        yield f"{point.name} ({point.value})", point.load
+
+
+def _kind_of(module: str) -> object:
+    return importlib.import_module(module).KIND

@@ -1,0 +1,175 @@
+"""The tick: readings > follow > step > pilot > guard > send > record. It reads no clock of its own and decides nothing.
+
+Whoever calls gives the instants, so that the same code runs live and in simulated time.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import msgspec
+
+from sequencer.adapters.contract import Output, Source
+from sequencer.playback import watch
+from sequencer.playback.guard import Guarded, Sent, at_rest, guard, limits, strays
+from sequencer.playback.pilot import Pilot, Still, obey, settled, want
+from sequencer.playback.state import Event, Phase, Say, State, Tick, step
+from sequencer.rig.axis import Rig
+from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.shell.messages import Status
+from sequencer.shell.records import CloseTake, OpenTake, Record
+from sequencer.sync.reading import Clock, Follower
+from sequencer.takes.rows import ActualRow, EventRow, SetpointRow, TimecodeRow
+
+_TROUBLE_TICKS = 64  # the output is asked how its link is, every so many ticks
+TAIL_S = 0.3  # recorded after the end, for answers that are still under way
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wires:
+    """Where the engine's readings come from and where its results go.
+
+    `keep` takes a record for the take file, `say` a word for people, `show` a status row; none of them may wait.
+    """
+
+    output: Output
+    source: Source | None
+    follower: Follower
+    keep: Callable[[Record], object]
+    say: Callable[[int, str, str], None]
+    show: Callable[[bytes], None]
+
+
+class Engine:
+    """What ticks carry from one to the next. Error: LinkError from `hear` and `tick` when a link is gone."""
+
+    def __init__(self, rig: Rig, wires: Wires, position: Floats, due_ns: int, answers: bool) -> None:
+        """Begin with the rig standing at `position`. Shape: (A,)."""
+        self._limits = limits(rig)
+        self._wires = wires
+        self._sent: Sent = at_rest(due_ns, position)
+        self._watch = watch.begin(rig, answers, self._sent)
+        self._pilot = Pilot(rig, Still(position))
+        self._held: tuple[float, ...] = ()
+        self._inbox: list[Event] = []
+        self._closing_ns: int | None = None
+        self._recording = False
+        self._trouble = ""
+        self._encode = msgspec.msgpack.Encoder().encode
+        self.state = State()
+        self.late_ns = 0
+        self.ticks = 0
+        self.skipped = 0
+
+    def order(self, event: Event) -> None:
+        """Have the next tick begin with `event`."""
+        self._inbox.append(event)
+
+    def record(self, take: OpenTake) -> None:
+        """Record from the next tick on, until a moment after the cue's end or a stop."""
+        self._wires.keep(take)
+        self._recording, self._closing_ns = True, None
+
+    def hear(self, now_ns: int) -> None:
+        """Take in what has arrived by `now_ns`."""
+        wires = self._wires
+        if wires.source is not None:
+            for chunk in wires.source.read(now_ns):
+                wires.follower.feed(chunk.stamp_ns, chunk.data)
+            for notice in wires.source.notices():
+                self._say(now_ns, "link", notice)
+        for answer in wires.output.read(now_ns):
+            self._watch = watch.hear(self._watch, self._limits, answer)
+            if self._recording:
+                wires.keep(_actual_row(answer))
+
+    def tick(self, due_ns: int) -> None:
+        """Send the setpoint due at `due_ns`."""
+        clock = self._wires.follower.at(due_ns)
+        self._follow_orders(due_ns, clock)
+        wanted = want(self._pilot, due_ns, clock)
+        guarded = guard(self._limits, self._sent, wanted)
+        self._wires.output.send(guarded.setpoint)
+        self._remember(guarded)
+        self._record(guarded.setpoint, clock, due_ns)
+        self.ticks += 1
+        self._show(clock)
+
+    def _show(self, clock: Clock) -> None:
+        actual = self._watch.position
+        status = Status(
+            at_ns=self._sent.due_ns,
+            phase=self.state.phase,
+            cause=self.state.cause,
+            lock=clock.lock,
+            timeline_s=clock.position_s,
+            speed=clock.speed,
+            uncertainty_s=clock.uncertainty_s,
+            asked=self._sent.position,
+            actual=() if actual is None else _or_none(actual),
+            ticks=self.ticks,
+            skipped=self.skipped,
+            late_ns=self.late_ns,
+        )
+        self._wires.show(self._encode(status))
+
+    def _follow_orders(self, due_ns: int, clock: Clock) -> None:
+        now = Tick(
+            now_ns=due_ns,
+            clock=clock,
+            arrived=settled(self._pilot, due_ns) and watch.near(self._watch, self._limits, self._sent),
+            standing=self._sent.stands,
+            silent_s=watch.silent_s(self._watch, due_ns),
+            held_back=strays(self._limits, self._held),
+            astray=watch.astray(self._watch, self._limits),
+        )
+        events, self._inbox = (*self._inbox, now), []
+        for event in events:
+            self.state, actions = step(self.state, event)
+            for action in actions:
+                self._pilot = obey(self._pilot, action, self._sent, due_ns)
+                if isinstance(action, Say):
+                    self._say(due_ns, action.code, action.text)
+        for trouble in self._wires.follower.troubles():
+            self._say(due_ns, "timecode", trouble)
+        if self.ticks % _TROUBLE_TICKS == 0:
+            trouble = self._wires.output.trouble()
+            if trouble and trouble != self._trouble:
+                self._say(due_ns, "link", trouble)
+            self._trouble = trouble
+
+    def _remember(self, guarded: Guarded) -> None:
+        self._sent, self._held = guarded.sent, guarded.gap
+        self._watch = watch.remember(self._watch, guarded.sent)
+
+    def _record(self, setpoint: Setpoint, clock: Clock, due_ns: int) -> None:
+        sightings = self._wires.follower.sightings()
+        if not self._recording:
+            return
+        keep = self._wires.keep
+        for stamp_ns, position_s in sightings:
+            keep(TimecodeRow(stamp_ns, position_s))
+        row = SetpointRow(
+            due_ns, clock.position_s, self.state.phase, self._sent.position, tuple(setpoint.velocity.tolist())
+        )
+        keep(row)
+        if self.state.phase not in (Phase.FINISHED, Phase.STOPPED):
+            return
+        if self._closing_ns is None:
+            self._closing_ns = due_ns + round(TAIL_S * 1e9)
+        elif due_ns >= self._closing_ns:
+            keep(CloseTake())
+            self._recording = False
+
+    def _say(self, at_ns: int, code: str, text: str) -> None:
+        self._wires.say(at_ns, code, text)
+        if self._recording:
+            self._wires.keep(EventRow(at_ns, code, text))
+
+
+def _or_none(position: Floats) -> tuple[float | None, ...]:
+    return tuple(None if math.isnan(value) else value for value in position.tolist())
+
+
+def _actual_row(answer: Feedback) -> ActualRow:
+    return ActualRow(answer.at_ns, answer.heard_ns, _or_none(answer.position))

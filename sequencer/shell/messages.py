@@ -1,0 +1,171 @@
+"""All that the command, the editor and the engine say to each other: commands, events and status, as typed values.
+
+They travel as length-prefixed MessagePack over one loopback socket; status goes through shared memory instead, so that
+a reader that hangs holds up nobody.
+"""
+
+import struct
+from collections.abc import Iterator
+from typing import Generic, TypeVar
+
+import msgspec
+
+from sequencer.takes.rows import Heading
+
+T = TypeVar("T")
+_LENGTH = struct.Struct("<I")
+_LARGEST = 1 << 20
+
+
+class Setup(msgspec.Struct, frozen=True, kw_only=True):
+    """How an engine is set up, once, when its process starts."""
+
+    project: str
+    run: str | None  # the pass
+    output: str
+    sync: str  # mtc or internal
+    source: str  # a source's address; empty for internal sync
+    tick_hz: int = 250
+    precise: bool = False
+    realtime: bool = True
+    freewheel_s: float = 2.0
+    answers_needed: bool = True
+    port: int = 0  # of the command's control socket
+    token: str = ""
+
+
+class Hello(msgspec.Struct, frozen=True, tag="hello"):
+    """The first message of a process that was started by the command; the token proves that it is the one."""
+
+    role: str
+    token: str
+
+
+class Arm(msgspec.Struct, frozen=True, tag="arm", kw_only=True):
+    """Move to the start of the cue and be ready to follow. With a path, the take is recorded there."""
+
+    cue: str | None = None
+    until_s: float | None = None
+    take: str | None = None
+    heading: Heading | None = None
+
+
+class Start(msgspec.Struct, frozen=True, tag="start"):
+    """Start the internal clock `preroll_s` before the start of what is armed."""
+
+    preroll_s: float
+
+
+class Stop(msgspec.Struct, frozen=True, tag="stop"):
+    cause: str
+
+
+class Reset(msgspec.Struct, frozen=True, tag="reset"):
+    """Clear a latched stop. An operator's act, never the program's."""
+
+
+class Quit(msgspec.Struct, frozen=True, tag="quit"):
+    """Stop the rig if it moves, and end the process."""
+
+
+Command = Arm | Start | Stop | Reset | Quit
+
+
+class Opened(msgspec.Struct, frozen=True, tag="opened"):
+    """The process `role` stands ready. `source` is the address at which time can be sent in, where it opened one;
+    `timing` says in words how punctual it can be."""
+
+    role: str
+    source: str = ""
+    timing: str = ""
+
+
+class Said(msgspec.Struct, frozen=True, tag="said"):
+    """Something happened. `code` is for programs, `text` for people."""
+
+    at_ns: int
+    code: str
+    text: str
+
+
+class Kept(msgspec.Struct, frozen=True, tag="kept"):
+    """A take's file is closed, whole, and on disk; or `trouble` says why it is not whole."""
+
+    path: str
+    trouble: str = ""
+
+
+class Refused(msgspec.Struct, frozen=True, tag="refused"):
+    """A command was not obeyed; everything stays as it was. The exit status is the command's."""
+
+    text: str
+    exit_status: int
+
+
+class Failed(msgspec.Struct, frozen=True, tag="failed"):
+    """The process cannot go on; the exit status that the command then has."""
+
+    text: str
+    exit_status: int
+
+
+class Ended(msgspec.Struct, frozen=True, tag="ended"):
+    """The engine ended in order. Lateness and work of its ticks at the median, 99 and 99.9 percent, in microseconds."""
+
+    ticks: int
+    skipped: int
+    late_us: tuple[float, ...]
+    work_us: tuple[float, ...]
+
+
+Report = Hello | Opened | Said | Kept | Refused | Failed | Ended
+
+
+class Status(msgspec.Struct, frozen=True, kw_only=True):
+    """What the engine's newest tick saw and did."""
+
+    at_ns: int
+    phase: str
+    cause: str
+    lock: str
+    timeline_s: float
+    speed: float
+    uncertainty_s: float
+    asked: tuple[float, ...]
+    actual: tuple[float | None, ...]
+    ticks: int
+    skipped: int
+    late_ns: int
+
+
+COMMANDS: msgspec.msgpack.Decoder[Command] = msgspec.msgpack.Decoder(Command)
+REPORTS: msgspec.msgpack.Decoder[Report] = msgspec.msgpack.Decoder(Report)
+
+
+def frame(message: Command | Report) -> bytes:
+    """Return the message as it travels."""
+    body = msgspec.msgpack.encode(message)
+    return _LENGTH.pack(len(body)) + body
+
+
+class Unframer(Generic[T]):
+    """Bytes in, messages out. Error: ValueError for what is no message of ours; the stream is then of no use."""
+
+    def __init__(self, decoder: msgspec.msgpack.Decoder[T]) -> None:
+        self._decoder = decoder
+        self._held = bytearray()
+
+    def feed(self, data: bytes) -> Iterator[T]:
+        self._held += data
+        while len(self._held) >= _LENGTH.size:
+            (length,) = _LENGTH.unpack_from(self._held)
+            if length > _LARGEST:
+                raise ValueError(f"a message of {length} bytes is none of ours")
+            if len(self._held) < _LENGTH.size + length:
+                return
+            body = bytes(self._held[_LENGTH.size : _LENGTH.size + length])
+            del self._held[: _LENGTH.size + length]
+            try:
+                yield self._decoder.decode(body)
+            except msgspec.DecodeError as fault:
+                raise ValueError(f"not a message of ours: {fault}") from fault

@@ -1,0 +1,153 @@
+"""A whole shoot in simulated time: a master that sends timecode, the real engine, and motors that follow."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import msgspec
+import numpy as np
+
+from sequencer.motion.compile import compile_move
+from sequencer.motion.trajectory import Trajectory
+from sequencer.playback.cued import cue_up
+from sequencer.playback.state import Arm, Phase
+from sequencer.project.store import load
+from sequencer.rig import servo
+from sequencer.rig.axis import Rig
+from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.shell.kinds import laws
+from sequencer.shell.loop import Engine, Wires
+from sequencer.shell.messages import Status
+from sequencer.shell.records import Record
+from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.reading import Follow
+from sequencer.timebase.timecode import Timebase
+
+HARBOUR = Path(__file__).parents[2] / "projects" / "harbour-lanterns"
+TICK_NS = 4_000_000
+BEGIN_NS = 1_000_000_000
+
+
+class SimulatedRig:
+    """An output whose other end is the motors' model; `mute_from_ns` is when it falls silent."""
+
+    def __init__(self, rig: Rig, seed: int = 1, mute_from_ns: int | None = None, delay_ns: int = 0) -> None:
+        self.motors = servo.at_home(rig, 0)
+        self.sent: list[Setpoint] = []
+        self.stops = 0
+        self._noise = np.random.default_rng(seed)
+        self._mute_from_ns = mute_from_ns
+        self._delay_ns = delay_ns
+        self._waiting: list[Feedback] = []
+
+    def fileno(self) -> int | None:
+        return None
+
+    def send(self, setpoint: Setpoint) -> None:
+        self.sent.append(setpoint)
+        self.motors = servo.command(self.motors, setpoint)
+
+    def read(self, heard_ns: int) -> tuple[Feedback, ...]:
+        self.motors = servo.advance(self.motors, heard_ns)
+        if self._mute_from_ns is None or heard_ns < self._mute_from_ns:
+            position = servo.measure(self.motors, self._noise)
+            self._waiting.append(Feedback(self.motors.at_ns, position, heard_ns + self._delay_ns))
+        due = tuple(one for one in self._waiting if one.heard_ns <= heard_ns)
+        self._waiting = [one for one in self._waiting if one.heard_ns > heard_ns]
+        return due
+
+    def ask(self) -> None:
+        pass
+
+    def stop(self) -> None:
+        self.stops += 1
+
+    def trouble(self) -> str:
+        return ""
+
+
+@dataclass(slots=True, kw_only=True)
+class Stage:
+    """What a scenario sees. Unit: seconds of simulated time; `feed_at` maps to the bytes that arrive then."""
+
+    rig: Rig
+    timeline: Trajectory
+    cue_s: tuple[float, float]
+    output: SimulatedRig
+    timebase: Timebase
+    engine: Engine
+    follower: MtcFollower
+    now_ns: int = BEGIN_NS
+    said: list[tuple[str, str]] = field(default_factory=list)
+    kept: list[Record] = field(default_factory=list)
+    phases: list[Phase] = field(default_factory=list)
+    status: Status | None = None
+    arrivals: list[tuple[int, bytes]] = field(default_factory=list)
+
+    @property
+    def codes(self) -> list[str]:
+        return [code for code, _ in self.said]
+
+    def words(self, code: str) -> str:
+        return next(text for one, text in self.said if one == code)
+
+    def run(self, seconds: float, until: Callable[[], bool] = lambda: False) -> None:
+        """Let simulated time pass, tick by tick, the arrivals fed at their own instants."""
+        end_ns = self.now_ns + round(seconds * 1e9)
+        while self.now_ns < end_ns and not until():
+            self.now_ns += TICK_NS
+            while self.arrivals and self.arrivals[0][0] <= self.now_ns:
+                self.follower.feed(*self.arrivals.pop(0))
+            self.engine.hear(self.now_ns)
+            self.engine.tick(self.now_ns)
+            if not self.phases or self.phases[-1] is not self.engine.state.phase:
+                self.phases.append(self.engine.state.phase)
+
+    def in_phase(self, phase: Phase) -> Callable[[], bool]:
+        return lambda: self.engine.state.phase is phase
+
+    def arm(self) -> None:
+        self.engine.order(Arm(cued=cue_up(self.rig, self.timeline, *self.cue_s)))
+
+    def get_ready(self) -> None:
+        """Arm, and go to the start of the cue."""
+        self.run(0.5)
+        self.arm()
+        self.run(20.0, self.in_phase(Phase.READY))
+        assert self.engine.state.phase is Phase.READY
+
+
+def stage(*, mute_from_s: float | None = None, delay_s: float = 0.0, cue: str | None = None) -> Stage:
+    """Return the demo rig with its first cue, standing at home, its engine ticking at 250 Hz."""
+    table = laws()
+    project = load(HARBOUR, table)
+    rig, rate = project.rig, project.timebase.rate
+    one = project.cue(cue)
+    mute_ns = None if mute_from_s is None else BEGIN_NS + round(mute_from_s * 1e9)
+    output = SimulatedRig(rig, mute_from_ns=mute_ns, delay_ns=round(delay_s * 1e9))
+    follower = MtcFollower(project.timebase, Follow())
+    made: list[Stage] = []
+
+    def say(at_ns: int, code: str, text: str) -> None:
+        made[0].said.append((code, text))
+
+    def keep(record: Record) -> None:
+        made[0].kept.append(record)
+
+    def show(row: bytes) -> None:
+        made[0].status = msgspec.msgpack.decode(row, type=Status)
+
+    home: Floats = np.array([axis.home for axis in rig.axes])
+    wires = Wires(output=output, source=None, follower=follower, keep=keep, say=say, show=show)
+    made.append(
+        Stage(
+            rig=rig,
+            timeline=compile_move(rig, project.move, rate, table),
+            cue_s=(float(rate.seconds(one.start)), float(rate.seconds(one.end))),
+            output=output,
+            timebase=project.timebase,
+            follower=follower,
+            engine=Engine(rig, wires, home, BEGIN_NS, answers=True),
+        )
+    )
+    return made[0]

@@ -1,0 +1,179 @@
+"""The whole chain with its real processes: what the operator sees of good takes, and of what goes wrong on a set."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from sequencer.playback.state import Phase
+from sequencer.project.store import load
+from sequencer.project.takefile import read
+from sequencer.shell import shoot
+from sequencer.shell.crew import Crew, CrewFailed, crew
+from sequencer.shell.kinds import laws
+from sequencer.shell.messages import Arm, Said, Setup, Status
+from tests.shell.small import small_project
+
+pytestmark = pytest.mark.real_time
+
+Starter = Callable[..., tuple[Crew, shoot.Watch, shoot.Plan]]
+
+
+@pytest.fixture
+def start(tmp_path: Path) -> Iterator[Starter]:
+    """Start a crew on the small project with a simulated rig; what it says is in the watch's `said`."""
+    with ExitStack() as stack:
+
+        def begin(*faults: str, **setup: object) -> tuple[Crew, shoot.Watch, shoot.Plan]:
+            folder = small_project(tmp_path / "small")
+            project = load(folder, laws())
+            output = stack.enter_context(shoot.simulated_rig(folder / "rig.json", 1, 0, *faults))
+            fields = {"project": str(folder), "run": None, "output": output, "sync": "internal", "source": ""} | setup
+            running = stack.enter_context(crew(Setup(**fields)))  # type: ignore[arg-type]  # the test's own fields
+            plan = shoot.Plan(project=project, cue=project.cue(None), run=project.run(None), folder=tmp_path / "takes")
+            return running, shoot.Watch(running, quiet), plan
+
+        yield begin
+
+
+def quiet(status: Status | None, said: list[Said]) -> None:
+    """Show nothing."""
+
+
+def run(*arguments: str, patience_s: float = 60.0) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "sequencer", *arguments]
+    return subprocess.run(command, capture_output=True, text=True, timeout=patience_s, check=False)
+
+
+def test_takes_are_shot_compared_and_reported(tmp_path: Path) -> None:
+    folder = small_project(tmp_path / "small")
+    done = run("takes", str(folder), "--takes", "2", "--preroll", "1", "--through", "pipe", "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert [axis["axis"] for axis in found["axes"]] == ["pan", "tilt"]
+    assert {"rms", "peak", "path_repeatability", "pixels_peak"} <= found["axes"][0].keys()
+    takes = [read(Path(path)) for path in found["files"]]
+    assert all(take.complete for take in takes)
+    # the pan went where it was sent, twice: a hundredth of a second at its peak speed of 37.5 degrees a second
+    assert all(abs(take.actual[-1, 0] - 20.0) < 0.1 for take in takes)
+    assert found["axes"][0]["peak"] < 0.4
+    report = Path(found["report"]).read_text(encoding="utf-8")
+    assert "<svg" in report
+    assert found["words"] in report.replace("&#x27;", "'")
+
+
+def test_an_engine_that_is_killed_ends_in_a_stop_by_the_watchdog(start: Starter) -> None:
+    running, watch, _ = start()
+    running.wait_opened()
+    running.tell(Arm(cue="turn"))
+    watch.until(Phase.READY, 20)
+    os.kill(running.engine_pid, signal.SIGSTOP)  # it hangs, which is worse than dying: nothing closes
+    with pytest.raises(CrewFailed, match="watchdog"):
+        watch.until(Phase.FINISHED, 10)
+
+
+def test_a_stop_from_the_operator_is_latched_in_mid_move(start: Starter) -> None:
+    running, watch, _ = start()
+    running.wait_opened()
+    running.tell(Arm(cue="turn"))
+    watch.until(Phase.READY, 20)
+    watch.stop("the operator pressed stop")
+    status = running.status()
+    assert status is not None
+    assert status.phase == Phase.STOPPED
+    assert "operator" in status.cause
+
+
+def test_a_rig_that_does_not_answer_is_told_before_anything_moves(start: Starter) -> None:
+    running, _, _ = start("--mute")
+    with pytest.raises(CrewFailed, match="does not answer; check its power") as caught:
+        running.wait_opened()
+    assert caught.value.exit_status == 3
+
+
+def test_a_rig_that_vanishes_is_told_and_what_was_recorded_is_kept(start: Starter) -> None:
+    running, watch, plan = start("--vanish-after-s", "3")
+    running.wait_opened()
+    path = plan.next_path()
+    running.tell(Arm(cue="turn", take=str(path), heading=plan.heading(path.stem)))
+    with pytest.raises(CrewFailed, match="has not answered"):
+        watch.until(Phase.FINISHED, 20)
+    kept = watch.until_kept()
+    take = read(Path(kept.path))
+    assert take.complete
+    assert any(one.code == "stopped" and "has not answered" in one.text for one in take.happenings)
+
+
+def test_a_move_beyond_the_motors_is_refused_with_its_place(tmp_path: Path) -> None:
+    folder = small_project(tmp_path / "small", far=60.0)
+    done = run("takes", str(folder), "--takes", "2", "--through", "pipe")
+    assert done.returncode == 1
+    words = " ".join(done.stderr.split())
+    assert "pan" in words
+    assert "10:00:02:" in words
+    assert "limit" in words
+
+
+@pytest.mark.parametrize(
+    ("fault", "status", "words"),
+    [
+        ("project.json", 2, "project.json"),
+        ("rig.json", 2, "rig.json"),
+    ],
+)
+def test_a_damaged_project_is_a_usage_fault(tmp_path: Path, fault: str, status: int, words: str) -> None:
+    folder = small_project(tmp_path / "small")
+    (folder / fault).write_text((folder / fault).read_text()[:-30])
+    done = run("takes", str(folder))
+    assert done.returncode == status
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_ctrl_c_stops_the_rig_in_order(tmp_path: Path) -> None:
+    folder = small_project(tmp_path / "small")
+    command = [sys.executable, "-m", "sequencer", "takes", str(folder), "--through", "pipe", "--preroll", "10"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        for line in process.stdout:
+            if "waiting for timecode" in line:
+                break
+        process.send_signal(signal.SIGINT)
+        rest, errors = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert "Ctrl-C" in rest
+    assert "stopped" in errors
+    take = read(next((folder / "takes").glob("*.mcap")))
+    assert any("Ctrl-C" in one.text for one in take.happenings)
+
+
+def test_play_follows_its_own_clock_and_assumes_home_when_nobody_answers(tmp_path: Path) -> None:
+    folder = small_project(tmp_path / "small")
+    done = run("play", str(folder), "--arm", "--preroll", "1", "--out", "osc://127.0.0.1:9")
+    assert done.returncode == 0, done.stdout + done.stderr
+    words = " ".join(done.stdout.split())
+    assert "taken to stand at home (pan 0, tilt 0)" in words
+    assert "emergency stop" in words
+    assert "the cue is done" in words
+
+
+def test_a_take_is_never_written_over_another(start: Starter) -> None:
+    _, _, plan = start()
+    first = plan.next_path()
+    first.touch()
+    (plan.folder / f"{plan.stem}_007.mcap").touch()
+    assert plan.next_path().name == f"{plan.stem}_008.mcap"
+
+
+def test_the_stop_word_is_obeyed_without_a_message(start: Starter) -> None:
+    running, watch, _ = start()
+    running.wait_opened()
+    running.stop_now()
+    with pytest.raises(CrewFailed, match="the operator pressed stop"):
+        watch.until(Phase.READY, 5)
