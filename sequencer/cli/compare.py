@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich import box
 from rich.table import Table
 
 from sequencer.cli.exits import FOUND, console, exits
@@ -61,17 +62,14 @@ def _write(path: Path, text: str) -> None:
 def _table(comparison: Comparison) -> Table:
     """Return the table of one line for each axis: differences over all pairs of takes, at every frame."""
     names = ", ".join(take.name for take in comparison.takes)
-    table = Table(
-        title=f"{len(comparison.takes)} takes at {len(comparison.frames)} frames: {names}", title_justify="left"
-    )
-    for column in ("axis", "unit"):
-        table.add_column(column)
-    for column in ("mean", "RMS", "peak", "at", "path repeatability", "peak, pixels"):
+    title = f"{len(comparison.takes)} takes at {len(comparison.frames)} frames: {names}"
+    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD)
+    table.add_column("axis")
+    for column in ("mean", "RMS", "peak", "peak at", "path repeat-\nability", "peak in\npixels"):
         table.add_column(column, justify="right")
     for one in comparison.axes:
         table.add_row(
-            one.axis,
-            one.unit,
+            f"{one.axis} ({one.unit})",
             _number(one.mean),
             _number(one.rms),
             _number(one.peak),

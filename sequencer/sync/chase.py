@@ -152,7 +152,7 @@ class Chase:
             self._held = self._here(self._fitted_s + self._freewheel_s)
             self.lock = Lock.LOST
             self._run.clear()
-            self._troubles.tell("lost", f"timecode was lost at {self._label(self._newest)}", t_s)
+            self._troubles.tell("lost", f"timecode stopped at {self._label(self._newest)}", t_s)
         if self.lock is Lock.LOCKING and t_s - self._heard_s > _GIVE_UP_S:
             self.lock = Lock.WAITING
             self._run.clear()

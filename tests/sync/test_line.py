@@ -13,7 +13,10 @@ GAP_S = 1 / 120
 
 def stamps(count: int, seed: int, sigma_s: float = 1e-3, speed: float = 1.0) -> list[float]:
     chance = np.random.default_rng(seed)
-    return np.maximum.accumulate(np.arange(count) * GAP_S / speed + chance.normal(0, sigma_s, count)).tolist()  # type: ignore[no-any-return]
+    arrived: list[float] = np.maximum.accumulate(
+        np.arange(count) * GAP_S / speed + chance.normal(0, sigma_s, count)
+    ).tolist()
+    return arrived
 
 
 def fed(line: Line, arrived: list[float], first: int = 0) -> Line:

@@ -114,7 +114,7 @@ def test_lost_is_told_and_running_code_is_taken_up_again() -> None:
     follower = MtcFollower(timebase(MTC_25), Follow(freewheel_s=0.5))
     sent = until(run(MTC_25, TEN, 2.0, chance(1)), 1.0) + run(MTC_25, TEN + 5000, 2.0, chance(2), at_s=4.0)
     clocks = list(watch(follower, sent, 5.5))
-    assert follower.troubles() == ("timecode was lost at 10:00:00:24",)
+    assert follower.troubles() == ("timecode stopped at 10:00:00:24",)
     assert first(clocks, lambda clock: clock.lock is Lock.LOST) == pytest.approx(1.5, abs=0.02)
     assert clocks[-1].lock is Lock.LOCKED
     assert clocks[-1].position_s == pytest.approx(200 + clocks[-1].at_ns * 1e-9 - 4, abs=2 * MS)
