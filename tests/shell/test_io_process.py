@@ -1,0 +1,129 @@
+"""What the io process keeps of a take, also when the disk does not want it."""
+
+import resource
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sequencer.adapters.contract import Chunk
+from sequencer.project.takefile import read
+from sequencer.shell.io_process import Keeper, RingSource, pack_chunk
+from sequencer.shell.memory import Ring
+from sequencer.shell.messages import Kept
+from sequencer.shell.records import CloseTake, OpenTake, Record, pack, unpack
+from sequencer.takes.rows import ActualRow, EventRow, SetpointRow, TimecodeRow
+from tests.shell.test_control import HEADING
+
+SETPOINT = SetpointRow(5_000_000, 6.25, "running", (1.5,), (0.25,))
+ROWS: list[Record] = [
+    SETPOINT,
+    ActualRow(5_100_000, 5_200_000, (None,)),
+    TimecodeRow(5_000_100, 6.25),
+    EventRow(5_000_200, "running", "following timecode"),
+]
+
+
+@pytest.fixture
+def ring(tmp_path: Path) -> Ring:
+    return Ring(tmp_path / "records", size=1 << 22)
+
+
+@pytest.fixture
+def small_files() -> Iterator[int]:
+    """Let no file grow beyond 20 kB, as a full disk would not; POSIX sends a signal first."""
+    limit = 20_000
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))
+    yield limit
+    resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    signal.signal(signal.SIGXFSZ, handler)
+
+
+def opening(path: Path, expected_s: float = 10.0) -> OpenTake:
+    return OpenTake(str(path), HEADING, rows_per_s=500.0, expected_s=expected_s)
+
+
+def put(ring: Ring, *records: Record) -> None:
+    for record in records:
+        assert ring.put(pack(record))
+
+
+@pytest.mark.parametrize("record", [*ROWS, OpenTake("a.mcap", HEADING, 500.0, 10.0), CloseTake()])
+def test_records_travel_unchanged(record: Record) -> None:
+    assert unpack(pack(record)) == record
+
+
+def test_a_take_is_kept_from_opening_to_close(ring: Ring, tmp_path: Path) -> None:
+    keeper = Keeper(ring)
+    put(ring, SETPOINT, opening(tmp_path / "one.mcap"), *ROWS, CloseTake(), *ROWS)
+    keeper.drain()
+    assert keeper.reports == [Kept(str(tmp_path / "one.mcap"), "")]
+    take = read(tmp_path / "one.mcap")
+    assert take.complete
+    assert take.asked.tolist() == [[1.5]]
+    assert np.isnan(take.actual).all()
+    assert [one.code for one in take.happenings] == ["running"]
+
+
+def test_a_take_that_is_still_open_at_the_end_is_closed(ring: Ring, tmp_path: Path) -> None:
+    keeper = Keeper(ring)
+    put(ring, opening(tmp_path / "one.mcap"), *ROWS)
+    keeper.drain()
+    keeper.close()
+    assert read(tmp_path / "one.mcap").complete
+
+
+def test_a_disk_without_room_is_told_and_no_file_is_begun(ring: Ring, tmp_path: Path) -> None:
+    keeper = Keeper(ring)
+    put(ring, opening(tmp_path / "one.mcap", expected_s=1e12), *ROWS, CloseTake())
+    keeper.drain()
+    (kept,) = keeper.reports
+    assert isinstance(kept, Kept)
+    assert "free some space" in kept.trouble
+    assert not (tmp_path / "one.mcap").exists()
+
+
+def test_a_folder_that_is_not_there_is_told(ring: Ring, tmp_path: Path) -> None:
+    keeper = Keeper(ring)
+    put(ring, opening(tmp_path / "nowhere" / "one.mcap"), CloseTake())
+    keeper.drain()
+    (kept,) = keeper.reports
+    assert isinstance(kept, Kept)
+    assert kept.trouble
+
+
+def test_a_disk_that_fills_up_loses_nothing_that_was_written(ring: Ring, tmp_path: Path, small_files: int) -> None:
+    keeper = Keeper(ring)
+    noise = np.random.default_rng(3)
+    put(ring, opening(tmp_path / "one.mcap"))
+    for number in range(4000):
+        position = tuple(noise.normal(size=5).tolist())
+        put(ring, SetpointRow(number * 4_000_000, number * 0.004, "running", position[:1], position[1:2]))
+        keeper.drain()
+    put(ring, CloseTake())
+    keeper.drain()
+    (kept,) = keeper.reports
+    assert isinstance(kept, Kept)
+    assert "one.mcap" in kept.trouble
+    assert (tmp_path / "one.mcap").stat().st_size <= small_files
+    take = read(tmp_path / "one.mcap")
+    assert not take.complete
+    assert len(take.due_ns) > 100
+    # and the next take is kept as if nothing had been
+    put(ring, opening(tmp_path / "two.mcap"), *ROWS, CloseTake())
+    keeper.drain()
+    assert keeper.reports[-1] == Kept(str(tmp_path / "two.mcap"), "")
+
+
+def test_chunks_reach_the_engine_with_their_stamps(tmp_path: Path) -> None:
+    writer = Ring(tmp_path / "chunks", size=1000)
+    source = RingSource(tmp_path / "chunks")
+    sent = [Chunk(2**60, b"\xf1\x05"), Chunk(2**60 + 1, b"")]
+    for chunk in sent:
+        writer.put(pack_chunk(chunk))
+    assert list(source.read(0)) == sent
+    assert source.read(0) == ()
