@@ -130,9 +130,10 @@ def strays(limits: Limits, gap: tuple[float, ...]) -> Stray | None:
 def guard(limits: Limits, last: Sent, wanted: Setpoint) -> Guarded:
     """Return `wanted` itself where every axis can do it, else the nearest that the axes can do.
 
-    An axis that was held back closes the gap without swinging past what is wanted. One that stands outside its travel
-    may only move inward. One that is asked for no finite number brakes. Error: ValueError where `wanted` is not due
-    after `last`, or has another number of axes.
+    An axis that was held back closes the gap without swinging past a steady path. Past a path that accelerates it may
+    swing by part of the gap; one that itself needs the whole acceleration it may not catch at all.
+    An axis outside its travel may only move inward, and one that is asked for no finite number brakes.
+    Error: ValueError where `wanted` is not due after `last`, or has another number of axes.
     """
     if wanted.due_ns <= last.due_ns:
         raise ValueError(f"a setpoint due at {wanted.due_ns} ns cannot follow one due at {last.due_ns} ns")

@@ -23,8 +23,9 @@ _SPACING_S = 0.01  # setpoints kept: between two of these an axis travels half o
 class Watch:
     """What is known of the rig's answers.
 
-    Shape: `sent` the newest last; `position` (A,) what each axis said last, NaN where it never spoke; `gap` A, from
-    there to where the setpoints have been, 0 in bounds. An axis that falls silent while others speak strays in time.
+    Shape: `sent` the newest last; `low`, `high` (A,) between which they have been; `position` (A,) what each axis said
+    last, NaN where it never spoke; `gap` A, from there to where the setpoints have been, 0 in bounds, empty where all
+    are. An axis that falls silent while others speak strays in time.
     Unit: `window_s` how long a setpoint is kept; monotonic nanoseconds; `strayed_ns` when the present unbroken run of
     answers out of bounds began.
     """
@@ -32,6 +33,8 @@ class Watch:
     answers: bool
     window_s: float
     sent: tuple[Sent, ...]
+    low: Floats
+    high: Floats
     heard_ns: int | None = None
     strayed_ns: int | None = None
     gap: tuple[float, ...] = ()
@@ -41,7 +44,8 @@ class Watch:
 def begin(rig: Rig, answers: bool, first: Sent) -> Watch:
     """Return the watch over a rig that answers, or does not, and that stands where `first` says."""
     longest_s = max(axis.latency_s for axis in rig.axes)
-    return Watch(answers=answers, window_s=WINDOW_S + longest_s, sent=(first,))
+    low, high = _been((first,))
+    return Watch(answers=answers, window_s=WINDOW_S + longest_s, sent=(first,), low=low, high=high)
 
 
 def remember(watch: Watch, sent: Sent) -> Watch:
@@ -51,17 +55,18 @@ def remember(watch: Watch, sent: Sent) -> Watch:
     oldest_ns = sent.due_ns - watch.window_s * 1e9
     # one older than the window stays, so that the window is always covered
     first = max((i for i, one in enumerate(watch.sent) if one.due_ns <= oldest_ns), default=0)
-    return replace(watch, sent=(*watch.sent[first:], sent))
+    kept = (*watch.sent[first:], sent)
+    low, high = _been(kept)
+    return replace(watch, sent=kept, low=low, high=high)
 
 
 def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:
     """Return the watch after one answer of the rig."""
-    been = np.array([one.position for one in watch.sent])
     position = feedback.position
     if watch.position is not None:
         position = np.where(np.isnan(position), watch.position, position)
-    out = position - np.clip(position, been.min(axis=0), been.max(axis=0))
-    gap = tuple(np.nan_to_num(out).tolist())
+    out = position - np.clip(position, watch.low, watch.high)
+    gap = tuple(np.nan_to_num(out).tolist()) if out.any() else ()
     began_ns = feedback.heard_ns if watch.strayed_ns is None else watch.strayed_ns
     return replace(
         watch,
@@ -91,3 +96,9 @@ def near(watch: Watch, limits: Limits, sent: Sent) -> bool:
     if watch.position is None:
         return not watch.answers
     return strays(limits, tuple(np.nan_to_num(watch.position - np.array(sent.position)).tolist())) is None
+
+
+def _been(kept: tuple[Sent, ...]) -> tuple[Floats, Floats]:
+    """Return the lowest and the highest place of every axis. Shape: (A,) each."""
+    positions = np.array([one.position for one in kept])
+    return positions.min(axis=0), positions.max(axis=0)

@@ -43,7 +43,7 @@ from sequencer.sync.reading import Follow
 FIRST_ANSWER_S = 1.5
 OPERATOR_SILENT_S = 1.0
 LATE_S = 0.05
-SPIN_NS = 200_000
+LAST_NS = 200_000  # before a tick is due: messages have been heard, and what is left is slept, or spun, away
 ON_THE_TIMELINE = (Phase.RUNNING, Phase.FREEWHEELING)
 _ANSWERS_HZ = 250
 
@@ -211,15 +211,17 @@ def _first_answer(output: Output, axes: int) -> Floats | None:
 def _run(duty: Duty) -> None:
     """Tick until told to quit. A tick that fails by a fault of ours tells the rig to stop, and ends the process."""
     period_ns = round(1e9 / duty.child.setup.tick_hz)
-    spin_ns = SPIN_NS if duty.child.setup.precise else 0
     lateness, work = Tally(), Tally()
     due_ns = time.monotonic_ns() + 2 * period_ns
     try:
         while not duty.done:
-            _listen(duty, due_ns, spin_ns)
+            _listen(duty, due_ns - LAST_NS)
+            _look_after(duty, time.monotonic_ns())
+            _wait(due_ns, duty.child.setup.precise)
             now_ns = time.monotonic_ns()
             duty.engine.late_ns = now_ns - due_ns
-            _look_after(duty, now_ns)
+            if duty.engine.late_ns > LATE_S * 1e9:
+                duty.engine.order(EngineLate(duty.engine.late_ns * 1e-9))
             duty.engine.tick(due_ns)
             done_ns = time.monotonic_ns()
             if duty.engine.state.phase in ON_THE_TIMELINE:
@@ -236,27 +238,31 @@ def _run(duty: Duty) -> None:
     duty.child.control.say(ended)
 
 
-def _listen(duty: Duty, due_ns: int, spin_ns: int) -> None:
-    """Take in messages as they come until the tick is due; at the end of each wait also what cannot be waited for."""
-    ends = duty.ends
-    while (left_ns := due_ns - spin_ns - time.monotonic_ns()) > 0:
-        if not select.select(ends(), [], [], left_ns * 1e-9)[0]:
+def _listen(duty: Duty, until_ns: int) -> None:
+    """Take in messages as they come; at the end also what cannot be waited for."""
+    while (left_ns := until_ns - time.monotonic_ns()) > 0:
+        if not select.select(duty.ends(), [], [], left_ns * 1e-9)[0]:
             break
         duty.engine.hear(time.monotonic_ns())
         for command in duty.child.control.read():
             duty.handle(command)
     duty.engine.hear(time.monotonic_ns())
+
+
+def _wait(due_ns: int, precise: bool) -> None:
+    """Let the last moment before a tick pass, with nothing left to do when it is due."""
+    left_ns = due_ns - time.monotonic_ns()
+    if left_ns > 0 and not precise:
+        time.sleep(left_ns * 1e-9)
     while time.monotonic_ns() < due_ns:
         pass
 
 
 def _look_after(duty: Duty, now_ns: int) -> None:
-    """Tell the engine what the other processes and this machine did meanwhile."""
+    """Tell the engine what the other processes did meanwhile, and these that it is alive."""
     page, engine = duty.page, duty.engine
     page.set_word(Page.ENGINE_BEAT, now_ns)
     duty.child.control.push()
-    if engine.late_ns > LATE_S * 1e9:
-        engine.order(EngineLate(engine.late_ns * 1e-9))
     stops = page.word(Page.STOP)
     if stops != duty.stops:
         duty.stops = stops

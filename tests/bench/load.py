@@ -68,9 +68,7 @@ def repaint() -> None:
             painter.fillRect(self.rect(), self.palette().window())
             for curve in range(CURVES):
                 painter.setPen(QPen(self.palette().windowText(), 1.5))
-                points = [
-                    QPointF(3.0 * x, 45.0 * curve + (self.turn + x * (curve + 1)) % 45) for x in range(POINTS)
-                ]
+                points = [QPointF(3.0 * x, 45.0 * curve + (self.turn + x * (curve + 1)) % 45) for x in range(POINTS)]
                 painter.drawPolyline(QPolygonF(points))
             painter.end()
 

@@ -106,11 +106,15 @@ def project(seconds: float) -> Project:
     """Return a project in which all sixteen axes move all the time, from rest to rest once a second."""
     names = [f"axis{number}" for number in range(AXES)]
     axes = tuple(
-        Axis(name=name, kind="pan", unit="deg", travel=(-170, 170), speed=90, acceleration=400, jerk=4000, latency_s=lead)
+        Axis(
+            name=name, kind="pan", unit="deg", travel=(-170, 170), speed=90, acceleration=400, jerk=4000, latency_s=lead
+        )
         for name, lead in zip(names, [0.02, 0.03] * (AXES // 2), strict=True)
     )
     tracks = tuple(
-        Track(name, tuple(Key(Fraction(25 * s), 20.0 * (s % 2) + number, Ease("poly345")) for s in range(round(seconds))))
+        Track(
+            name, tuple(Key(Fraction(25 * s), 20.0 * (s % 2) + number, Ease("poly345")) for s in range(round(seconds)))
+        )
         for number, name in enumerate(names)
     )
     cue = Cue("all axes", Fraction(0), Fraction(25 * (round(seconds) - 1)))
@@ -238,7 +242,8 @@ def tables(pairs: int = PAIRS, seconds: float = SECONDS) -> list[Table]:
             ("scheduling", "load", "cyclictest, us", "late, us", "ratio", "ratio in each pair", "limit", "held"),
             [lateness(cell) for cell in cells],
             "Lateness at 50 / 99 / 99.9 %, medians of the windows; ratios at 99 / 99.9 %, the median of those of the "
-            f"pairs. Load: {busy}." + ("" if quiet else " This machine was not quiet enough for these ratios to count."),
+            f"pairs. Load: {busy}."
+            + ("" if quiet else " This machine was not quiet enough for these ratios to count."),
         ),
         Table(
             "Work in a tick, and what the engine costs",
@@ -252,7 +257,9 @@ def tables(pairs: int = PAIRS, seconds: float = SECONDS) -> list[Table]:
 
 def lateness(cell: Cell) -> tuple[str, ...]:
     pairs = zip(cell.ours, cell.peer_us, strict=True)
-    each = ", ".join(f"{one.late_us[1] / max(peer[1], 1):.2f} / {one.late_us[2] / max(peer[2], 1):.2f}" for one, peer in pairs)
+    each = ", ".join(
+        f"{one.late_us[1] / max(peer[1], 1):.2f} / {one.late_us[2] / max(peer[2], 1):.2f}" for one, peer in pairs
+    )
     limits = cell.case.limits
     return (
         cell.case.name,

@@ -110,3 +110,21 @@ def test_a_clock_that_is_no_number_makes_the_guard_brake() -> None:
     guarded = guard(LIMITS, sent, wanted)
     assert np.isfinite(guarded.setpoint.position).all()
     assert (np.abs(guarded.sent.speed) < np.abs(sent.speed)).all()
+
+
+@pytest.mark.parametrize("after_s", [0.4, 1.2, 2.0, 2.9, 3.6])
+def test_braking_begins_with_the_speed_and_acceleration_of_the_last_setpoint(after_s: float) -> None:
+    pilot, sent = underway(after_s)
+    braking = obey(pilot, Brake(), sent, sent.due_ns + TICK_NS).flight
+    assert isinstance(braking, Flown)
+    assert braking.start_ns == sent.due_ns
+    tick_s = TICK_NS * 1e-9
+    for axis, one in enumerate(RIG.axes):
+        at_s = np.array([10 + sent.due_ns * 1e-9 + one.latency_s])
+        true = [float(there().sample(at_s, order)[0, axis]) for order in (0, 1, 2)]
+        began = [float(braking.way.sample(np.zeros(1), order)[0, axis]) for order in (0, 1, 2)]
+        assert began[0] == pytest.approx(true[0], abs=1e-9 * one.speed)
+        # differences of three setpoints are exact but for the jerk in between
+        most = float(np.abs(there().sample(at_s + np.linspace(-3, 0, 7) * tick_s, 3)[:, axis]).max())
+        assert abs(began[1] - true[1]) <= most * tick_s**2
+        assert abs(began[2] - true[2]) <= 1.5 * most * tick_s

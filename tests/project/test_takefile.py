@@ -191,6 +191,21 @@ def test_damage_in_the_middle_keeps_what_comes_before(whole: Path, full: Take, t
     assert "damaged" in take.fault
 
 
+def test_a_chunk_that_no_longer_calls_itself_one_is_missed(whole: Path, full: Take, tmp_path: Path) -> None:
+    content, at, chunks = bytearray(whole.read_bytes()), 8, 0
+    while content[at] != 15:  # DataEnd
+        chunks += content[at] == 6
+        if content[at] == 6 and chunks == 2:
+            content[at] = 0x86  # a kind of somebody's own, which readers pass over
+        at += 9 + int.from_bytes(content[at + 1 : at + 9], "little")
+    changed = tmp_path / "t.mcap"
+    changed.write_bytes(content)
+    take = read(changed)
+    assert len(take.due_ns) < len(full.due_ns)
+    assert not take.complete
+    assert "checksum" in take.fault
+
+
 def by_hand(
     path: Path,
     heading: dict[str, object],

@@ -139,7 +139,7 @@ def test_the_last_of_several_runs_counts() -> None:
 @pytest.mark.parametrize("sights", [True, False])
 def test_a_master_that_waits_at_the_first_frame_has_not_begun(sights: bool) -> None:
     take = Shot(cue_s=(2.0, 6.0), preroll_s=0.0, sights=sights).take()
-    waiting = take.due_ns[0] - np.arange(1, 400)[::-1] * 10_000_000
+    waiting = Shot.origin_ns + 2_000_000_000 - np.arange(1, 400)[::-1] * 10_000_000
     at = np.searchsorted(take.timeline_s, 2.0)
     held = replace(
         take,

@@ -102,7 +102,11 @@ class JackIn:
         return said
 
     def read(self, heard_ns: int) -> tuple[Chunk, ...]:
-        """Return the messages since the last call. Error: LinkError once the server or the connected port is gone."""
+        """Return the messages since the last call. Error: LinkError once the server or the connected port is gone.
+
+        A stamp may lie up to one audio period ahead of the call: the server hands a period's messages over at its
+        start, each with the frame at which it counts.
+        """
         chunks: list[Chunk] = []
         while self._cycles:
             frame, now_ns, since, events = self._cycles.popleft()
