@@ -61,7 +61,7 @@ def go_to(
     stopping = stop(rig, position, velocity, acceleration)
     rest = stopping.at(stopping.end_s)[0]
     zero = np.zeros(len(rig.axes))
-    return _after(stopping, _straight(rig, (rest, zero, zero), target, cap))
+    return after(stopping, _straight(rig, (rest, zero, zero), target, cap))
 
 
 def braking(axis: Axis, velocity: float, acceleration: float) -> tuple[Phase, ...]:
@@ -123,7 +123,7 @@ def _pieces(
     return np.array(breaks_s), np.array(columns).reshape(-1, 4).T, p if rest is None else rest
 
 
-def _after(first: Trajectory, then: Trajectory) -> Trajectory:
+def after(first: Trajectory, then: Trajectory) -> Trajectory:
     """Return `first` until it rests, followed by `then`, which begins there at 0 s."""
     pieces = []
     for axis in range(len(first.axes)):

@@ -153,7 +153,6 @@ class Trajectory:
         from_s = about_s + (self.from_s - about_s) / factor
         return type(self)(self.axes, self.first, from_s, self.coeffs * factor ** powers[:, None], self.fit_error)
 
-
     def between(self, start_s: float, end_s: float) -> Self:
         """Return the part from `start_s` to `end_s`; before and after it every axis holds.
 

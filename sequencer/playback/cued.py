@@ -19,17 +19,19 @@ _AT_REST = 1e-6  # of an axis's speed: what rounding leaves of zero
 class Cued:
     """One cue of a compiled timeline. Outside [`start_s`, `rest_s`] every axis holds the value that it has there.
 
-    Shape: `position` (A,), where the cue starts; `leads` one entry for each latency that the rig has, with the axes
-    that have it. Unit: seconds from the project's start; `rest_s` is the first instant from the cue's end on at which
-    every axis rests: a cue that ends in mid-move is played to there. `lead_s` is the longest latency. `moving` names
-    the axes that do not rest at the start, `beyond` those that would start outside their travel: such a cue cannot be
-    played.
+    Shape: `position` (A,), where the cue starts; `approach` (A,), from where each axis comes to it last, so that its
+    play is taken up the way that it will move first, whatever was before; `leads` one entry for each latency that the
+    rig has, with the axes that have it. Unit: seconds from the project's start; `rest_s` is the first instant from the
+    cue's end on at which every axis rests: a cue that ends in mid-move is played to there. `lead_s` is the longest
+    latency. `moving` names the axes that do not rest at the start, `beyond` those that would start outside their
+    travel: such a cue cannot be played.
     """
 
     timeline: Trajectory
     start_s: float
     rest_s: float
     position: Floats
+    approach: Floats
     leads: tuple[tuple[float, NDArray[np.intp]], ...]
     moving: tuple[str, ...]
     beyond: tuple[str, ...]
@@ -79,10 +81,29 @@ def cue_up(rig: Rig, timeline: Trajectory, start_s: float, end_s: float) -> Cued
         start_s=start_s,
         rest_s=next(rests),  # every axis holds after its last piece, so there is one
         position=position,
+        approach=_approach(rig, timeline, start_s, position),
         leads=tuple((float(one), np.flatnonzero(latencies == one)) for one in np.unique(latencies)),
         beyond=tuple(axis.name for axis, x in zip(rig.axes, position.tolist(), strict=True) if not _inside(axis, x)),
         moving=tuple(name for name, fast in zip(rig.names, np.abs(velocity) > slow, strict=True) if fast),
     )
+
+
+def _approach(rig: Rig, timeline: Trajectory, start_s: float, position: Floats) -> Floats:
+    """Return, twice the backlash before `position`, from where each axis sets out in the direction that it moves first.
+
+    An axis that does not move comes from below, so that it too always comes from the same side. Shape: (A,).
+    """
+    approach = position.copy()
+    for number, axis in enumerate(rig.axes):
+        later = timeline.from_s[timeline.first[number] : timeline.first[number + 1]]
+        # between two breaks a first motion is seen in the middle at the latest
+        instants = np.unique(np.concatenate((later, (later[1:] + later[:-1]) / 2)))
+        ways = timeline.sample(instants[instants > start_s])[:, number] - position[number]
+        moved = ways[np.abs(ways) > _AT_REST]
+        way = math.copysign(2 * axis.backlash, moved[0] if len(moved) else 1.0)
+        # at an end of the travel there is only one side to come from, and it too is always the same
+        approach[number] -= way if _inside(axis, float(position[number] - way)) else -way
+    return approach
 
 
 def _inside(axis: Axis, position: float) -> bool:

@@ -57,11 +57,20 @@ def obey(pilot: Pilot, action: Action, last: Sent, due_ns: int) -> Pilot:
         case Hold():
             return Pilot(pilot.rig, Still(np.array(last.position)))
         case GoTo(cued, cap):
-            way = profile.go_to(pilot.rig, *_motion(pilot.rig, last), cued.position, cap)
+            way = _set_out(pilot.rig, last, cued, cap)
         case Brake():
             way = profile.stop(pilot.rig, *_motion(pilot.rig, last))
     # a way begins at the last setpoint; after a long silence the rig is taken to have waited there, as the guard does
     return Pilot(pilot.rig, Flown(way, max(last.due_ns, due_ns - round(LONGEST_STEP_S * 1e9))))
+
+
+def _set_out(rig: Rig, last: Sent, cued: Cued, cap: float) -> Trajectory:
+    """Return the way to the start of the cue, its last part by way of the approach, so that all takes start alike."""
+    way = profile.go_to(rig, *_motion(rig, last), cued.approach, cap)
+    if np.array_equal(cued.approach, cued.position):
+        return way
+    still = np.zeros_like(cued.position)
+    return profile.after(way, profile.go_to(rig, cued.approach, still, still, cued.position, cap))
 
 
 def want(pilot: Pilot, due_ns: int, clock: Clock) -> Setpoint:

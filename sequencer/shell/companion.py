@@ -21,6 +21,7 @@ class Companion:
     def __init__(self, name: str, process: subprocess.Popen[str]) -> None:
         self._name = name
         self._process = process
+        self._kept: list[dict[str, Any]] = []
         self._lines: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
         # a pipe cannot be asked whether it has a line on every system: a thread waits for lines instead
         threading.Thread(target=_collect, args=(process.stdout, self._lines), daemon=True).start()
@@ -38,7 +39,7 @@ class Companion:
         """Return the lines since the last call. Error: LinkError where the process has ended by a fault."""
         if self._process.poll():
             raise LinkError(f"the {self._name} ended by itself (status {self._process.returncode})")
-        lines = []
+        lines, self._kept = self._kept, []
         with contextlib.suppress(queue.Empty):
             while True:
                 lines.append(self._lines.get_nowait())
@@ -48,8 +49,10 @@ class Companion:
         """Wait for the line that has `key`, and return its value. Error: LinkError."""
         deadline = time.monotonic() + _START_S
         while time.monotonic() < deadline:
-            for line in self.hear():
+            self._kept += self.hear()
+            for place, line in enumerate(self._kept):
                 if key in line:
+                    del self._kept[: place + 1]
                     return line[key]
             time.sleep(0.01)
         raise LinkError(f"the {self._name} said nothing for {_START_S:.0f} s")

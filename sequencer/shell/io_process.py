@@ -145,6 +145,8 @@ def _serve(child: Child, source: Source | None, ring: Ring, keeper: Keeper) -> N
 
 
 def main(folder: Path) -> None:
+    # a port's own thread waits for the interpreter at most so long
+    sys.setswitchinterval(0.0005)
     child = join(folder, "io")
     ring = Ring(folder / "chunks")
     try:

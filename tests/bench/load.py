@@ -45,11 +45,9 @@ def over() -> bool:
 
 
 def burn() -> None:
-    number = 0
     while not over():
-        for number in range(number, number + 100_000):
+        for number in range(100_000):
             _ = number * number
-        number %= 1_000_000
 
 
 def repaint() -> None:

@@ -101,7 +101,7 @@ def panned(rig: Rig) -> Trajectory:
 def take(
     rig: Rig, timeline: Trajectory, off: float, jitter_s: float, tick_hz: int, chance: np.random.Generator
 ) -> Floats:
-    """Shoot one take; return where the axis was at each frame of the cue, at the master's true instants. Shape: (F,)."""
+    """Shoot one take; return where the axis was at each frame of the cue, at the master's instants. Shape: (F,)."""
     frames = np.arange(round(CUE_S * 25), round((timeline.end_s + 0.2) * 25))
     from_frame = round((CUE_S - PREROLL_S) * 25)
     starts_s = BEGIN_NS * 1e-9 + 0.2 + float(chance.uniform(0.0, 1.0))

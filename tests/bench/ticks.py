@@ -174,8 +174,9 @@ def engine(folder: Path, case: Case, seconds: float) -> Window:
         watch = Watch(running, lambda status, said: None)
         plan = Plan(project=opened, cue=opened.cue(None), run=opened.run(None), folder=takes)
         path = plan.next_path()
-        take = {"take": str(path), "heading": plan.heading(path.stem)} if case.record else {}
-        running.tell(Arm(cue=plan.cue.name, **take))
+        unrecorded = Arm(cue=plan.cue.name)
+        recorded = Arm(cue=plan.cue.name, take=str(path), heading=plan.heading(path.stem))
+        running.tell(recorded if case.record else unrecorded)
         watch.until(Phase.READY, 20.0)
         running.tell(Start(PREROLL_S))
         watch.until(Phase.RUNNING, 5.0)

@@ -1,5 +1,7 @@
 """A cue is played from rest to rest, and each axis as far ahead as its latency."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -44,3 +46,16 @@ def test_what_cannot_be_played_is_named() -> None:
         cue_up(RIG, there(), 14.0, 14.0)
     with pytest.raises(ValueError, match="the rig has pan"):
         cue_up(Rig(name="less", axes=RIG.axes[:2]), there(), 10.0, 14.0)
+
+
+def test_each_axis_comes_to_the_start_the_way_that_it_will_move() -> None:
+    worn = Rig(name="worn", axes=tuple(replace(axis, backlash=axis.speed / 1000) for axis in RIG.axes))
+    twice = 2 * np.array([axis.backlash for axis in worn.axes])
+    up = cue_up(worn, there(), 10.0, 14.0)
+    np.testing.assert_allclose(up.approach, START - twice)
+    down = cue_up(worn, legs([10.0, 14.0], [END, START]), 10.0, 14.0)
+    np.testing.assert_allclose(down.approach, END + twice)
+    waits_first = legs([10.0, 11.0, 12.0], [END, END, START])
+    np.testing.assert_allclose(cue_up(worn, waits_first, 10.0, 12.0).approach, END + twice)
+    stands = legs([10.0, 14.0], [START, START])
+    np.testing.assert_allclose(cue_up(worn, stands, 10.0, 14.0).approach, START - twice)
