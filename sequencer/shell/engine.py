@@ -216,7 +216,7 @@ def _run(duty: Duty) -> None:
     try:
         while not duty.done:
             _listen(duty, due_ns - LAST_NS)
-            _look_after(duty, time.monotonic_ns())
+            _look_after(duty, due_ns)
             _wait(due_ns, duty.child.setup.precise)
             now_ns = time.monotonic_ns()
             duty.engine.late_ns = now_ns - due_ns
@@ -258,10 +258,13 @@ def _wait(due_ns: int, precise: bool) -> None:
         pass
 
 
-def _look_after(duty: Duty, now_ns: int) -> None:
-    """Tell the engine what the other processes did meanwhile, and these that it is alive."""
+def _look_after(duty: Duty, due_ns: int) -> None:
+    """Tell the engine what the other processes did meanwhile, and these that it is alive.
+
+    Silence is counted to when the tick is due: after a pause of the whole machine the operator's program is not blamed.
+    """
     page, engine = duty.page, duty.engine
-    page.set_word(Page.ENGINE_BEAT, now_ns)
+    page.set_word(Page.ENGINE_BEAT, due_ns)
     duty.child.control.push()
     stops = page.word(Page.STOP)
     if stops != duty.stops:
@@ -273,7 +276,7 @@ def _look_after(duty: Duty, now_ns: int) -> None:
     if duty.child.control.gone:
         duty.deserted = duty.quitting = True
         engine.order(state.Stop("the operator's program has ended; nobody is watching. Start it again"))
-    elif engine.state.phase in MOVING and now_ns - beat_ns > OPERATOR_SILENT_S * 1e9:
+    elif engine.state.phase in MOVING and due_ns - beat_ns > OPERATOR_SILENT_S * 1e9:
         engine.order(state.Stop(f"the operator's program has not answered for {OPERATOR_SILENT_S:g} s"))
 
 
