@@ -17,8 +17,9 @@ from scipy.special import comb
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# what one tick reads: the stretch in which no axis changes piece, and all axes' polynomials about its beginning
-_Near = tuple[float, float, Floats]
+# what one tick reads: the stretch in which no axis changes piece, where the axes' pieces begin, and the coefficients of
+# their positions and, beside them, of their speeds, highest power first. Shape: (2A,), K times (2A,)
+_Near = tuple[float, float, Floats, tuple[Floats, ...]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,12 +27,14 @@ class _Search:
     """What finds the pieces of all axes at an instant with one search: each axis's begins, lifted beyond the last's.
 
     Shape: `lift_s` (A,); `lifted_s`, `begin_s`, `until_s` (P,). The first piece of an axis begins before all moves.
+    `powers` (K-1, 1), what a coefficient is multiplied by in the derivative.
     """
 
     lift_s: Floats
     lifted_s: Floats
     begin_s: Floats
     until_s: Floats
+    powers: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,10 +68,11 @@ class Trajectory:
         begin_s[heads], until_s[tails] = start_s - 1.0, np.inf
         lift_s = np.arange(len(self.axes), dtype=np.float64) * (end_s - start_s + 3.0)
         lifted_s = begin_s + np.repeat(lift_s, np.diff(self.first))
+        powers = np.arange(len(self.coeffs) - 1, 0, -1.0)[:, None]
         object.__setattr__(self, "start_s", start_s)
         object.__setattr__(self, "end_s", end_s)
-        object.__setattr__(self, "_search", _Search(lift_s, lifted_s, begin_s, until_s))
-        object.__setattr__(self, "_near", [(np.inf, -np.inf, np.empty((0, 0)))])
+        object.__setattr__(self, "_search", _Search(lift_s, lifted_s, begin_s, until_s, powers))
+        object.__setattr__(self, "_near", [(np.inf, -np.inf, np.empty(0), ())])
 
     @classmethod
     def joined(cls, axes: tuple[str, ...], pieces: Sequence[tuple[Floats, Floats, float]], fit_error: Floats) -> Self:
@@ -116,28 +120,36 @@ class Trajectory:
         """Return where all axes stand at one instant, and how fast they go: what a tick sends.
 
         Shape: position (A,), velocity (A,). Unit: seconds; each axis's own unit, and that a second.
-        The polynomials of the last stretch asked for are kept, since the next tick mostly falls into it; any other
-        order of calls gives the same numbers.
+        The pieces of the last stretch asked for are kept, since the next tick mostly falls into it; any other order of
+        calls gives the same numbers.
         """
-        begin_s, end_s, about = self._near[0]
-        if not begin_s <= t_s < end_s:
-            begin_s, end_s, about = self._near[0] = self._around(t_s)
-        powers, factors = _BASIS[len(about)]
-        position, velocity = ((t_s - begin_s) ** powers * factors) @ about
-        return position, velocity
+        begin_s, until_s, about_s, rows = self._near[0]
+        if not begin_s <= t_s < until_s:
+            begin_s, until_s, about_s, rows = self._near[0] = self._around(t_s)
+        since_s = t_s - about_s
+        # Horner's rule, in place
+        both = rows[0].copy()
+        for row in rows[1:]:
+            both *= since_s
+            both += row
+        return both[: len(self.axes)], both[len(self.axes) :]
 
     def _around(self, t_s: float) -> _Near:
-        """Return the stretch about `t_s` in which no axis changes piece, with polynomials (K, A) about its begin."""
+        """Return the stretch about `t_s` in which no axis changes piece, with what a tick reads in it."""
         search = self._search
         inside_s = min(max(t_s, self.start_s - 1.0), self.end_s + 1.0)
-        rows = search.lifted_s.searchsorted(search.lift_s + inside_s, "right") - 1
-        begins_s = search.begin_s.take(rows)
+        place = search.lifted_s.searchsorted(search.lift_s + inside_s, "right") - 1
+        begins_s = search.begin_s.take(place)
         # lifting rounds: a piece that begins a hair later may have been taken
-        while (begin_s := float(begins_s.max())) > inside_s:
-            rows = rows - (begins_s > inside_s)
-            begins_s = search.begin_s.take(rows)
-        until_s = float(search.until_s.take(rows).min())
-        return begin_s, until_s, shifted(self.coeffs.take(rows, axis=1), begin_s - begins_s)
+        while (begin_s := float(np.maximum.reduce(begins_s))) > inside_s:
+            place = place - (begins_s > inside_s)
+            begins_s = search.begin_s.take(place)
+        until_s = float(np.minimum.reduce(search.until_s.take(place)))
+        coeffs = self.coeffs.take(place, axis=1)
+        both = np.zeros((len(coeffs), 2 * len(place)))
+        both[:, : len(place)] = coeffs
+        np.multiply(coeffs[:-1], search.powers, out=both[1:, len(place) :])
+        return begin_s, until_s, np.concatenate((begins_s, begins_s)), tuple(both)
 
     def stretched(self, speed: Fraction | float, about_s: float) -> Self:
         """Return the same path run at `speed`, the instant `about_s` staying where it is: what a pass runs.
@@ -166,34 +178,15 @@ class Trajectory:
             breaks_s, coeffs = self.of(axis)
             inside = np.flatnonzero((breaks_s[1:] > start_s) & (breaks_s[:-1] < end_s))
             kept_s = breaks_s[inside]
-            cut = shifted(coeffs[:, inside], np.maximum(start_s - kept_s, 0.0))
+            cut = _shifted(coeffs[:, inside], np.maximum(start_s - kept_s, 0.0))
             ends_s = breaks_s[inside[-1:] + 1] if len(inside) else np.array([start_s])
             pieces.append((np.clip(np.concatenate((kept_s, ends_s)), start_s, end_s), cut, float(rest)))
         return self.joined(self.axes, pieces, self.fit_error)
 
 
-def shifted(coeffs: Floats, by: Floats) -> Floats:
-    """Return the same polynomials about points that lie `by` later. Shape: (K, N), (N,), result (K, N)."""
-    powers, exponents, factors = _SHIFT[len(coeffs)]
-    table = (by[:, None] ** powers).take(exponents, axis=1) * factors
+def _shifted(coeffs: Floats, by: Floats) -> Floats:
+    """Return the same polynomials about points that lie `by` later (binomial theorem). Shape: (K, N), (N,), (K, N)."""
+    power = np.arange(len(coeffs) - 1, -1, -1)
+    table = comb(power, power[:, None]) * by[:, None, None] ** np.maximum(power - power[:, None], 0)
     moved: Floats = (table @ coeffs.T[:, :, None])[:, :, 0].T
     return moved
-
-
-def _shift(size: int) -> tuple[Ints, Ints, Floats]:
-    """Return powers (K,), and exponents and factors (K, K) of the matrix that moves a polynomial (binomial theorem)."""
-    power = np.arange(size - 1, -1, -1)
-    factors = np.asarray(comb(power, power[:, None]), np.float64)
-    return np.arange(size), np.maximum(power - power[:, None], 0), factors
-
-
-def _basis(size: int) -> tuple[Floats, Floats]:
-    """Return exponents and factors (2, K) of the rows that make position and velocity out of coefficients."""
-    powers = np.arange(size - 1, -1, -1.0)
-    return np.stack((powers, np.maximum(powers - 1, 0))), np.stack((np.ones(size), powers))
-
-
-# by the number of coefficients, which is small: a law needs eight at most
-_SIZES = range(17)
-_BASIS = [_basis(size) for size in _SIZES]
-_SHIFT = [_shift(size) for size in _SIZES]

@@ -30,13 +30,13 @@ class Pulse:
 
     def __init__(self) -> None:
         self._beat = 0
-        self._still_s = 0.0
+        self._wakes = 0
 
     def still_s(self, beat: int) -> float:
         """Return for how long `beat` has not changed, when asked once a period."""
-        self._still_s = self._still_s + PERIOD_S if beat == self._beat and beat > 0 else 0.0
+        self._wakes = self._wakes + 1 if beat == self._beat and beat > 0 else 0
         self._beat = beat
-        return self._still_s
+        return self._wakes * PERIOD_S
 
 
 def main(folder: Path) -> None:

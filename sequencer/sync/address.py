@@ -63,10 +63,14 @@ class Addresses:
             known = self._encoded[frame] = self.address(frame).pieces()
         return known
 
+    def value(self, quarter: int, piece: int) -> int:
+        """Return what `piece` says where it marks `quarter`."""
+        return self.pieces((quarter - piece) // 4)[piece]
+
     def at(self, quarter: int, base: int) -> QuarterFrame:
         """Return the message that marks `quarter`, where a piece 0 marks quarter `base`."""
         piece = (quarter - base) % 8
-        return QuarterFrame(piece, self.pieces((quarter - piece) // 4)[piece])
+        return QuarterFrame(piece, self.value(quarter, piece))
 
     def solve(self, values: tuple[int, ...], newest: int, *, forward: bool) -> int | None:
         """Return the quarter of the newest of eight pieces in a row, or None where they name none, or not only one.

@@ -37,6 +37,7 @@ _START_FRAMES = range(-2, 7)
 _JUMP_RUN, _JUMP_RUN_SUBTLE = 16, 24  # pieces; the longer where few of them differ
 _NEAR_QUARTERS = 3
 _HELD_QUARTERS = 8  # a piece that follows the one before it may be this late
+_OTHER_QUARTERS = 4  # the next place at which the same piece numbers could stand is 8 away
 _QUIET_S, _QUIET_GAPS = 0.05, 4
 _GIVE_UP_S = 0.25
 _WRONG_RATES = 3  # times in a row that the rate code must be told
@@ -132,10 +133,10 @@ class Chase:
         if frame is None:
             self.counts.misread += 1
             return
-        day = self._addresses.day
+        self._code = address.rate, 0
         if self.lock in (Lock.LOCKED, Lock.LOCKING):
-            away = (4 * frame - self._here(t_s) + day / 2) % day - day / 2
-            if abs(away) <= _LOCATE_QUARTERS:
+            here = self._here(t_s)
+            if abs(self._near_by(4 * frame, here) - here) <= _LOCATE_QUARTERS:
                 self._stands = frame
                 return
             self._tell_jump(t_s, 4 * frame)
@@ -143,12 +144,13 @@ class Chase:
 
     def age(self, t_s: float) -> None:
         """Let time pass to `t_s` without a message."""
-        if self.lock is Lock.LOCKED and t_s - self._fitted_s > max(_QUIET_S, _QUIET_GAPS * self._line.speed):
+        quiet_s = t_s - self._fitted_s
+        if self.lock is Lock.LOCKED and quiet_s > _QUIET_S and quiet_s > _QUIET_GAPS * self._line.speed:
             self._back.clear()
             self.lock = Lock.FREEWHEEL
             if self._stands is not None:
                 self._locate(self._stands)
-        if self.lock is Lock.FREEWHEEL and t_s - self._fitted_s > self._freewheel_s:
+        if self.lock is Lock.FREEWHEEL and quiet_s > self._freewheel_s:
             self._held = self._here(self._fitted_s + self._freewheel_s)
             self.lock = Lock.LOST
             self._run.clear()
@@ -158,6 +160,11 @@ class Chase:
             self._run.clear()
             if self._stands is not None:
                 self._locate(self._stands)
+
+    def _near_by(self, quarter: int, here: float) -> int:
+        """Return `quarter` counted on the same side of midnight as `here`: a line runs on past it, a label does not."""
+        day = self._addresses.day
+        return quarter + round((here - quarter) / day) * day
 
     # the four ways to take a piece
 
@@ -175,7 +182,7 @@ class Chase:
     def _start(self, t_s: float) -> bool:
         """From a stand: take pieces 0 and 1 as running time if they tell a place near by."""
         run = self._run
-        if run.length < 2 or run.direction < 0 or run.pieces[-1][1] != 1:
+        if self.refused or run.length < 2 or run.direction < 0 or run.pieces[-1][1] != 1:
             return False
         for ahead in _START_FRAMES:
             frame = int(self._held) // 4 + ahead
@@ -188,7 +195,7 @@ class Chase:
     def _confirm(self, t_s: float, piece: int, value: int) -> None:
         """Compare the address found with the pieces that follow, until each has told it again."""
         quarter, _ = self._nearest(t_s, piece)
-        if self._addresses.at(quarter, self._base).value != value:
+        if self._addresses.value(quarter, piece) != value:
             self.counts.misread += 1
             self._confirmed, self._before = 0, None
             self._hunt(t_s)
@@ -203,7 +210,7 @@ class Chase:
         if self._turned():
             return
         quarter, away = self._nearest(t_s, piece)
-        fits = self._addresses.at(quarter, self._base).value == value
+        fits = self._addresses.value(quarter, piece) == value
         if not fits:
             self.counts.misread += 1
             self._before = None
@@ -305,10 +312,13 @@ class Chase:
         quarter = self._run.solve(needed)
         if quarter is None:
             return False
-        late = self._direction * (self._here(t_s) - quarter)
-        same = self._direction == self._run.direction and (quarter - self._run.pieces[-1][1] - self._base) % 8 == 0
-        if same and self.lock is Lock.LOCKED and -_NEAR_QUARTERS <= late < _HELD_QUARTERS:
-            return False  # no other place: some were misread, or this one was held back
+        base = quarter - self._run.pieces[-1][1]
+        quarter = self._near_by(quarter, self._here(t_s))
+        if self.lock is Lock.LOCKED and self._direction == self._run.direction and self._base % 8 == base % 8:
+            # pieces held back are late and never early, so the least late of them tells whether the place is another
+            late = min(self._direction * (self._here(at_s) - one) for one, at_s in self._run.stamps(quarter, needed))
+            if abs(late) < _OTHER_QUARTERS:
+                return False
         self._tell_jump(t_s, quarter)
         self._join(quarter, needed)
         self._lock(t_s)

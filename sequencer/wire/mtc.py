@@ -77,17 +77,19 @@ class Reader:
     def feed(self, data: bytes) -> tuple[QuarterFrame | FullFrame, ...]:
         """Return the timecode messages that `data` completes."""
         if len(data) == 2 and data[0] == _QUARTER and data[1] < 0x80 and not self._unfinished:
-            return (_quarter(data[1]),)  # what a port hands over, one message at a time: the tick waits for this
+            return _ALONE[data[1]]  # what a port hands over, one message at a time: the tick waits for this
         found = []
         for byte in data.translate(None, _REALTIME):
             self._tokens.feed_byte(byte)
             self._unfinished += 1
             for message in self._tokens:
-                self.garbage += self._unfinished - len(message)
+                self.garbage += max(0, self._unfinished - len(message))
                 self._unfinished = 0
                 known = _known(message)
                 if known is None:
                     self.others += 1
+                    if message[0] < _SYSEX:
+                        self._tokens.feed_byte(message[0])  # running status: the next of its kind may leave it out
                 else:
                     found.append(known)
         if self._unfinished > _LONGEST:
@@ -99,6 +101,9 @@ class Reader:
 def _quarter(data: int) -> QuarterFrame:
     piece = data >> 4
     return QuarterFrame(piece, data & _MASKS[piece])
+
+
+_ALONE = tuple((_quarter(data),) for data in range(0x80))
 
 
 def _known(message: list[int]) -> QuarterFrame | FullFrame | None:
