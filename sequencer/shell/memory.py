@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from zlib import crc32
 
-_WORD = struct.Struct("<q")
 _SLOT = struct.Struct("<qII")
 _SLOTS = 8
 _SLOT_BYTES = 2048
@@ -25,6 +24,11 @@ def _map(path: Path, size: int | None) -> mmap.mmap:
         return mmap.mmap(file.fileno(), 0)
 
 
+def _words(mapped: mmap.mmap) -> memoryview:
+    """Return the words at the head of a map. Each is written in one piece; struct would write zeros there first."""
+    return memoryview(mapped)[:_HEAD].cast("q")
+
+
 class Page:
     """What engine, operator and watchdog can see of each other at any time.
 
@@ -37,13 +41,14 @@ class Page:
 
     def __init__(self, path: Path, *, new: bool = False) -> None:
         self._map = _map(path, _HEAD + _SLOTS * _SLOT_BYTES if new else None)
+        self._words = _words(self._map)
 
     def word(self, which: int) -> int:
         """Return one of the words: a beat is a monotonic instant in ns; STOP counts the stops that were asked for."""
-        return int(_WORD.unpack_from(self._map, which * 8)[0])
+        return int(self._words[which])
 
     def set_word(self, which: int, value: int) -> None:
-        _WORD.pack_into(self._map, which * 8, value)
+        self._words[which] = value
 
     def ask_stop(self) -> None:
         """Have the next tick stop the rig, whatever else goes on."""
@@ -73,44 +78,46 @@ class Page:
         return None
 
     def close(self) -> None:
+        self._words.release()
         self._map.close()
 
 
 class Ring:
     """Records from one process to one other, in order. A record that finds no room is refused, never waited for."""
 
-    _WRITTEN, _READ = 0, 8
+    _WRITTEN, _READ = 0, 1
     _RECORD = struct.Struct("<II")
 
     def __init__(self, path: Path, *, size: int | None = None) -> None:
         self._map = _map(path, None if size is None else size + _HEAD)
+        self._words = _words(self._map)
         self._size = len(self._map) - _HEAD
         self.refused = 0
 
     def put(self, record: bytes) -> bool:
         """Append one record; False (and counted) where the reader is too far behind."""
-        written = int(_WORD.unpack_from(self._map, self._WRITTEN)[0])
-        read = int(_WORD.unpack_from(self._map, self._READ)[0])
+        written = self._words[self._WRITTEN]
+        read = self._words[self._READ]
         whole = self._RECORD.pack(len(record), crc32(record)) + record
         if written - read + len(whole) > self._size:
             self.refused += 1
             return False
         self._copy_in(written, whole)
-        _WORD.pack_into(self._map, self._WRITTEN, written + len(whole))
+        self._words[self._WRITTEN] = written + len(whole)
         return True
 
     def take(self) -> Iterator[bytes]:
         """Yield the records that have arrived. Error: ValueError where the memory was damaged; the rest is dropped."""
-        read = int(_WORD.unpack_from(self._map, self._READ)[0])
-        written = int(_WORD.unpack_from(self._map, self._WRITTEN)[0])
+        read = self._words[self._READ]
+        written = self._words[self._WRITTEN]
         while read < written:
             length, check = self._RECORD.unpack(self._copy_out(read, self._RECORD.size))
             record = self._copy_out(read + self._RECORD.size, min(length, self._size))
             if crc32(record) != check:
-                _WORD.pack_into(self._map, self._READ, written)
+                self._words[self._READ] = written
                 raise ValueError("a record between two processes is damaged")
             read += self._RECORD.size + length
-            _WORD.pack_into(self._map, self._READ, read)
+            self._words[self._READ] = read
             yield record
 
     def _copy_in(self, at: int, data: bytes) -> None:
@@ -125,4 +132,5 @@ class Ring:
         return self._map[_HEAD + start : _HEAD + start + first] + self._map[_HEAD : _HEAD + length - first]
 
     def close(self) -> None:
+        self._words.release()
         self._map.close()

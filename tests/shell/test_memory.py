@@ -1,5 +1,7 @@
 """Shared memory between processes: what is read is whole, in order, and nobody waits."""
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -40,6 +42,23 @@ def test_words_are_shared(page_path: Path) -> None:
     one.set_word(Page.ENGINE_BEAT, 2**62)
     assert other.word(Page.STOP) == 1
     assert other.word(Page.ENGINE_BEAT) == 2**62
+
+
+@pytest.mark.real_time
+def test_a_word_is_whole_whenever_another_process_reads_it(page_path: Path) -> None:
+    beats = "import sys; from pathlib import Path; from sequencer.shell.memory import Page\n"
+    beats += "page = Page(Path(sys.argv[1]))\n"
+    beats += "for beat in range(2**40, 2**40 + 600_000): page.set_word(Page.OPERATOR_BEAT, beat)"
+    page = Page(page_path)
+    page.set_word(Page.OPERATOR_BEAT, 2**40)
+    with subprocess.Popen([sys.executable, "-c", beats, str(page_path)]) as writer:
+        newest = 2**40
+        while writer.poll() is None:
+            for _ in range(1000):
+                beat = page.word(Page.OPERATOR_BEAT)
+                assert beat >= newest
+                newest = beat
+    assert newest > 2**40
 
 
 def test_a_status_that_fits_no_slot_is_refused(page_path: Path) -> None:
