@@ -37,7 +37,6 @@ _START_FRAMES = range(-2, 7)
 _JUMP_RUN, _JUMP_RUN_SUBTLE = 16, 24  # pieces; the longer where few of them differ
 _NEAR_QUARTERS = 3
 _HELD_QUARTERS = 8  # a piece that follows the one before it may be this late
-_OTHER_QUARTERS = 4  # the next place at which the same piece numbers could stand is 8 away
 _QUIET_S, _QUIET_GAPS = 0.05, 4
 _GIVE_UP_S = 0.25
 _WRONG_RATES = 3  # times in a row that the rate code must be told
@@ -314,10 +313,10 @@ class Chase:
             return False
         base = quarter - self._run.pieces[-1][1]
         quarter = self._near_by(quarter, self._here(t_s))
-        if self.lock is Lock.LOCKED and self._direction == self._run.direction and self._base % 8 == base % 8:
+        if self._direction == self._run.direction and self._base % 8 == base % 8:
             # pieces held back are late and never early, so the least late of them tells whether the place is another
             late = min(self._direction * (self._here(at_s) - one) for one, at_s in self._run.stamps(quarter, needed))
-            if abs(late) < _OTHER_QUARTERS:
+            if abs(late) <= _NEAR_QUARTERS:
                 return False
         self._tell_jump(t_s, quarter)
         self._join(quarter, needed)

@@ -202,14 +202,17 @@ class Line:
         agreed = 0
         for w, share, half, slope, width, third, bow in table:
             sx, sxx, sy, sxy = sums[held - w]
-            y = (ey - sy) * share
+            sy = ey - sy
+            y = sy * share
             if w <= in_a_row:
                 x = newest - half
-                d = (exy - sxy - x * (ey - sy)) * slope
+                d = (exy - sxy - x * sy) * slope
+                a = y + d * half
             else:
-                x = (ex - sx) * share
-                d = (exy - sxy - x * (ey - sy)) / (exx - sxx - x * (ex - sx) + ridge)
-            a = y + d * (newest - x)
+                sx = ex - sx
+                x = sx * share
+                d = (exy - sxy - x * sy) / (exx - sxx - x * sx + ridge)
+                a = y + d * (newest - x)
             band = width * sigma
             low = a - band if a - band > low else low
             high = a + band if a + band < high else high

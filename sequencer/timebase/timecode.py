@@ -88,9 +88,8 @@ def label(frames: Fraction | int, how: Counting) -> Timecode:
 
     Source: SMPTE ST 12-1; inverse of `count` for every frame of the day.
     """
-    frames = Fraction(frames) % how.day
-    whole = frames.numerator // frames.denominator
-    part = frames - whole
+    whole, part = divmod(frames, 1)
+    whole %= how.day
     nominal = how.rate.nominal
     if how.drop:
         ten_minutes = nominal * 600 - how.dropped * 9
@@ -102,7 +101,7 @@ def label(frames: Fraction | int, how: Counting) -> Timecode:
     seconds, number = divmod(whole, nominal)
     minutes, seconds = divmod(seconds, 60)
     hours, minutes = divmod(minutes, 60)
-    return Timecode(hours, minutes, seconds, number, part, how.drop)
+    return Timecode(hours, minutes, seconds, number, Fraction(part), how.drop)
 
 
 def parse(text: str, how: Counting) -> Timecode:

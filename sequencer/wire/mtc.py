@@ -111,5 +111,5 @@ def _known(message: list[int]) -> QuarterFrame | FullFrame | None:
         return _quarter(message[1])
     if len(message) == 10 and message[0] == _SYSEX and message[1] == 0x7F and message[3:5] == [1, 1]:
         hours, minutes, seconds, frames = message[5:9]
-        return FullFrame(Address(hours >> 5 & 3, hours & 31, minutes & 63, seconds & 63, frames & 31))
+        return FullFrame(Address(hours >> 5, hours & 31, minutes & 63, seconds & 63, frames & 31))
     return None

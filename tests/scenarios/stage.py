@@ -22,6 +22,7 @@ from sequencer.shell.records import Record
 from sequencer.sync.mtc import MtcFollower
 from sequencer.sync.reading import Follow
 from sequencer.timebase.timecode import Timebase
+from tests.sync.master import Sent
 
 HARBOUR = Path(__file__).parents[2] / "projects" / "harbour-lanterns"
 TICK_NS = 4_000_000
@@ -68,7 +69,7 @@ class SimulatedRig:
 
 @dataclass(slots=True, kw_only=True)
 class Stage:
-    """What a scenario sees. Unit: seconds of simulated time; `feed_at` maps to the bytes that arrive then."""
+    """What a scenario sees. Unit: seconds of simulated time; `arrivals` what the master sends, in order."""
 
     rig: Rig
     timeline: Trajectory
@@ -82,7 +83,7 @@ class Stage:
     kept: list[Record] = field(default_factory=list)
     phases: list[Phase] = field(default_factory=list)
     status: Status | None = None
-    arrivals: list[tuple[int, bytes]] = field(default_factory=list)
+    arrivals: list[Sent] = field(default_factory=list)
 
     @property
     def codes(self) -> list[str]:
@@ -96,8 +97,9 @@ class Stage:
         end_ns = self.now_ns + round(seconds * 1e9)
         while self.now_ns < end_ns and not until():
             self.now_ns += TICK_NS
-            while self.arrivals and self.arrivals[0][0] <= self.now_ns:
-                self.follower.feed(*self.arrivals.pop(0))
+            while self.arrivals and self.arrivals[0].at_ns <= self.now_ns:
+                message = self.arrivals.pop(0)
+                self.follower.feed(message.at_ns, message.data)
             self.engine.hear(self.now_ns)
             self.engine.tick(self.now_ns)
             if not self.phases or self.phases[-1] is not self.engine.state.phase:

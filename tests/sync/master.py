@@ -1,7 +1,7 @@
 """A master made up for tests and the benchmark: what it sends, when that arrives, and where it truly was."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
@@ -17,7 +17,6 @@ COUNTINGS = {
     "30 drop": Counting(Rate(30000, 1001), drop=True),
     "30": Counting(Rate(30)),
 }
-HOUR = 3600
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,3 +84,22 @@ def watch(follower: Follower, sent: Iterable[Sent], until_s: float, tick_s: floa
             follower.feed(message.at_ns, message.data)
             message = next(waiting, None)
         yield follower.at(now_ns)
+
+
+def chance(seed: int) -> np.random.Generator:
+    return np.random.default_rng(seed)
+
+
+def first(clocks: Iterable[Clock], fact: Callable[[Clock], bool]) -> float:
+    """Return the first instant in seconds at which `fact` holds."""
+    return next(clock.at_ns for clock in clocks if fact(clock)) * 1e-9
+
+
+def until(sent: Iterable[Sent], at_s: float) -> list[Sent]:
+    """Return what was due before `at_s`."""
+    return [message for message in sent if message.due_s < at_s]
+
+
+def later(sent: Iterable[Sent], by_s: float) -> list[Sent]:
+    """Return the same messages, all of them `by_s` later."""
+    return [replace(one, at_s=one.at_s + by_s, due_s=one.due_s + by_s) for one in sent]

@@ -144,4 +144,5 @@ def test_the_day_is_wrapped_the_short_way(name: str, start: int, at: int) -> Non
 def test_seconds_are_shown_to_a_hundredth_of_a_frame() -> None:
     base = Timebase(COUNTINGS["25"], Timecode(10, 0, 0, 0))
     assert str(base.label_at(5.49)) == "10:00:05:12.25"
+    assert str(base.label_at(2 / 3)) == "10:00:00:16.67"
     assert str(base.label_at(-0.04)) == "09:59:59:24"

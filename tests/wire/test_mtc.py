@@ -93,6 +93,16 @@ def test_garbage_is_counted_and_costs_nothing_else() -> None:
     assert (reader.garbage, reader.others) == (5, 1)
 
 
+def test_running_status_is_no_garbage() -> None:
+    # Source: MIDI 1.0 Detailed Specification, "Running Status": for channel messages, ended by the next status byte
+    reader = Reader()
+    notes = bytes((0x90, 60, 100, 62, 100, 64, 0))
+    assert reader.feed(notes + EXAMPLE_BYTES[:2]) == (QuarterFrame(0, 0),)
+    assert (reader.garbage, reader.others) == (0, 3)
+    assert reader.feed(bytes((0x90, 60, 100, 62)) + EXAMPLE_BYTES[2:4]) == (QuarterFrame(1, 1),)
+    assert (reader.garbage, reader.others) == (1, 4)
+
+
 def test_an_endless_message_does_not_eat_memory() -> None:
     reader = Reader()
     for _ in range(50):
