@@ -5,6 +5,7 @@ guard's tolerance: so no model of the motor is needed, and one that stalls is se
 """
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,16 +24,18 @@ _SPACING_S = 0.01  # setpoints kept: between two of these an axis travels half o
 class Watch:
     """What is known of the rig's answers.
 
-    Shape: `sent` the newest last; `low`, `high` (A,) between which they have been; `position` (A,) what each axis said
-    last, NaN where it never spoke; `gap` A, from there to where the setpoints have been, 0 in bounds, empty where all
-    are. An axis that falls silent while others speak strays in time.
+    Shape: `been` (N, A) the setpoints that are kept, the newest last, `due_ns` N when they were due; `low`, `high` (A,)
+    between which they lie; `position` (A,) what each axis said last, NaN where it never spoke; `gap` A, from there to
+    where the setpoints have been, 0 in bounds, empty where all are. An axis that falls silent while others speak strays
+    in time.
     Unit: `window_s` how long a setpoint is kept; monotonic nanoseconds; `strayed_ns` when the present unbroken run of
     answers out of bounds began.
     """
 
     answers: bool
     window_s: float
-    sent: tuple[Sent, ...]
+    due_ns: tuple[int, ...]
+    been: Floats
     low: Floats
     high: Floats
     heard_ns: int | None = None
@@ -44,20 +47,26 @@ class Watch:
 def begin(rig: Rig, answers: bool, first: Sent) -> Watch:
     """Return the watch over a rig that answers, or does not, and that stands where `first` says."""
     longest_s = max(axis.latency_s for axis in rig.axes)
-    low, high = _been((first,))
-    return Watch(answers=answers, window_s=WINDOW_S + longest_s, sent=(first,), low=low, high=high)
+    position = np.array(first.position)
+    return Watch(
+        answers=answers,
+        window_s=WINDOW_S + longest_s,
+        due_ns=(first.due_ns,),
+        been=position[np.newaxis],
+        low=position,
+        high=position,
+    )
 
 
 def remember(watch: Watch, sent: Sent) -> Watch:
     """Return the watch that knows of one more setpoint."""
-    if sent.due_ns - watch.sent[-1].due_ns < _SPACING_S * 1e9:
+    if sent.due_ns - watch.due_ns[-1] < _SPACING_S * 1e9:
         return watch
-    oldest_ns = sent.due_ns - watch.window_s * 1e9
     # one older than the window stays, so that the window is always covered
-    first = max((i for i, one in enumerate(watch.sent) if one.due_ns <= oldest_ns), default=0)
-    kept = (*watch.sent[first:], sent)
-    low, high = _been(kept)
-    return replace(watch, sent=kept, low=low, high=high)
+    first = max(bisect_right(watch.due_ns, sent.due_ns - watch.window_s * 1e9) - 1, 0)
+    been = np.concatenate((watch.been[first:], [sent.position]))
+    due_ns = (*watch.due_ns[first:], sent.due_ns)
+    return replace(watch, due_ns=due_ns, been=been, low=been.min(axis=0), high=been.max(axis=0))
 
 
 def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:
@@ -96,9 +105,3 @@ def near(watch: Watch, limits: Limits, sent: Sent) -> bool:
     if watch.position is None:
         return not watch.answers
     return strays(limits, tuple(np.nan_to_num(watch.position - np.array(sent.position)).tolist())) is None
-
-
-def _been(kept: tuple[Sent, ...]) -> tuple[Floats, Floats]:
-    """Return the lowest and the highest place of every axis. Shape: (A,) each."""
-    positions = np.array([one.position for one in kept])
-    return positions.min(axis=0), positions.max(axis=0)

@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from sequencer.sync.stamps import Stamps, Sums
 
-_LENGTHS = (6, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 256, 384, 512)
+_LENGTHS = (6, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 256, 384, 512, 768, 1024)
 _BAND = 3.0  # standard deviations each side of a window's estimate
 _BOW = 3.3  # standard deviations of the middle third against the outer two: a line that bends
 _BOW_FROM = 64
@@ -29,6 +29,7 @@ _SETTLED = 32  # stamps from which the speed needs no prior
 _PRIOR = 0.03  # of nominal speed
 _SHUTTLE = 0.1  # of nominal speed: plainly not meant to be nominal
 _KEEP = 12  # newest fits, of which the longest coasts
+_SAME = 3.0  # of its own standard deviations that a shorter fit may lie off the longest: no sign of a change
 _COAST_AFTER = 2.5  # ticks without a stamp
 _VAGUE = 1e-4  # of nominal speed: a rate known worse than this may be taken for the nominal one
 _SIGMA_MIN_S, _SIGMA_START_S = 1e-4, 2e-3
@@ -263,10 +264,20 @@ class Line:
         return self._coast
 
     def now(self, t_s: float) -> tuple[float, Fit]:
-        """Return the tick at `t_s`, with its part, and the line that says so."""
+        """Return the tick at `t_s`, with its part, and the line that says so.
+
+        Jitter alone makes a fit fall back to a short memory now and then. While that lies where the longest of the
+        newest fits does, by its own precision, it is no sign of a change, and the long one goes on.
+        """
         fit = self.fit
         if fit is None:
             raise ValueError("no stamp has been fed yet")
         if t_s - self.heard_s > _COAST_AFTER * fit.v_s:
             fit = self.coast()
-        return fit.n + (t_s - fit.x_s) / fit.v_s, fit
+        tick = fit.n + (t_s - fit.x_s) / fit.v_s
+        longest = self.coast()
+        if longest.memory > fit.memory:
+            along = longest.n + (t_s - longest.x_s) / longest.v_s
+            if abs(along - tick) * fit.v_s <= _SAME * self.sigma_s * fit.spread(tick - fit.n):
+                return along, longest
+        return tick, fit

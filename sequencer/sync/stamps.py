@@ -3,8 +3,8 @@
 It fits nothing and judges nothing. A tick is any evenly spaced event of a clock: a quarter frame, an audio block.
 """
 
-_RENEW_AT = 1024  # stamps; sums about an origin far behind lose digits, so a new origin is taken
-_KEEP = 512  # stamps the new origin must have before it takes over: the longest memory
+_RENEW_AT = 2048  # stamps; sums about an origin far behind lose digits, so a new origin is taken
+_KEEP = 1024  # stamps the new origin must have before it takes over: the longest memory
 
 Sums = tuple[float, float, float, float]
 

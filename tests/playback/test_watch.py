@@ -114,6 +114,6 @@ def test_what_is_kept_of_the_setpoints_covers_the_window_and_no_more() -> None:
     seen = begun()
     for tick in range(1, 2000):
         seen = go(seen, sent_at(tick * TICK_NS * 1e-9), tick)
-    kept_s = (seen.sent[-1].due_ns - seen.sent[0].due_ns) * 1e-9
+    kept_s = (seen.due_ns[-1] - seen.due_ns[0]) * 1e-9
     assert seen.window_s <= kept_s < seen.window_s + 0.03
-    assert len(seen.sent) < 30
+    assert len(seen.due_ns) < 30
