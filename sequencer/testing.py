@@ -3,8 +3,14 @@
 A package that brings a motion law calls `check_law(KIND)` in its own tests.
 """
 
-import numpy as np
+import json
+from dataclasses import fields, is_dataclass
 
+import numpy as np
+from msgspec import to_builtins
+
+from sequencer.errors import ProjectError
+from sequencer.project import files, text
 from sequencer.score.easing import LawKind, NoCurve, UnitCurve, curve_of
 from sequencer.score.move import Ease
 
@@ -16,15 +22,15 @@ def check_law(kind: LawKind, *hows: object) -> None:
     """Check a motion law at each of the settings `hows`, or at its defaults where none are given.
 
     The curve leads from 0 to 1, without a jump in value or speed inside the leg, in pieces that fill [0, 1] in order;
-    the same settings give the same curve, and can be looked up.
+    the same settings give the same curve, can be looked up, and come back from a project file as they were.
     Error: AssertionError that names the law and what it does not keep.
     """
     assert kind.name.strip(), "a law needs a name"
     assert kind.name == kind.name.strip().lower(), f"{kind.name!r} must be a plain lower-case name"
-    for how in hows or (kind.settings(),):
+    for how in hows or (_defaults(kind),):
         where = f"{kind.name} with {how}"
         assert isinstance(how, kind.settings), f"{where}: these are not its settings"
-        assert type(how).__hash__ is not None, f"{where}: settings must be a frozen dataclass"
+        _check_settings(where, kind, how)
         curve = curve_of(Ease(kind.name, how), {kind.name: kind})
         if isinstance(curve, NoCurve):
             continue
@@ -33,6 +39,24 @@ def check_law(kind: LawKind, *hows: object) -> None:
         again = curve_of(Ease(kind.name, how), {kind.name: kind})
         assert isinstance(again, UnitCurve)
         assert np.array_equal(curve.coeffs, again.coeffs), f"{where}: the same settings gave two different curves"
+
+
+def _defaults(kind: LawKind) -> object:
+    try:
+        return kind.settings()
+    except TypeError:
+        raise AssertionError(f"{kind.name} has settings without defaults; give some to check it with") from None
+
+
+def _check_settings(where: str, kind: LawKind, how: object) -> None:
+    assert is_dataclass(kind.settings), f"{where}: settings must be a frozen dataclass"
+    assert type(how).__hash__ is not None, f"{where}: settings must be a frozen dataclass"
+    assert "law" not in [one.name for one in fields(kind.settings)], f"{where}: `law` names the law, not a setting"
+    try:
+        again = text.convert(json.loads(text.lay_out(to_builtins(how))), kind.settings, files.PROJECT)
+    except (ProjectError, TypeError, ValueError) as error:
+        raise AssertionError(f"{where}: a project file cannot keep its settings: {error}") from error
+    assert again == how, f"{where}: a project file would bring its settings back as {again}"
 
 
 def _check_pieces(where: str, curve: UnitCurve) -> None:

@@ -3,6 +3,7 @@
 It refuses to mend anything: it says what is too much, where and by how much.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -74,7 +75,8 @@ class Violation:
         label = str(timebase.label_at(self.at_s)).partition(".")[0]
         place = _ORDERS.index(self.of)
         unit = _PER[self.unit][place]
-        asked, limit = _number(self.value, unit), _number(self.limit)
+        asked, limit = _apart(self.value, self.limit)
+        asked = f"{asked} {unit}".rstrip()
         if self.of == "travel":
             fault = f"{self.axis} goes to {asked} at {label}, its travel ends at {limit}"
             return f"{fault}; move the key inside the travel, or choose an ease that does not overshoot"
@@ -85,10 +87,18 @@ class Violation:
         return f"{self.axis} asks {asked} at {label}, limit {limit}; give the leg more time or a gentler ease"
 
 
-def _number(value: float, unit: str = "") -> str:
-    # as many decimals as it takes for a small number to be more than zero
-    decimals = 1 if abs(value) >= 10 or value == 0 else 3
-    return f"{value:.{decimals}f} {unit}".rstrip()
+def _apart(asked: float, limit: float) -> tuple[str, str]:
+    """Return both numbers in three figures, or in as many as tell them apart."""
+    pairs = [(_number(asked, figures), _number(limit, figures)) for figures in range(3, 18)]
+    return next((pair for pair in pairs if pair[0] != pair[1]), pairs[-1])
+
+
+def _number(value: float, figures: int) -> str:
+    if value == 0 or abs(value) >= 1e12:
+        return f"{value:.{figures}g}"
+    decimals = max(figures - 1 - math.floor(math.log10(abs(value))), 0)
+    text = f"{value:.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if decimals else text
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,7 +11,6 @@ import numpy as np
 import ruckig
 from numpy.typing import NDArray
 
-from sequencer.motion.peaks import peaks
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Axis, Rig
 
@@ -44,7 +43,7 @@ def go_to(
     """Return the way from this state at 0 s to rest at `target`, where all axes arrive together.
 
     `cap` is the part of each speed limit that may be used. A state outside the limits, or one from which the way would
-    leave the travel although it leads from inside to inside, is first stopped.
+    be outside the travel, is first stopped.
     Shape: all (A,). Unit: each axis's own, and that a second and a second squared.
     Error: ValueError for a target that is outside an axis's travel or no number, or a cap outside (0, 1].
     """
@@ -56,12 +55,29 @@ def go_to(
     states = list(zip(rig.axes, velocity, acceleration, strict=True))
     if all(_within(axis, float(v), float(a), cap) for axis, v, a in states):
         way = _straight(rig, (position, velocity, acceleration), target, cap)
-        if _travels_inside(rig, way, position):
+        if all(_stays(axis, low, high) for axis, low, high in zip(rig.axes, *reach(way), strict=True)):
             return way
     stopping = stop(rig, position, velocity, acceleration)
     rest = stopping.at(stopping.end_s)[0]
     zero = np.zeros(len(rig.axes))
     return after(stopping, _straight(rig, (rest, zero, zero), target, cap))
+
+
+def reach(way: Trajectory) -> tuple[Floats, Floats]:
+    """Return how low and how high each axis goes on a way of cubic pieces, in a tenth of the time that `peaks` takes.
+
+    Shape: (A,) each. Source: textbook (quadratic formula without cancellation, for the instants without speed).
+    """
+    third, second, first, place = way.coeffs
+    lasts_s = np.diff(way.from_s, append=0.0)
+    lasts_s[way.first[1:] - 1] = 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        q = -(second + np.copysign(np.sqrt(second**2 - 3 * third * first), second))
+        instants = np.stack((lasts_s, q / (3 * third), first / q))
+    u = np.where((instants > 0) & (instants <= lasts_s), instants, 0.0)
+    there = np.concatenate((place[None], ((third * u + second) * u + first) * u + place))
+    begins = way.first[:-1]
+    return np.minimum.reduceat(there.min(axis=0), begins), np.maximum.reduceat(there.max(axis=0), begins)
 
 
 def braking(axis: Axis, velocity: float, acceleration: float) -> tuple[Phase, ...]:
@@ -88,23 +104,30 @@ def braking(axis: Axis, velocity: float, acceleration: float) -> tuple[Phase, ..
 
 
 def _straight(rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, cap: float) -> Trajectory:
-    """Return ruckig's time-optimal way, all axes stretched to the slowest one."""
+    """Return ruckig's time-optimal way, all axes stretched to the slowest one.
+
+    Ruckig compares with absolute tolerances, at which millimetres fail now and then: each axis is told in parts of its
+    own speed limit, from where it stands.
+    """
     axes = len(rig.axes)
+    one = np.array([axis.speed for axis in rig.axes])
+    position, velocity, acceleration = state
     asked = ruckig.InputParameter(axes)
-    asked.current_position, asked.current_velocity, asked.current_acceleration = (each.tolist() for each in state)
-    asked.target_position = target.tolist()
-    asked.max_velocity = [axis.speed * cap for axis in rig.axes]
-    asked.max_acceleration = [axis.acceleration for axis in rig.axes]
-    asked.max_jerk = [axis.jerk for axis in rig.axes]
+    asked.current_position, asked.target_position = [0.0] * axes, ((target - position) / one).tolist()
+    asked.current_velocity, asked.current_acceleration = (velocity / one).tolist(), (acceleration / one).tolist()
+    asked.max_velocity = [cap] * axes
+    asked.max_acceleration = [axis.acceleration / axis.speed for axis in rig.axes]
+    asked.max_jerk = [axis.jerk / axis.speed for axis in rig.axes]
     answer = ruckig.Trajectory(axes)
     outcome = ruckig.Ruckig(axes).calculate(asked, answer)
     if outcome not in (ruckig.Result.Working, ruckig.Result.Finished):
         raise ArithmeticError(f"no way from {state} to {target}: {outcome}")
     pieces = []
-    for axis, profile in enumerate(answer.profiles[0]):
+    for axis, (unit, profile) in enumerate(zip(one.tolist(), answer.profiles[0], strict=True)):
         phases = [*zip(profile.brake.j, profile.brake.t, strict=True), *zip(profile.j, profile.t, strict=True)]
-        start = (float(state[0][axis]), float(state[1][axis]), float(state[2][axis]))
-        pieces.append(_pieces(start, tuple(phase for phase in phases if phase[1] > _SHORTEST_S), float(target[axis])))
+        start = (float(position[axis]), float(velocity[axis]), float(acceleration[axis]))
+        kept = tuple((jerk * unit, lasts_s) for jerk, lasts_s in phases if lasts_s > _SHORTEST_S)
+        pieces.append(_pieces(start, kept, float(target[axis])))
     return Trajectory.joined(rig.names, pieces, np.zeros(axes))
 
 
@@ -149,11 +172,9 @@ def _within(axis: Axis, velocity: float, acceleration: float, cap: float) -> boo
     return abs(acceleration) <= axis.acceleration * (1 - _MARGIN) and abs(velocity) <= speed and abs(coming) <= speed
 
 
-def _travels_inside(rig: Rig, way: Trajectory, position: Floats) -> bool:
-    """Tell whether each axis that starts inside its travel stays there."""
-    for axis, start, peak in zip(rig.axes, position, peaks(way, rig), strict=True):
-        if axis.travel is not None and _inside(axis, float(start)):
-            slack = _MARGIN * (axis.travel[1] - axis.travel[0])
-            if peak.low.value < axis.travel[0] - slack or peak.high.value > axis.travel[1] + slack:
-                return False
-    return True
+def _stays(axis: Axis, low: float, high: float) -> bool:
+    """Tell whether a way that goes as `low` and as `high` is inside the travel."""
+    if axis.travel is None:
+        return True
+    slack = _MARGIN * (axis.travel[1] - axis.travel[0])
+    return low >= axis.travel[0] - slack and high <= axis.travel[1] + slack

@@ -161,6 +161,9 @@ def _program(
     solver = piqp.SparseSolver()
     solver.settings.eps_abs = solver.settings.eps_duality_gap_abs = 1e-10
     solver.settings.eps_rel = solver.settings.eps_duality_gap_rel = 1e-10
+    # legs of very different lengths make costs of very different sizes; without this, a leg of a thousandth of the
+    # others' length may be enough to fail
+    solver.settings.preconditioner_scale_cost = True
     solver.setup(cost, pull, G=hull, h_l=least, x_l=bounds[0], x_u=bounds[1])
     status = solver.solve()
     if status != piqp.PIQP_SOLVED:

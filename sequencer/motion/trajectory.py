@@ -17,9 +17,10 @@ from scipy.special import comb
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# what one tick reads: the stretch in which no axis changes piece, where the axes' pieces begin, and the coefficients of
-# their positions and, beside them, of their speeds, highest power first. Shape: (2A,), K times (2A,)
-_Near = tuple[float, float, Floats, tuple[Floats, ...]]
+# What a tick reads: the stretch [begin, until) in which no axis changes piece; the pieces, when they begin and when
+# they end; the coefficients of the axes' positions and, beside them, of their speeds, highest power first.
+# Shape: two numbers; (A,), (2A,), (A,); K times (2A,).
+_Near = tuple[float, float, Ints, Floats, Floats, tuple[Floats, ...]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +28,7 @@ class _Search:
     """What finds the pieces of all axes at an instant with one search: each axis's begins, lifted beyond the last's.
 
     Shape: `lift_s` (A,); `lifted_s`, `begin_s`, `until_s` (P,). The first piece of an axis begins before all moves.
-    `powers` (K-1, 1), what a coefficient is multiplied by in the derivative.
+    `powers` (K-1, 1), what differentiating multiplies a coefficient by.
     """
 
     lift_s: Floats
@@ -69,10 +70,11 @@ class Trajectory:
         lift_s = np.arange(len(self.axes), dtype=np.float64) * (end_s - start_s + 3.0)
         lifted_s = begin_s + np.repeat(lift_s, np.diff(self.first))
         powers = np.arange(len(self.coeffs) - 1, 0, -1.0)[:, None]
+        nowhere = (np.inf, -np.inf, heads, begin_s[heads], until_s[heads], ())
         object.__setattr__(self, "start_s", start_s)
         object.__setattr__(self, "end_s", end_s)
         object.__setattr__(self, "_search", _Search(lift_s, lifted_s, begin_s, until_s, powers))
-        object.__setattr__(self, "_near", [(np.inf, -np.inf, np.empty(0), ())])
+        object.__setattr__(self, "_near", [nowhere])
 
     @classmethod
     def joined(cls, axes: tuple[str, ...], pieces: Sequence[tuple[Floats, Floats, float]], fit_error: Floats) -> Self:
@@ -123,10 +125,10 @@ class Trajectory:
         The pieces of the last stretch asked for are kept, since the next tick mostly falls into it; any other order of
         calls gives the same numbers.
         """
-        begin_s, until_s, about_s, rows = self._near[0]
+        begin_s, until_s, _, from_s, _, rows = self._near[0]
         if not begin_s <= t_s < until_s:
-            begin_s, until_s, about_s, rows = self._near[0] = self._around(t_s)
-        since_s = t_s - about_s
+            _, _, _, from_s, _, rows = self._near[0] = self._around(t_s, self._near[0])
+        since_s = t_s - from_s
         # Horner's rule, in place
         both = rows[0].copy()
         for row in rows[1:]:
@@ -134,22 +136,36 @@ class Trajectory:
             both += row
         return both[: len(self.axes)], both[len(self.axes) :]
 
-    def _around(self, t_s: float) -> _Near:
-        """Return the stretch about `t_s` in which no axis changes piece, with what a tick reads in it."""
+    def _around(self, t_s: float, last: _Near) -> _Near:
+        """Return what to read about `t_s`. Mostly each axis is in the piece where it was `last`, or in the next one."""
+        _, _, piece, _, ends_s, _ = last
+        piece = piece + (ends_s <= min(t_s, self.end_s))  # from an axis's last piece nothing leads on
+        begin_s, until_s, from_s, ends_s = self._stretch(piece)
+        if not begin_s <= t_s < until_s:
+            piece = self._found(t_s)
+            begin_s, until_s, from_s, ends_s = self._stretch(piece)
+        coeffs = self.coeffs.take(piece, axis=1)
+        both = np.zeros((len(coeffs), 2 * len(piece)))
+        both[:, : len(piece)] = coeffs
+        np.multiply(coeffs[:-1], self._search.powers, out=both[1:, len(piece) :])
+        return begin_s, until_s, piece, np.concatenate((from_s, from_s)), ends_s, tuple(both)
+
+    def _stretch(self, piece: Ints) -> tuple[float, float, Floats, Floats]:
+        """Return from when until when all axes are in these pieces, and when each piece begins and ends."""
+        from_s, ends_s = self._search.begin_s.take(piece), self._search.until_s.take(piece)
+        begin_s = max(from_s.tolist())
+        return -np.inf if begin_s < self.start_s else begin_s, min(ends_s.tolist()), from_s, ends_s
+
+    def _found(self, t_s: float) -> Ints:
+        """Return the piece in which each axis is at `t_s`. Shape: (A,)."""
         search = self._search
-        inside_s = min(max(t_s, self.start_s - 1.0), self.end_s + 1.0)
-        place = search.lifted_s.searchsorted(search.lift_s + inside_s, "right") - 1
-        begins_s = search.begin_s.take(place)
+        # in this order, what is no number finds the first pieces, and every axis still its own
+        inside_s = min(self.end_s + 1.0, max(self.start_s - 1.0, t_s))
+        piece = search.lifted_s.searchsorted(search.lift_s + inside_s, "right") - 1
         # lifting rounds: a piece that begins a hair later may have been taken
-        while (begin_s := float(np.maximum.reduce(begins_s))) > inside_s:
-            place = place - (begins_s > inside_s)
-            begins_s = search.begin_s.take(place)
-        until_s = float(np.minimum.reduce(search.until_s.take(place)))
-        coeffs = self.coeffs.take(place, axis=1)
-        both = np.zeros((len(coeffs), 2 * len(place)))
-        both[:, : len(place)] = coeffs
-        np.multiply(coeffs[:-1], search.powers, out=both[1:, len(place) :])
-        return begin_s, until_s, np.concatenate((begins_s, begins_s)), tuple(both)
+        while (early := search.begin_s.take(piece) > inside_s).any():
+            piece = piece - early
+        return piece
 
     def stretched(self, speed: Fraction | float, about_s: float) -> Self:
         """Return the same path run at `speed`, the instant `about_s` staying where it is: what a pass runs.

@@ -24,7 +24,7 @@ from sequencer.timebase.rate import parse_rate
 from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Counting, Timebase, parse
 
-_EXACT = re.compile(r"\d{1,9}(/\d{1,9}|\.\d{1,9})?", re.ASCII)
+_EXACT = re.compile(r"\d{1,9}(/\d{1,10}|\.\d{1,9})?", re.ASCII)
 _TOO_FINE = re.compile(r"\.\d{10}")
 T = TypeVar("T")
 
@@ -80,7 +80,8 @@ def check(move: Move, rig: Rig, laws: Laws) -> None:
         low, high = axis.travel or (-math.inf, math.inf)
         for k, key in enumerate(track.keys):
             if not low <= key.value <= high:
-                what = f"{key.value} {axis.unit} is outside {axis.name}'s travel [{low:g}, {high:g}]"
+                unit = "" if axis.unit == "part" else f" {axis.unit}"
+                what = f"{key.value:.12g}{unit} is outside {axis.name}'s travel [{low:.12g}, {high:.12g}]"
                 mend = f"move the key, or widen the travel in {files.RIG}"
                 raise ProjectError(f"tracks[{i}].keys[{k}].value", what, mend)
 
@@ -99,7 +100,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         tempo=UNSET
         if project.tempo is None
         else files.TempoFile(
-            bpm=str(project.tempo.bpm),
+            bpm=_written(project.tempo.bpm),
             beats_per_bar=project.tempo.beats_per_bar,
             first_beat=_label(timebase.rate.frames(project.tempo.at_s), "tempo.first_beat", timebase),
         ),
@@ -118,7 +119,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
             files.MarkerFile(name=marker.name, at=_label(marker.at, f"markers[{i}].at", timebase))
             for i, marker in enumerate(move.markers)
         ],
-        passes=[files.PassFile(name=one.name, speed=str(one.speed)) for one in move.passes],
+        passes=[files.PassFile(name=one.name, speed=_written(one.speed)) for one in move.passes],
         tracks=[_plain_track(track, f"tracks[{i}]", timebase) for i, track in enumerate(move.tracks)],
     )
     rig = project.rig
@@ -165,6 +166,15 @@ def _exact(written: str, path: str) -> Fraction:
     if value <= 0:
         raise ProjectError(path, f"{text.printable(written)!r} is not a number above zero", 'write "2", "1/2" or "0.5"')
     return value
+
+
+def _written(exact: Fraction) -> str:
+    """Write what `_exact` reads: above one as a decimal number where that has an end, else as a fraction."""
+    billionths = exact * 10**9
+    if exact < 1 or billionths.denominator > 1:
+        return str(exact)
+    whole, part = divmod(billionths.numerator, 10**9)
+    return f"{whole}.{part:09}".rstrip("0").rstrip(".")
 
 
 def _timebase(written: files.TimebaseFile) -> Timebase:

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
-from sequencer.rig.axis import AxisKind, Unit
+from sequencer.rig.axis import KINDS, UNITS
 from sequencer.timebase.rate import RATES
 
 PROJECT = "project.json"
@@ -29,7 +29,7 @@ Exact = Annotated[
     str,
     Meta(
         description='An exact number above zero as text: "96", "1/2" or "119.88".',
-        extra_json_schema={"pattern": r"^\d{1,9}(/\d{1,9}|\.\d{1,9})?$"},
+        extra_json_schema={"pattern": r"^\d{1,9}(/\d{1,10}|\.\d{1,9})?$"},
     ),
 ]
 RateName = Annotated[str, Meta(description="Frames a second.", extra_json_schema={"enum": list(RATES)})]
@@ -117,8 +117,8 @@ class SimulatedFile(Strict, frozen=True, kw_only=True):
 
 class AxisFile(Strict, frozen=True, kw_only=True):
     name: Annotated[Name, Meta(description="A word without spaces or slashes; tracks name it.")]
-    kind: AxisKind
-    unit: Unit
+    kind: Annotated[str, Meta(extra_json_schema={"enum": list(KINDS)})]
+    unit: Annotated[str, Meta(extra_json_schema={"enum": list(UNITS)})]
     travel: Annotated[
         tuple[float, float] | None, Meta(description="Soft limits, low and high; null for an axis without end.")
     ]

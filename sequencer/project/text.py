@@ -137,7 +137,7 @@ def _plain_words(what: str) -> tuple[str, str]:
     for pattern, fault, mend in (
         (r"Object missing required field `(.*)`", "{0} is missing", "add it"),
         (r"Object contains unknown field `(.*)`", "there is no field {0!r} here", "correct its name or remove it"),
-        (r"Invalid enum value (.*)", "{0} is not one of the words allowed here", "see docs/schema"),
+        (r"Invalid enum value (.*)", "{0} is not one of the words allowed here", ""),
         (r"Expected `array` of length (\d+), got (\d+)", "needs {0} values, has {1}", ""),
         (r"Number out of range", "a number too large", "write a smaller one"),
     ):

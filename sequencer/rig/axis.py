@@ -6,15 +6,17 @@ acceleration a second squared, jerk a second cubed.
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, get_args
 
 AxisKind = Literal["pan", "tilt", "roll", "slide", "lift", "focus", "iris", "zoom"]
 Unit = Literal["deg", "mm", "part"]
+KINDS: tuple[AxisKind, ...] = get_args(AxisKind)
+UNITS: tuple[Unit, ...] = get_args(Unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Simulated:
-    """How the simulated rig's motor on this axis behaves. `noise` and `overshoot` free: a plain first-order follower.
+    """How the simulated rig's motor on this axis behaves.
 
     Unit: `lag_s` time constant of the following servo; `transport_s` from receipt of a setpoint to its effect;
     `noise` standard deviation of the measured position, in the axis's unit.
@@ -57,6 +59,10 @@ class Axis:
     def __post_init__(self) -> None:
         if not self.name or "/" in self.name or " " in self.name:
             raise ValueError(f"axis name {self.name!r} must be a word without spaces or slashes")
+        if self.kind not in KINDS:
+            raise ValueError(f"kind is {self.kind!r}; it must be one of {', '.join(KINDS)}")
+        if self.unit not in UNITS:
+            raise ValueError(f"unit is {self.unit!r}; it must be one of {', '.join(UNITS)}")
         for name in ("speed", "acceleration", "jerk"):
             value = getattr(self, name)
             if not (math.isfinite(value) and value > 0):
@@ -72,7 +78,7 @@ class Axis:
             if not (math.isfinite(low) and math.isfinite(high) and low < high):
                 raise ValueError(f"travel is [{low}, {high}]; the low end must be below the high end")
             if not low <= self.home <= high:
-                raise ValueError(f"home is {self.home}, outside travel [{low}, {high}]")
+                raise ValueError(f"home is {self.home}, outside travel [{low}, {high}]; give it a home inside")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,12 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.score.move import Ease, Key, Move
+from sequencer.score.move import Ease, Move
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -41,22 +40,26 @@ class Columns:
 
 def columns(move: Move) -> Columns:
     """Read the keys of `move`. A number too large for a float is read as infinite."""
-    keys: list[Key] = []
     first = [0]
-    for track in move.tracks:
-        keys += track.keys
-        first.append(len(keys))
+    at: list[int] = []
+    value: list[float] = []
+    ease: list[int] = []
     # a law without settings is known by its name, which is much cheaper to look up
     places: dict[str | tuple[str, object], int] = {}
-    ease = [
-        places.setdefault(each.law if each.how is None else (each.law, each.how), len(places))
-        for each in map(attrgetter("ease"), keys)
-    ]
+    for track in move.tracks:
+        # one plain pass: with thousands of keys, reading them is most of the work
+        for key in track.keys:
+            at += key.at.as_integer_ratio()
+            value.append(key.value)
+            own = key.ease
+            ease.append(places.setdefault(own.law if own.how is None else (own.law, own.how), len(places)))
+        first.append(len(value))
+    above, below = _floats(at).reshape(-1, 2).T
     return Columns(
         np.array(first),
-        _floats(list(map(attrgetter("at.numerator"), keys))),
-        _floats(list(map(attrgetter("at.denominator"), keys))),
-        _floats(list(map(attrgetter("value"), keys))),
+        above,
+        below,
+        _floats(value),
         np.array(ease, np.int64),
         tuple(Ease(name) if isinstance(name, str) else Ease(*name) for name in places),
     )

@@ -84,7 +84,7 @@ def _out_of_order(path: str, before: Key, key: Key) -> ProjectError:
         return ProjectError(path, "the key stands further away than any clock counts", "move it to the others")
     if gap < 0:
         return ProjectError(
-            path, f"the key stands {-float(gap):g} frames before the one before it", "put the keys in order"
+            path, f"the key stands {-float(gap):.9g} frames before the one before it", "put the keys in order"
         )
     if gap == 0:
         return ProjectError(path, "the key stands at the same instant as the one before it", "move or remove one")

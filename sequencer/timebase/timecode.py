@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from sequencer.timebase.rate import Rate
 
-_LABEL = re.compile(r"(\d{1,2}):(\d{1,2}):(\d{1,2})[:;](\d{1,3})(?:\.(\d+))?")
+_LABEL = re.compile(r"(\d{1,2}):(\d{1,2}):(\d{1,2})[:;](\d{1,3})(?:\.(\d+))?", re.ASCII)
 _DECIMALS = 9
 
 

@@ -121,23 +121,23 @@ def words_of(machine: Rig, move: Move) -> list[str]:
 def test_too_much_is_said_in_words_with_the_mend() -> None:
     move = Move(tracks=(track([0, 2], [0, 78.9333333333], "poly345", "tilt"),))
     assert words_of(limited(), move) == [
-        "tilt asks 74.0 deg/s at 10:00:01:00, limit 60.0; give the leg more time or a gentler ease"
+        "tilt asks 74 deg/s at 10:00:01:00, limit 60; give the leg more time or a gentler ease"
     ]
     assert words_of(limited(speed=75.0), move) == []
     assert words_of(limited(speed=75.0, travel=(-10.0, 70.0)), move) == [
-        "tilt goes to 78.9 deg at 10:00:02:00, its travel ends at 70.0; "
+        "tilt goes to 78.9 deg at 10:00:02:00, its travel ends at 70; "
         "move the key inside the travel, or choose an ease that does not overshoot"
     ]
     jolt = Move(tracks=(track([1, 2], [0, 20], "linear", "tilt"),))
     assert words_of(limited(), jolt) == [
-        "tilt changes its speed at once at 10:00:01:00, acceleration limit 1000000.0 deg/s²; "
+        "tilt changes its speed at once at 10:00:01:00, acceleration limit 1000000 deg/s²; "
         "choose an ease that begins or ends more gently there",
-        "tilt changes its acceleration at once at 10:00:01:00, jerk limit 1000000000.0 deg/s³; "
+        "tilt changes its acceleration at once at 10:00:01:00, jerk limit 1000000000 deg/s³; "
         "choose an ease that begins or ends more gently there",
     ]
     lens = limited(unit="part", speed=0.5)
     assert (
-        "asks 0.938 of its range/s at 10:00:01:00, limit 0.500"
+        "asks 0.938 of its range/s at 10:00:01:00, limit 0.5"
         in words_of(lens, Move(tracks=(track([0, 2], [0, 1], "poly345", "tilt"),)))[0]
     )
 
@@ -146,6 +146,8 @@ def test_a_value_at_its_limit_is_no_violation() -> None:
     at_limit = Move(tracks=(track([0, 1], [0, 32], "poly345", "tilt"),))
     assert words_of(limited(speed=60.0, travel=(0.0, 32.0)), at_limit) == []
     assert len(words_of(limited(speed=59.9), at_limit)) == 1
+    # asked and limit never read alike
+    assert words_of(limited(speed=59.9999), at_limit)[0].startswith("tilt asks 60 deg/s at 10:00:00:12, limit 59.9999;")
 
 
 def test_straight_legs_that_meet_at_one_speed_do_not_jolt_between() -> None:
@@ -155,6 +157,15 @@ def test_straight_legs_that_meet_at_one_speed_do_not_jolt_between() -> None:
     # the same path from a start in motion has no jolt until it ends
     tail = Trajectory.joined(("pan0",), [(np.array([0.0, 2.0]), np.array([[10.0], [0.0]]), 20.0)], np.zeros(1))
     assert peaks(tail, rig())[0].acceleration.value == np.inf
+
+
+def test_an_axis_knows_nothing_of_where_the_one_before_it_ends() -> None:
+    both = peaks(Trajectory.still(("pan0", "pan1"), np.array([-7.0, 30.0])), rig(2))
+    assert [(peak.speed.value, peak.low.value, peak.high.value) for peak in both] == [(0, -7, -7), (0, 30, 30)]
+    move = Move(tracks=(track([0, 2], [0, 40], "poly345", "pan0"), track([1, 3], [9, 5], "poly345", "pan1")))
+    fast, slow = peaks(compile_move(rig(2), move, SECONDS, LAWS), rig(2))
+    assert (fast.speed.value, slow.speed.value) == pytest.approx((37.5, 3.75))
+    assert (fast.speed.at_s, slow.speed.at_s) == pytest.approx((1.0, 2.0))
 
 
 def test_a_standing_axis_asks_nothing() -> None:

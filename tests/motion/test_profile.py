@@ -6,8 +6,11 @@ import ruckig
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sequencer.motion import profile
 from sequencer.motion.peaks import peaks
-from sequencer.motion.profile import go_to, stop
+from sequencer.motion.profile import go_to, reach, stop
+from sequencer.motion.trajectory import Floats, Trajectory
+from sequencer.rig.axis import Axis, Rig
 from tests.motion.machines import rig
 
 speeds = st.floats(-60, 60)
@@ -123,6 +126,64 @@ def test_a_way_that_would_leave_the_travel_stops_first() -> None:
     way = go_to(machine, start, v, np.zeros(2), np.array([80.0, -85.0]))
     assert peaks(way, machine)[0].high.value <= 90.0
     assert way.at(way.end_s)[0].tolist() == [80.0, -85.0]
+
+
+@given(
+    *(st.tuples(each, each) for each in (places, speeds.map(lambda v: v * 0.9), accelerations.map(lambda a: a * 0.2))),
+    st.tuples(places, places),
+)
+def test_how_far_a_way_reaches_is_what_its_extremes_are(
+    position: tuple[float, float],
+    velocity: tuple[float, float],
+    acceleration: tuple[float, float],
+    target: tuple[float, float],
+) -> None:
+    """Against the extremes of polynomials of any degree; what ruckig says of its own is now and then too small."""
+    machine = rig(2)
+    way = go_to(machine, np.array(position), np.array(velocity), np.array(acceleration), np.array(target))
+    for low, high, peak in zip(*reach(way), peaks(way, machine), strict=True):
+        assert (low, high) == pytest.approx((peak.low.value, peak.high.value), abs=1e-9)
+
+
+@pytest.mark.parametrize("strayed", [-141.0, 91.0])
+def test_a_way_that_is_outside_the_travel_is_not_taken(strayed: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ruckig was not seen to make one where a stop stays inside; should it, the rig stops and begins anew."""
+    machine, goal = rig(travel=(-90.0, 90.0)), np.array([50.0])
+    state = ZERO, np.array([40.0]), ZERO
+    found = profile._straight
+
+    def straying(rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, cap: float) -> Trajectory:
+        way = found(rig, state, target, cap)
+        if state[1].any():
+            way.coeffs[-1, 2] = strayed
+        return way
+
+    assert go_to(machine, *state, goal).at(1.0)[1][0] > 1
+    monkeypatch.setattr(profile, "_straight", straying)
+    halt, way = stop(machine, *state), go_to(machine, *state, goal)
+    assert way.at(halt.end_s)[0] == pytest.approx(halt.at(halt.end_s)[0])
+    assert way.at(halt.end_s)[1] == pytest.approx(ZERO)
+    assert way.at(way.end_s)[0].tolist() == goal.tolist()
+
+
+def test_long_ways_in_small_units_with_hardly_a_limit_of_jerk_are_found() -> None:
+    """Told in millimetres, ruckig 0.19 finds none for one in a thousand of these: its tolerances are absolute."""
+    rng = np.random.default_rng(9)
+    for _ in range(3000):
+        speed = 400 * 10 ** rng.uniform(-1.5, 0.5)
+        slider = Axis(
+            name="slide",
+            kind="slide",
+            unit="mm",
+            travel=(-3000.0, 3000.0),
+            speed=speed,
+            acceleration=speed * 10 ** rng.uniform(-0.3, 1.5),
+            jerk=10 ** rng.uniform(5, 10),
+        )
+        start, goal = rng.uniform(-3000, 3000, (2, 1))
+        way = go_to(Rig(name="slider", axes=(slider,)), start, ZERO, ZERO, goal)
+        before_s = np.array([np.nextafter(way.end_s, -np.inf)])
+        assert way.sample(before_s)[0] == pytest.approx(goal, abs=1e-4)
 
 
 def test_being_there_already_is_no_way() -> None:

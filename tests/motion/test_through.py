@@ -3,10 +3,12 @@
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.interpolate import PPoly, make_interp_spline
 from scipy.optimize import nnls
 
 from sequencer.errors import ProjectError
+from sequencer.motion import through
 from sequencer.motion.compile import compile_move
 from sequencer.motion.through import Unsolved, smooth_run
 from sequencer.score.fit import hermite
@@ -14,6 +16,7 @@ from sequencer.score.move import Move
 from tests.motion.machines import LAWS, SECONDS, rig, seeded_keys, track
 
 Floats = NDArray[np.float64]
+Matrix = sparse.csc_matrix[np.float64]
 
 
 def jerk_cost(breaks_s: Floats, coeffs: Floats) -> float:
@@ -115,6 +118,35 @@ def test_a_frame_between_seconds_is_no_trouble() -> None:
     at_s = np.array([0.0, 5.0, 5.04, 12.0, 12.04, 20.0])
     breaks_s, coeffs = smooth_run(at_s, np.array([0.0, 20.0, 20.5, 3.0, 2.0, -30.0]))
     assert PPoly(coeffs, breaks_s)(at_s[:-1]) == pytest.approx([0.0, 20.0, 20.5, 3.0, 2.0], abs=0)
+
+
+def test_seconds_between_hours_are_no_trouble() -> None:
+    rng = np.random.default_rng(0)
+    for _ in range(100):
+        legs = int(rng.integers(2, 7))
+        lasts_s = np.where(rng.random(legs) < 0.4, 1.0, 3000 * rng.uniform(0.3, 1, legs))
+        at_s, values = np.cumsum([0.0, *lasts_s]), np.cumsum([0.0, *rng.normal(0, 10, legs)])
+        breaks_s, coeffs = smooth_run(at_s, values)
+        curve = PPoly(coeffs, breaks_s)
+        inside = curve(at_s[:-1] + np.linspace(0, 1, 60)[:, None] * lasts_s)
+        slack = 1e-9 * np.ptp(values)
+        assert (inside >= np.minimum(values[:-1], values[1:]) - slack).all()
+        assert (inside <= np.maximum(values[:-1], values[1:]) + slack).all()
+
+
+@pytest.mark.parametrize("off", [1e-6, np.nan])
+def test_an_answer_that_turns_back_is_not_passed_on(off: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    found = through._program
+
+    def a_little_off(cost: Matrix, pull: Floats, hull: Matrix, least: Floats, bounds: Floats) -> Floats:
+        x = found(cost, pull, hull, least, bounds)
+        return np.asarray(x - off * np.sign(hull.sum(axis=0)), np.float64).ravel()
+
+    at_s, values = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 5.0, 5.1, 0.0])
+    smooth_run(at_s, values)
+    monkeypatch.setattr(through, "_program", a_little_off)
+    with pytest.raises(Unsolved, match="turns by"):
+        smooth_run(at_s, values)
 
 
 def test_what_cannot_be_solved_is_said_with_its_place() -> None:

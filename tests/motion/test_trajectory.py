@@ -58,17 +58,19 @@ def test_many_axes_far_from_zero_find_their_own_pieces() -> None:
     """Breaks a rounding error apart on sixteen axes: each is found on its own side."""
     first_s = 86_400.0
     close = np.nextafter(first_s, np.inf)
+    closer = np.nextafter(close, np.inf)
     pieces = [
         (
-            np.array([first_s - 1, first_s if axis % 2 else close, first_s + 40_000]),
-            np.array([[0.0, 1.0], [7.0, 8.0]]),
+            np.array([first_s - 1, first_s if axis % 2 else close, closer, first_s + 40_000]),
+            np.array([[0.0, 0.0, 1.0], [7.0, 8.0, 8.5]]),
             9.0,
         )
         for axis in range(16)
     ]
     trajectory = Trajectory.joined(tuple(f"a{axis}" for axis in range(16)), pieces, np.zeros(16))
     assert trajectory.at(first_s)[0].tolist() == [7.0, 8.0] * 8
-    assert trajectory.at(float(close))[0][::2].tolist() == [8.0] * 8
+    assert trajectory.at(float(close))[0].tolist() == [8.0] * 16
+    assert trajectory.at(float(closer))[0].tolist() == [8.5] * 16
     assert trajectory.at(first_s - 1e-9)[0].tolist() == [7.0] * 16
 
 
@@ -78,6 +80,25 @@ def test_outside_its_span_everything_holds() -> None:
         position, velocity = trajectory.at(t_s)
         assert velocity.tolist() == [0.0, 0.0, 0.0]
         assert position == pytest.approx([theirs(trajectory, axis, t_s, 0) for axis in range(3)], abs=0)
+
+
+def test_no_instant_spoils_the_next() -> None:
+    trajectory = three_axes()
+    for t_s in (float("nan"), float("inf"), -float("inf")):
+        with np.errstate(invalid="ignore"):
+            position, _ = trajectory.at(t_s)
+        assert np.isnan(position).all()  # nobody sends that: the guard brakes
+        for then_s in (1e6, 20.0, -1e6, trajectory.start_s, trajectory.end_s - 1e-9, 1e6):
+            expected = trajectory.sample(np.array([then_s]))[0]
+            assert trajectory.at(then_s)[0] == pytest.approx(expected, rel=1e-9, abs=1e-6)
+
+
+def test_what_a_tick_got_is_its_own() -> None:
+    trajectory = three_axes()
+    for t_s in (20.0, 1e6):
+        before = trajectory.at(t_s)[0].copy()
+        trajectory.at(t_s)[0].fill(np.nan)
+        assert trajectory.at(t_s)[0].tolist() == before.tolist()
 
 
 def test_still_stands_for_ever() -> None:

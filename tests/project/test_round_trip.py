@@ -1,5 +1,6 @@
 """What is saved is what is loaded, for any project that the files can hold."""
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -18,7 +19,7 @@ from sequencer.score.move import Cue, Ease, Key, Marker, Move, Pass, Track
 from sequencer.timebase.rate import RATES, Rate
 from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Counting, Timebase, label
-from tests.project.conftest import LAWS, Bezier, Ramp
+from tests.project.conftest import LAWS, Bezier, Ramp, Tree
 
 Folder = Callable[[], Path]
 
@@ -112,6 +113,31 @@ def test_an_instant_finer_than_the_file_is_written_to_a_billionth_of_a_frame(fol
     place = folder()
     save(place, third, laws)
     assert load(place, laws).move.markers[0].at == Fraction(333_333_333, 10**9)
+
+
+@pytest.mark.parametrize(
+    ("written", "again"),
+    [
+        ("96", "96"),
+        ("119.88", "119.88"),
+        ("3/2", "1.5"),
+        ("4/3", "4/3"),
+        ("1/2", "1/2"),
+        ("0.25", "1/4"),
+        ("0.000000001", "1/1000000000"),
+        ("999999999.999999999", "999999999.999999999"),
+    ],
+)
+def test_an_exact_number_stays_exact_and_readable(
+    written: str, again: str, folder: Folder, laws: Laws, project: Tree
+) -> None:
+    project["tempo"]["bpm"] = project["passes"][1]["speed"] = written
+    place = folder()
+    read = load(place, laws)
+    save(place, read, laws)
+    document = json.loads((place / "project.json").read_text())
+    assert (document["tempo"]["bpm"], document["passes"][1]["speed"]) == (again, again)
+    assert load(place, laws) == read
 
 
 def test_an_instant_that_no_label_tells_apart_is_refused(folder: Folder, laws: Laws) -> None:

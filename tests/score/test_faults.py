@@ -47,6 +47,12 @@ def test_a_fault_is_named_with_its_place(bad: Track, path: str, words: str) -> N
     assert refused.value.path == path
 
 
+def test_a_hold_to_or_from_no_number_is_one_fault_not_two() -> None:
+    eases = [Ease("hold"), Ease("linear"), Ease("linear")]
+    for values, key in (([0, float("nan"), 1], 1), ([float("inf"), 0, 0], 0)):
+        assert [fault.path for fault in found(track([0, 1, 2], values, eases))] == [f"tracks[0].keys[{key}].value"]
+
+
 def test_all_faults_are_named_not_only_the_first() -> None:
     bad = Track(
         "pan0",
