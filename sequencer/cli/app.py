@@ -1,5 +1,7 @@
 """The command `twintake`: one file a subcommand; this one only puts them together."""
 
+import signal
+
 import typer
 
 from sequencer.cli.compare import compare
@@ -27,4 +29,8 @@ app.command()(device)
 
 def main() -> None:
     """Run the command; its exit status is the process's."""
+    for name in ("SIGTERM", "SIGHUP"):
+        # whoever ends the command, or closes its window, means Ctrl-C: the rig is stopped in order
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
     app()

@@ -9,6 +9,7 @@ from rich import box
 from rich.table import Table
 
 from sequencer.cli.exits import FOUND, console, exits
+from sequencer.cli.options import Within
 from sequencer.errors import LinkError
 from sequencer.project.takefile import read
 from sequencer.takes.compare import Comparison
@@ -19,11 +20,11 @@ from sequencer.takes.verdict import Verdict
 
 def compare(
     takes: Annotated[list[Path], typer.Argument(help="Take files of one cue.")],
-    within: Annotated[float | None, typer.Option(help="Takes match when no frame differs by more pixels.")] = None,
+    within: Within = None,
     out: Annotated[Path | None, typer.Option("--report", help="Write a report with plots to this HTML file.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document, and nothing else.")] = False,
 ) -> None:
-    """Compare takes at every frame, axis by axis. Ends with 1 when they differ by more than `--within`."""
+    """Compare takes at every frame, axis by axis. Ends with status 1 when they differ by more than `--within`."""
     with exits():
         raise typer.Exit(conclude(takes, out, within, json))
 

@@ -19,10 +19,11 @@ def device(
     """Run a simulated rig on this machine until Ctrl-C. It obeys /rig/AXIS/position and answers /rig/AXIS/actual."""
     with exits():
         rig = load_rig(project)
-        with shoot.simulated_rig(project / "rig.json", seed, port) as address:
+        with shoot.simulated_rig(project / "rig.json", seed, port) as (simulated, address):
             console.print(f"{rig.name} ({', '.join(rig.names)}) listens at {address}; Ctrl-C ends it", highlight=False)
             try:
                 while True:
+                    simulated.hear()
                     time.sleep(1)
             except KeyboardInterrupt:
                 return

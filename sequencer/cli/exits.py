@@ -30,7 +30,7 @@ def exits() -> Iterator[None]:
     except (LinkError, PeerError) as fault:
         raise _end(fault, LINK) from fault
     except KeyboardInterrupt as fault:
-        raise _end("interrupted; the rig was stopped", INTERRUPTED) from fault
+        raise _end("interrupted", INTERRUPTED) from fault
 
 
 def _end(words: object, status: int) -> typer.Exit:

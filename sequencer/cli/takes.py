@@ -8,6 +8,7 @@ from rich.console import Console
 
 from sequencer.cli.compare import conclude
 from sequencer.cli.exits import console, errors, exits
+from sequencer.cli.options import PassName, TickHz, Within
 from sequencer.cli.shown import Shown
 from sequencer.project.store import load
 from sequencer.shell import shoot
@@ -20,30 +21,25 @@ def takes(
     project: Annotated[Path, typer.Argument(help="A project folder.")],
     takes: Annotated[int, typer.Option(min=1, help="How many takes to shoot.")] = 3,
     cue: Annotated[str | None, typer.Option(help="The cue; the first one if not said.")] = None,
-    run: Annotated[str | None, typer.Option("--pass", help="The pass; the first one if not said.")] = None,
+    run: PassName = None,
     preroll_s: Annotated[float, typer.Option("--preroll", min=1.0, help="Seconds of timecode before the cue.")] = 4.0,
     through: Annotated[
         str, typer.Option(help="How timecode comes in: auto, pipe, or the address of a source (virtual:NAME).")
     ] = "auto",
     seed: Annotated[int, typer.Option(help="Seed of the simulated rig's noise; each take goes on from it.")] = 1,
-    tick_hz: Annotated[int, typer.Option("--tick-hz", min=50, max=1000)] = 250,
+    tick_hz: TickHz = 250,
     out: Annotated[
         Path | None, typer.Option(help="Folder for take files and report; PROJECT/takes if not said.")
     ] = None,
-    within: Annotated[float | None, typer.Option(help="Takes match when no frame differs by more pixels.")] = None,
+    within: Within = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document, and nothing else.")] = False,
 ) -> None:
     """Shoot takes in real time: timecode in, setpoints to a simulated rig, each take recorded and compared."""
     with exits():
         opened = load(project, laws())
-        plan = shoot.Plan(
-            project=opened,
-            cue=opened.cue(cue),
-            run=opened.run(run),
-            folder=out if out is not None else project / "takes",
-        )
+        plan = shoot.plan(opened, cue, run, out if out is not None else project / "takes")
         source = shoot.wire() if through == "auto" else "pipe:0" if through == "pipe" else through
-        with shoot.simulated_rig(project / "rig.json", seed) as output:
+        with shoot.simulated_rig(project / "rig.json", seed) as (_, output):
             setup = Setup(
                 project=str(project), run=plan.run.name, output=output, sync="mtc", source=source, tick_hz=tick_hz
             )
@@ -70,6 +66,6 @@ def _shoot(plan: shoot.Plan, setup: Setup, number: int, preroll_s: float, on: Co
                 try:
                     paths.append(shoot.take(watch, plan, sender, preroll_s))
                 except KeyboardInterrupt:
-                    watch.stop("the operator pressed Ctrl-C")
+                    watch.stop()
                     raise
     return paths

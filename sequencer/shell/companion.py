@@ -21,6 +21,7 @@ class Companion:
     def __init__(self, name: str, process: subprocess.Popen[str]) -> None:
         self._name = name
         self._process = process
+        self.pid = process.pid
         self._kept: list[dict[str, Any]] = []
         self._lines: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
         # a pipe cannot be asked whether it has a line on every system: a thread waits for lines instead
@@ -36,13 +37,17 @@ class Companion:
             raise LinkError(f"the {self._name} has ended") from fault
 
     def hear(self) -> list[dict[str, Any]]:
-        """Return the lines since the last call. Error: LinkError where the process has ended by a fault."""
-        if self._process.poll():
-            raise LinkError(f"the {self._name} ended by itself (status {self._process.returncode})")
+        """Return the lines since the last call. Error: LinkError where it says `error`, or has ended by a fault."""
+        ended = self._process.poll()
         lines, self._kept = self._kept, []
         with contextlib.suppress(queue.Empty):
             while True:
                 lines.append(self._lines.get_nowait())
+        for line in lines:
+            if "error" in line:
+                raise LinkError(f"the {self._name}: {line['error']}")
+        if ended:
+            raise LinkError(f"the {self._name} ended by itself (status {ended})")
         return lines
 
     def wait_for(self, key: str) -> Any:

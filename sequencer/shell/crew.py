@@ -17,7 +17,8 @@ from typing import Any
 
 import msgspec
 
-from sequencer.errors import LinkError, SequencerError
+from sequencer.errors import LinkError
+from sequencer.playback.state import Phase
 from sequencer.shell.control import Control
 from sequencer.shell.memory import Page, Ring
 from sequencer.shell.messages import REPORTS, Command, Failed, Hello, Opened, Quit, Report, Setup, Status
@@ -46,8 +47,9 @@ class Crew:
         Ring(folder / "chunks", size=_CHUNKS_BYTES).close()
         self._listener = socket.create_server(("127.0.0.1", 0))
         self._listener.setblocking(False)
+        self.port = self._listener.getsockname()[1]
         self._token = secrets.token_hex(16)
-        setup = msgspec.structs.replace(setup, port=self._listener.getsockname()[1], token=self._token)
+        setup = msgspec.structs.replace(setup, port=self.port, token=self._token)
         (folder / "setup.json").write_bytes(msgspec.json.encode(setup))
         self._strangers: list[Control[Report]] = []
         self._links: dict[str, Control[Report]] = {}
@@ -59,8 +61,10 @@ class Crew:
         """Tell the engine that the command is alive; `hear` does so too."""
         self._page.set_word(Page.OPERATOR_BEAT, time.monotonic_ns())
 
-    def tell(self, command: Command, role: str = "engine") -> None:
-        self._links[role].say(command)
+    def tell(self, command: Command) -> None:
+        """Send the engine a command, and that the command is alive: the operator may have thought for long."""
+        self.beat()
+        self._links["engine"].say(command)
 
     def stop_now(self) -> None:
         """Ask for a stop by shared memory: obeyed at the next tick, even behind a flood of messages."""
@@ -126,29 +130,38 @@ class Crew:
                 continue
             self._strangers.remove(stranger)
             first = reports[0] if reports else None
-            if isinstance(first, Hello) and secrets.compare_digest(first.token, self._token):
+            if isinstance(first, Hello) and secrets.compare_digest(first.token.encode(), self._token.encode()):
                 self._links[first.role] = stranger
                 self._early += reports[1:]
             else:
                 stranger.close()
 
     def close(self) -> None:
-        for role, link in self._links.items():
-            if role != "watchdog":
-                with contextlib.suppress(SequencerError):
-                    link.say(Quit())
-        deadline = time.monotonic() + _END_S
-        for process in self._processes.values():
-            while process.poll() is None and time.monotonic() < deadline:
-                self.beat()
-                time.sleep(0.02)
-            if process.poll() is None:
-                process.kill()
-            process.wait()
-        for one in (*self._links.values(), *self._strangers):
-            one.close()
+        """End the processes: the engine first, since the others serve it until it has braked."""
+        for role, process in self._processes.items():
+            self._end(process, self._links.get(role))
+        for stranger in self._strangers:
+            stranger.close()
         self._listener.close()
         self._page.close()
+
+    def _end(self, process: subprocess.Popen[Any], link: Control[Report] | None) -> None:
+        """Have a process quit. One that has not reported for duty has done nothing yet, and is not waited for."""
+        deadline = time.monotonic()
+        if link is not None:
+            deadline += _END_S
+            link.say(Quit())
+        while process.poll() is None and time.monotonic() < deadline:
+            self.beat()
+            status = self.status()
+            if status is not None and status.phase == Phase.STOPPING and process is self._processes["engine"]:
+                # a heavy rig brakes for long; an engine that hangs in it is the watchdog's
+                deadline = time.monotonic() + _END_S
+            time.sleep(0.02)
+        process.kill()
+        process.wait()
+        if link is not None:
+            link.close()
 
 
 def _start(module: str, *arguments: str) -> subprocess.Popen[Any]:

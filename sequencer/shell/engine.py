@@ -22,7 +22,7 @@ from sequencer.motion.peaks import over
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback import state
 from sequencer.playback.cued import cue_up
-from sequencer.playback.state import MOVING, EngineLate, Phase
+from sequencer.playback.state import MOVING, UNARMED, Phase
 from sequencer.project.document import Project
 from sequencer.project.store import load
 from sequencer.rig.signals import Floats
@@ -31,18 +31,17 @@ from sequencer.shell.io_process import RingSource, reads_here
 from sequencer.shell.kinds import laws, open_output, open_source
 from sequencer.shell.loop import Engine, Wires
 from sequencer.shell.memory import Page, Ring
-from sequencer.shell.messages import Arm, Command, Ended, Failed, Opened, Quit, Refused, Reset, Said, Setup, Start, Stop
+from sequencer.shell.messages import Arm, Command, Ended, Failed, Opened, Quit, Refused, Reset, Said, Setup, Start
 from sequencer.shell.realtime import be_punctual
 from sequencer.shell.records import OpenTake, Record, pack
 from sequencer.shell.tally import Tally
-from sequencer.shell.watchdog import RESTING
+from sequencer.shell.watchdog import RESTING, UNWATCHED
 from sequencer.sync.internal import InternalFollower
 from sequencer.sync.mtc import MtcFollower
 from sequencer.sync.reading import Follow
 
 FIRST_ANSWER_S = 1.5
 OPERATOR_SILENT_S = 1.0
-LATE_S = 0.05
 LAST_NS = 200_000  # before a tick is due: messages have been heard, and what is left is slept, or spun, away
 ON_THE_TIMELINE = (Phase.RUNNING, Phase.FREEWHEELING)
 _ANSWERS_HZ = 250
@@ -100,8 +99,6 @@ class Duty:
             case Start(preroll_s):
                 if isinstance(self.follower, InternalFollower):
                     self.follower.start(time.monotonic_ns(), self.start_s - preroll_s)
-            case Stop(cause):
-                self.engine.order(state.Stop(cause))
             case Reset():
                 self.engine.order(state.Reset())
             case Quit():
@@ -110,6 +107,11 @@ class Duty:
                     self.engine.order(state.Stop("the operator's program quits"))
 
     def _arm(self, order: Arm) -> None:
+        """Have the engine arm; what is armed is worked out here first, which takes longer than a tick may."""
+        if self.engine.state.phase not in UNARMED:
+            self.child.control.say(Refused(f"not armed: it is {self.engine.state.phase}. Stop and reset first", 1))
+            return
+        self.page.set_word(Page.ENGINE_BEAT, UNWATCHED)
         setup, project = self.child.setup, self.project
         rate = project.timebase.rate
         try:
@@ -136,10 +138,11 @@ class Duty:
         if rough:
             self.child.control.say(Said(time.monotonic_ns(), "rough", f"rougher than the motors like: {rough}"))
         self.start_s = about_s
+        take = None
         if order.take is not None and order.heading is not None:
             rows_per_s = setup.tick_hz + _ANSWERS_HZ + 4 * float(rate.fraction)
-            self.engine.record(OpenTake(order.take, order.heading, rows_per_s, end_s - about_s + 60))
-        self.engine.order(state.Arm(cued=cued, freewheel_s=setup.freewheel_s))
+            take = OpenTake(order.take, order.heading, rows_per_s, end_s - about_s + 60)
+        self.engine.order(state.Arm(cued=cued, freewheel_s=setup.freewheel_s), take)
 
 
 def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
@@ -150,11 +153,7 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     timeline = compile_move(child.rig, project.move, project.timebase.rate, table)
     output = stack.enter_context(open_output(setup.output, child.rig))
     source = stack.enter_context(_source(setup, folder))
-    follower = (
-        InternalFollower()
-        if setup.sync == "internal"
-        else MtcFollower(project.timebase, Follow(freewheel_s=setup.freewheel_s))
-    )
+    follower = _follower(setup, project)
     answer = _first_answer(output, len(child.rig.axes))
     if answer is None and setup.answers_needed:
         raise LinkError(f"the rig at {setup.output} does not answer; check its power, its cable and the address")
@@ -162,8 +161,8 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     records = Ring(folder / "records")
     control = child.control
 
-    def keep(record: Record) -> None:
-        records.put(pack(record))
+    def keep(record: Record) -> bool:
+        return records.put(pack(record))
 
     def say(at_ns: int, code: str, text: str) -> None:
         control.say(Said(at_ns, code, text))
@@ -186,6 +185,15 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
         follower=follower,
         page=page,
     )
+
+
+def _follower(setup: Setup, project: Project) -> MtcFollower | InternalFollower:
+    if setup.sync == "internal":
+        return InternalFollower()
+    try:
+        return MtcFollower(project.timebase, Follow(freewheel_s=setup.freewheel_s))
+    except ValueError as fault:
+        raise ProjectError("timebase.rate", str(fault)) from fault
 
 
 def _source(setup: Setup, folder: Path) -> AbstractContextManager[Source | None]:
@@ -220,8 +228,6 @@ def _run(duty: Duty) -> None:
             _wait(due_ns, duty.child.setup.precise)
             now_ns = time.monotonic_ns()
             duty.engine.late_ns = now_ns - due_ns
-            if duty.engine.late_ns > LATE_S * 1e9:
-                duty.engine.order(EngineLate(duty.engine.late_ns * 1e-9))
             duty.engine.tick(due_ns)
             done_ns = time.monotonic_ns()
             if duty.engine.state.phase in ON_THE_TIMELINE:

@@ -15,10 +15,9 @@ from pathlib import Path
 from sequencer.adapters.contract import Chunk, Source
 from sequencer.errors import LinkError
 from sequencer.shell.child import Child, join
-from sequencer.shell.control import Control
 from sequencer.shell.kinds import open_source, source_kind
 from sequencer.shell.memory import Ring
-from sequencer.shell.messages import Command, Failed, Kept, Opened, Quit, Report, Said
+from sequencer.shell.messages import Failed, Kept, Opened, Quit, Report, Said
 from sequencer.shell.recorder import Recorder, room_for
 from sequencer.shell.records import CloseTake, OpenTake, unpack
 
@@ -56,6 +55,7 @@ class Keeper:
     """Writes rows to the open take file, in a thread of its own: a slow disk must not delay timecode.
 
     A disk that fails is told at once and again when the take is closed; the move goes on, and what was written stays.
+    `reports` holds what is still to be told.
     """
 
     def __init__(self, ring: Ring) -> None:
@@ -73,29 +73,37 @@ class Keeper:
                 self.close()
                 self._begin(record)
             elif isinstance(record, CloseTake):
-                self.close()
+                self.close(record.missing)
             elif self._recorder is not None and not self._trouble:
                 try:
                     self._recorder.write(record)
                 except LinkError as fault:
-                    self._trouble = str(fault)
+                    self._fail(str(fault))
 
     def _begin(self, take: OpenTake) -> None:
         self._path = take.path
         path = Path(take.path)
-        self._trouble = room_for(path, take.rows_per_s, take.expected_s) or ""
-        if self._trouble:
+        trouble = room_for(path, take.rows_per_s, take.expected_s)
+        if trouble:
+            self._fail(trouble)
             return
         try:
             self._open = Recorder.open(path, take.heading)
             self._recorder = self._open.__enter__()
         except LinkError as fault:
-            self._open, self._trouble = None, str(fault)
+            self._open = None
+            self._fail(str(fault))
 
-    def close(self) -> None:
-        """Finish the open file, if there is one, and report on it."""
+    def _fail(self, trouble: str) -> None:
+        self._trouble = trouble
+        self.reports.append(Said(time.monotonic_ns(), "take", f"{trouble}. The move goes on"))
+
+    def close(self, missing: int = 0) -> None:
+        """Finish the open file, if there is one, and report on it; `missing` rows never came."""
         if not self._path:
             return
+        if missing and not self._trouble:
+            self._trouble = f"{missing} rows are missing, since the disk was too slow; record to another disk"
         if self._open is not None:
             try:
                 self._open.__exit__(None, None, None)
@@ -124,19 +132,27 @@ def _keeping(folder: Path) -> Iterator[Keeper]:
         thread.join()
 
 
-def _pass_on(source: Source | None, ring: Ring, control: Control[Command]) -> None:
-    """Move what the port has to the engine, and its notices to the operator."""
-    if source is not None:
-        for chunk in source.read(time.monotonic_ns()):
-            ring.put(pack_chunk(chunk))
-        for notice in source.notices():
-            control.say(Said(time.monotonic_ns(), "link", notice))
+def pass_on(source: Source, ring: Ring, crowded: bool) -> tuple[bool, list[str]]:
+    """Move what the port has to the engine; return whether it was lost for want of room, and what to tell.
+
+    `crowded` says whether it was so before: it is told once.
+    """
+    notices = []
+    for chunk in source.read(time.monotonic_ns()):
+        was, crowded = crowded, not ring.put(pack_chunk(chunk))
+        if crowded and not was:
+            notices.append("more comes in than the engine can take, and is lost; look for what else sends on this port")
+    return crowded, [*notices, *source.notices()]
 
 
 def _serve(child: Child, source: Source | None, ring: Ring, keeper: Keeper) -> None:
+    crowded = False
     while not child.control.gone:
         time.sleep(_DRAIN_S if source is None else _POLL_S)
-        _pass_on(source, ring, child.control)
+        if source is not None:
+            crowded, notices = pass_on(source, ring, crowded)
+            for notice in notices:
+                child.control.say(Said(time.monotonic_ns(), "link", notice))
         while keeper.reports:
             child.control.say(keeper.reports.pop(0))
         child.control.push()

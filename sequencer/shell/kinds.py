@@ -42,6 +42,11 @@ def source_kind(address: str) -> SourceKind:
     return _by_scheme(_sources(), address, "source")
 
 
+def source_address(name: str) -> str:
+    """Return the address that an operator means by `name`: itself, or the MIDI port of that name."""
+    return name if name.partition(":")[0] in _sources()[0] else f"midi:{name}"
+
+
 def open_output(address: str, rig: Rig) -> AbstractContextManager[Output]:
     """Open the rig at `address`, as in `osc://127.0.0.1:9000`. Error: LinkError."""
     return _by_scheme(_outputs(), address, "output").open(address, rig)

@@ -1,6 +1,6 @@
 """The tick: readings > follow > step > pilot > guard > send > record. It reads no clock of its own and decides nothing.
 
-Whoever calls gives the instants, so that the same code runs live and in simulated time.
+Whoever calls gives the instants, and how late it calls, so that the same code runs live and in simulated time.
 """
 
 import math
@@ -13,13 +13,13 @@ from sequencer.adapters.contract import Output, Source
 from sequencer.playback import watch
 from sequencer.playback.guard import Guarded, Sent, at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, obey, settled, want
-from sequencer.playback.state import Event, Phase, Say, State, Tick, step
+from sequencer.playback.state import MOVING, EngineLate, Event, Phase, Say, State, Tick, step
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint
 from sequencer.shell.messages import Status
 from sequencer.shell.records import CloseTake, OpenTake, Record
 from sequencer.sync.reading import Clock, Follower
-from sequencer.takes.rows import ActualRow, EventRow, SetpointRow, TimecodeRow
+from sequencer.takes.rows import ActualRow, EventRow, Row, SetpointRow, TimecodeRow
 
 _TROUBLE_TICKS = 64  # the output is asked how its link is, every so many ticks
 TAIL_S = 0.3  # recorded after the end, for answers that are still under way
@@ -29,13 +29,14 @@ TAIL_S = 0.3  # recorded after the end, for answers that are still under way
 class Wires:
     """Where the engine's readings come from and where its results go.
 
-    `keep` takes a record for the take file, `say` a word for people, `show` a status row; none of them may wait.
+    `keep` takes a record for the take file, and says whether there was room for it; `say` takes a word for people,
+    `show` a status row. None of them may wait.
     """
 
     output: Output
     source: Source | None
     follower: Follower
-    keep: Callable[[Record], object]
+    keep: Callable[[Record], bool]
     say: Callable[[int, str, str], None]
     show: Callable[[bytes], None]
 
@@ -44,16 +45,21 @@ class Engine:
     """What ticks carry from one to the next. Error: LinkError from `hear` and `tick` when a link is gone."""
 
     def __init__(self, rig: Rig, wires: Wires, position: Floats, due_ns: int, answers: bool) -> None:
-        """Begin with the rig standing at `position`. Shape: (A,)."""
+        """Begin with the rig standing at `position`. Shape: (A,).
+
+        A rig that never `answers` may stand anywhere, so it is sent nothing before it is armed.
+        """
         self._limits = limits(rig)
         self._wires = wires
         self._sent: Sent = at_rest(due_ns, position)
         self._watch = watch.begin(rig, answers, self._sent)
         self._pilot = Pilot(rig, Still(position))
         self._held: tuple[float, ...] = ()
-        self._inbox: list[Event] = []
+        self._inbox: list[tuple[Event, OpenTake | None]] = []
+        self._sends = answers
         self._closing_ns: int | None = None
         self._recording = False
+        self._missing = 0
         self._trouble = ""
         self._encode = msgspec.msgpack.Encoder().encode
         self.state = State()
@@ -61,14 +67,12 @@ class Engine:
         self.ticks = 0
         self.skipped = 0
 
-    def order(self, event: Event) -> None:
-        """Have the next tick begin with `event`."""
-        self._inbox.append(event)
+    def order(self, event: Event, take: OpenTake | None = None) -> None:
+        """Have the next tick begin with `event`.
 
-    def record(self, take: OpenTake) -> None:
-        """Record from the next tick on, until a moment after the cue's end or a stop."""
-        self._wires.keep(take)
-        self._recording, self._closing_ns = True, None
+        Where that arms, `take` is recorded from then on until a moment after the cue's end or a stop.
+        """
+        self._inbox.append((event, take))
 
     def hear(self, now_ns: int) -> None:
         """Take in what has arrived by `now_ns`."""
@@ -81,7 +85,7 @@ class Engine:
         for answer in wires.output.read(now_ns):
             self._watch = watch.hear(self._watch, self._limits, answer)
             if self._recording:
-                wires.keep(_actual_row(answer))
+                self._keep(_actual_row(answer), now_ns)
 
     def tick(self, due_ns: int) -> None:
         """Send the setpoint due at `due_ns`."""
@@ -89,7 +93,8 @@ class Engine:
         self._follow_orders(due_ns, clock)
         wanted = want(self._pilot, due_ns, clock)
         guarded = guard(self._limits, self._sent, wanted)
-        self._wires.output.send(guarded.setpoint)
+        if self._sends:
+            self._wires.output.send(guarded.setpoint)
         self._remember(guarded)
         self._record(guarded.setpoint, clock, due_ns)
         self.ticks += 1
@@ -123,13 +128,17 @@ class Engine:
             held_back=strays(self._limits, self._held),
             astray=watch.astray(self._watch, self._limits),
         )
-        events, self._inbox = (*self._inbox, now), []
-        for event in events:
+        # a tick that is late was so before anything that is ordered in it
+        orders, self._inbox = ((EngineLate(self.late_ns * 1e-9), None), *self._inbox, (now, None)), []
+        for event, take in orders:
             self.state, actions = step(self.state, event)
+            if take is not None and self.state.armed is event:
+                self._open(take, due_ns)
             for action in actions:
                 self._pilot = obey(self._pilot, action, self._sent, due_ns)
                 if isinstance(action, Say):
                     self._say(due_ns, action.code, action.text)
+        self._sends = self._sends or self.state.phase in MOVING
         for trouble in self._wires.follower.troubles():
             self._say(due_ns, "timecode", trouble)
         if self.ticks % _TROUBLE_TICKS == 0:
@@ -142,29 +151,41 @@ class Engine:
         self._sent, self._held = guarded.sent, guarded.gap
         self._watch = watch.remember(self._watch, guarded.sent)
 
+    def _open(self, take: OpenTake, due_ns: int) -> None:
+        self._recording, self._closing_ns, self._missing = self._wires.keep(take), None, 0
+        if not self._recording:
+            self._say(due_ns, "take", "the take is not recorded: an earlier one still waits for a slow disk")
+
+    def _keep(self, row: Row, at_ns: int) -> None:
+        """Record one row, or count that it found no room; the first time that is said."""
+        if self._wires.keep(row):
+            return
+        self._missing += 1
+        if self._missing == 1:
+            self._say(at_ns, "take", "rows of the take are missing, since the disk is too slow. The move goes on")
+
     def _record(self, setpoint: Setpoint, clock: Clock, due_ns: int) -> None:
         sightings = self._wires.follower.sightings()
         if not self._recording:
             return
-        keep = self._wires.keep
         for stamp_ns, position_s in sightings:
-            keep(TimecodeRow(stamp_ns, position_s))
+            self._keep(TimecodeRow(stamp_ns, position_s), due_ns)
         row = SetpointRow(
             due_ns, clock.position_s, self.state.phase, self._sent.position, tuple(setpoint.velocity.tolist())
         )
-        keep(row)
+        self._keep(row, due_ns)
         if self.state.phase not in (Phase.FINISHED, Phase.STOPPED):
             return
         if self._closing_ns is None:
             self._closing_ns = due_ns + round(TAIL_S * 1e9)
         elif due_ns >= self._closing_ns:
-            keep(CloseTake())
-            self._recording = False
+            # where there is no room for this, it is tried again at the next tick
+            self._recording = not self._wires.keep(CloseTake(self._missing))
 
     def _say(self, at_ns: int, code: str, text: str) -> None:
         self._wires.say(at_ns, code, text)
         if self._recording:
-            self._wires.keep(EventRow(at_ns, code, text))
+            self._keep(EventRow(at_ns, code, text), at_ns)
 
 
 def _or_none(position: Floats) -> tuple[float | None, ...]:

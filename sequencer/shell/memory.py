@@ -36,7 +36,7 @@ class Page:
     reader never takes a row that is half written.
     """
 
-    ENGINE_BEAT, OPERATOR_BEAT, STOP, WATCHDOG_BEAT, ENGINE_PID = range(5)
+    ENGINE_BEAT, OPERATOR_BEAT, STOP, ENGINE_PID = range(4)
     _NEWEST = 7
 
     def __init__(self, path: Path, *, new: bool = False) -> None:
@@ -92,15 +92,13 @@ class Ring:
         self._map = _map(path, None if size is None else size + _HEAD)
         self._words = _words(self._map)
         self._size = len(self._map) - _HEAD
-        self.refused = 0
 
     def put(self, record: bytes) -> bool:
-        """Append one record; False (and counted) where the reader is too far behind."""
+        """Append one record; False where the reader is too far behind."""
         written = self._words[self._WRITTEN]
         read = self._words[self._READ]
         whole = self._RECORD.pack(len(record), crc32(record)) + record
         if written - read + len(whole) > self._size:
-            self.refused += 1
             return False
         self._copy_in(written, whole)
         self._words[self._WRITTEN] = written + len(whole)

@@ -56,10 +56,6 @@ class Start(msgspec.Struct, frozen=True, tag="start"):
     preroll_s: float
 
 
-class Stop(msgspec.Struct, frozen=True, tag="stop"):
-    cause: str
-
-
 class Reset(msgspec.Struct, frozen=True, tag="reset"):
     """Clear a latched stop. An operator's act, never the program's."""
 
@@ -68,7 +64,7 @@ class Quit(msgspec.Struct, frozen=True, tag="quit"):
     """Stop the rig if it moves, and end the process."""
 
 
-Command = Arm | Start | Stop | Reset | Quit
+Command = Arm | Start | Reset | Quit
 
 
 class Opened(msgspec.Struct, frozen=True, tag="opened"):

@@ -19,7 +19,9 @@ class OpenTake:
 
 @dataclass(frozen=True, slots=True)
 class CloseTake:
-    """Finish the open take file."""
+    """Finish the open take file. `missing` rows found no room on the way to it."""
+
+    missing: int = 0
 
 
 Record = Row | OpenTake | CloseTake

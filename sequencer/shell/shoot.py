@@ -1,27 +1,29 @@
 """Shoots takes: runs a crew through arming, preroll, the cue and the end, take after take, and says how it goes.
 
-With `simulated_stage` the rig and the timecode are processes of our own, so that the whole chain runs on any machine.
+With `simulated_rig` and `timecode_sender` the whole chain runs on any machine. It decides nothing about motion.
 """
 
 import contextlib
+import glob
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
-from sequencer.errors import LinkError
+from sequencer.errors import LinkError, ProjectError
 from sequencer.playback.state import Phase
 from sequencer.project.document import Project
 from sequencer.score.move import Cue, Pass
 from sequencer.shell.companion import Companion, companion
 from sequencer.shell.crew import Crew, CrewFailed
 from sequencer.shell.kinds import open_source
-from sequencer.shell.messages import Arm, Kept, Opened, Refused, Said, Status, Stop
+from sequencer.shell.messages import Arm, Kept, Opened, Refused, Said, Status
 from sequencer.takes.rows import Heading
 
 _PATIENCE_S = 30.0
 _STOP_S = 5.0
+_CLOSE_S = 2.0
 VIRTUAL = "virtual:twintake"
 
 Tell = Callable[[Status | None, list[Said]], None]
@@ -73,11 +75,27 @@ class Plan:
         """Return the path of the next take; a take is never written over another. Error: LinkError."""
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            numbers = [path.stem.rpartition("_")[2] for path in self.folder.glob(f"{self.stem}_*.mcap")]
+            numbers = [path.stem.rpartition("_")[2] for path in self.folder.glob(f"{glob.escape(self.stem)}_*.mcap")]
         except OSError as fault:
             raise LinkError(f"takes cannot be kept in {self.folder}: {fault.strerror}; name another folder") from fault
-        number = max((int(one) for one in numbers if one.isdigit()), default=0) + 1
+        number = max((int(one) for one in numbers if one.isdecimal()), default=0) + 1
         return self.folder / f"{self.stem}_{number:03}.mcap"
+
+
+def plan(project: Project, cue: str | None, run: str | None, folder: Path) -> Plan:
+    """Return what is shot: the first cue or pass where none is named. Error: ProjectError that lists what there is."""
+    try:
+        return Plan(project=project, cue=project.cue(cue), run=pass_of(project, run), folder=folder)
+    except ValueError as fault:
+        raise ProjectError("", str(fault)) from fault
+
+
+def pass_of(project: Project, name: str | None) -> Pass:
+    """Return the pass `name`, or the first. Error: ProjectError that lists what there is."""
+    try:
+        return project.run(name)
+    except ValueError as fault:
+        raise ProjectError("", str(fault)) from fault
 
 
 @dataclass(slots=True)
@@ -87,6 +105,12 @@ class Watch:
     crew: Crew
     tell: Tell
     kept: list[Kept] = field(default_factory=list)
+    recording: bool = False
+
+    def arm(self, order: Arm) -> None:
+        """Have the rig go to the start of the cue; with a take in `order`, that is waited for whenever it ends."""
+        self.recording = order.take is not None
+        self.crew.tell(order)
 
     def look(self) -> Status | None:
         """Take in what was said, and return the newest status. Error: CrewFailed where an order was refused."""
@@ -104,14 +128,23 @@ class Watch:
         return status
 
     def until(self, phase: Phase, patience_s: float) -> None:
-        """Wait for `phase`. Error: CrewFailed when the rig stops instead, or nothing comes."""
+        """Wait for `phase`, as long as the rig is on its way to the start and `patience_s` besides.
+
+        Error: CrewFailed when the rig stops instead, or nothing comes.
+        """
         deadline = time.monotonic() + patience_s
         while time.monotonic() < deadline:
             status = self.look()
-            if status is not None and status.phase == phase:
+            if status is None:
+                continue
+            if status.phase == phase:
                 return
-            if status is not None and status.phase == Phase.STOPPED:
+            if status.phase == Phase.STOPPED:
+                self._wait_closed()
                 raise CrewFailed(f"stopped: {status.cause}")
+            if status.phase == Phase.LOCATING:
+                # a slow rig has a long way, which its plan bounds
+                deadline = time.monotonic() + patience_s
         raise CrewFailed(f"the engine was not {phase.value} after {patience_s:.0f} s")
 
     def until_kept(self) -> Kept:
@@ -122,49 +155,52 @@ class Watch:
             if time.monotonic() > deadline:
                 raise CrewFailed("the take was not written to the end; is the disk very slow?")
         kept = self.kept.pop(0)
+        self.recording = False
         if kept.trouble:
             raise CrewFailed(f"take {Path(kept.path).name} is not whole: {kept.trouble}")
         return kept
 
-    def stop(self, cause: str) -> None:
-        """Stop the rig, and wait until it stands and the take's file is closed."""
+    def stop(self) -> None:
+        """Stop the rig, and wait a while until it stands and the take's file is closed."""
         self.crew.stop_now()
-        self.crew.tell(Stop(cause))
         deadline = time.monotonic() + _STOP_S
         with contextlib.suppress(CrewFailed):
             while time.monotonic() < deadline:
                 status = self.look()
                 if status is not None and status.phase == Phase.STOPPED:
+                    self._wait_closed()
                     return
+
+    def _wait_closed(self) -> None:
+        """Wait for the file of a take that ended early, and tell where it is. Error: CrewFailed."""
+        deadline = time.monotonic() + _CLOSE_S
+        while self.recording and not self.kept and time.monotonic() < deadline:
+            self.look()
+        for one in self.kept:
+            words = f"take {Path(one.path).name} is not whole: {one.trouble}" if one.trouble else f"kept {one.path}"
+            self.tell(None, [Said(time.monotonic_ns(), "kept", words)])
 
 
 def take(watch: Watch, plan: Plan, sender: Companion, preroll_s: float) -> Path:
     """Shoot one take against the timecode sender; return its file. Error: CrewFailed, LinkError."""
     start_s, end_s = plan.span_s
     path = plan.next_path()
-    watch.crew.tell(Arm(cue=plan.cue.name, take=str(path), heading=plan.heading(path.stem)))
+    watch.arm(Arm(cue=plan.cue.name, take=str(path), heading=plan.heading(path.stem)))
     watch.until(Phase.READY, _PATIENCE_S)
     label = plan.project.timebase.label_at
     sender.say({"run": {"from": str(label(start_s - preroll_s)), "until": str(label(end_s + 1.0)), "speed": 1.0}})
+    sender.wait_for("running")
     watch.until(Phase.FINISHED, preroll_s + end_s - start_s + _PATIENCE_S)
     sender.say({"stop": True})
     return Path(watch.until_kept().path)
 
 
-@dataclass(frozen=True, slots=True)
-class Stage:
-    """A simulated rig that listens, and the wire by which timecode comes in."""
-
-    output: str
-    source: str
-
-
 @contextlib.contextmanager
-def simulated_rig(rig_file: Path, seed: int, port: int = 0, *faults: str) -> Iterator[str]:
-    """Start the simulated rig as a process; yield the address of its output."""
+def simulated_rig(rig_file: Path, seed: int, port: int = 0, *faults: str) -> Iterator[tuple[Companion, str]]:
+    """Start the simulated rig as a process; yield it, and its address as an output."""
     arguments = ("--rig", str(rig_file), "--port", str(port), "--seed", str(seed), *faults)
     with companion("simulated rig", "sequencer.shell.simulated_rig", *arguments) as rig:
-        yield f"osc://127.0.0.1:{rig.wait_for('port')}"
+        yield rig, f"osc://127.0.0.1:{rig.wait_for('port')}"
 
 
 @contextlib.contextmanager
@@ -175,6 +211,7 @@ def timecode_sender(opened: dict[str, Opened], project: Project) -> Iterator[Com
     counting = project.timebase.counting
     arguments = ["--to", to, "--rate", str(counting.rate), *(["--drop"] if counting.drop else [])]
     with companion("timecode sender", "sequencer.shell.timecode_sender", *arguments) as sender:
+        sender.wait_for("ready")
         yield sender
 
 

@@ -14,10 +14,6 @@ class Tally:
         self._bins[min(max(ns, 0) // 1000, _BINS - 1)] += 1
         self._number += 1
 
-    def clear(self) -> None:
-        self._bins = [0] * _BINS
-        self._number = 0
-
     def percentiles(self, *parts: float) -> tuple[float, ...]:
         """Return the values below which each part in (0, 1] of all lies, to one microsecond. Unit: microseconds."""
         found = []

@@ -72,10 +72,16 @@ class Faults:
 
 
 def read_run(asked: dict[str, Any], counting: Counting) -> Run:
-    """Return the run that a line asks for. Error: ValueError, TypeError or KeyError that say what is wrong."""
+    """Return the run that a line asks for; labels more than half a day apart lie on two sides of midnight.
+
+    Error: ValueError, TypeError or KeyError that say what is wrong.
+    """
+    start = int(count(parse(asked["from"], counting), counting))
+    end = int(count(parse(asked["until"], counting), counting))
+    day = counting.day
     return Run(
-        start=int(count(parse(asked["from"], counting), counting)),
-        end=int(count(parse(asked["until"], counting), counting)),
+        start=start,
+        end=end + day * round((start - end) / day),
         speed=float(asked.get("speed", 1.0)),
         start_in_s=float(asked.get("start_in_s", 0.1)),
     )

@@ -10,15 +10,17 @@ import sys
 import time
 from pathlib import Path
 
+from sequencer.adapters.contract import Output
 from sequencer.errors import LinkError
-from sequencer.shell.child import join
+from sequencer.shell.child import Child, join
 from sequencer.shell.kinds import open_output
 from sequencer.shell.memory import Page
-from sequencer.shell.messages import Failed
+from sequencer.shell.messages import Failed, Quit
 
 PERIOD_S = 0.01
 LIMIT_S = 0.1
 RESTING = -1  # the beat of an engine that ended in order
+UNWATCHED = 0  # of one that does not tick yet, or works something out while nothing moves
 
 
 class Pulse:
@@ -29,39 +31,44 @@ class Pulse:
     """
 
     def __init__(self) -> None:
-        self._beat = 0
+        self._beat = UNWATCHED
         self._wakes = 0
 
     def still_s(self, beat: int) -> float:
         """Return for how long `beat` has not changed, when asked once a period."""
-        self._wakes = self._wakes + 1 if beat == self._beat and beat > 0 else 0
+        self._wakes = self._wakes + 1 if beat == self._beat and beat > UNWATCHED else 0
         self._beat = beat
         return self._wakes * PERIOD_S
 
 
 def main(folder: Path) -> None:
     child = join(folder, "watchdog")
-    page = Page(folder / "page")
+    try:
+        with open_output(child.setup.output, child.rig) as output:
+            watch(child, Page(folder / "page"), output)
+    except LinkError as fault:
+        child.control.say(Failed(str(fault), 3))
+
+
+def watch(child: Child, page: Page, output: Output) -> None:
+    """Watch until the engine rests, also when the command has gone: then the engine still brakes."""
     pulse = Pulse()
-    with open_output(child.setup.output, child.rig) as output:
-        while not child.control.gone:
-            time.sleep(PERIOD_S)
-            child.control.read()
-            beat = page.word(Page.ENGINE_BEAT)
-            page.set_word(Page.WATCHDOG_BEAT, time.monotonic_ns())
-            if beat == RESTING:
-                return
-            if pulse.still_s(beat) < LIMIT_S:
-                continue
-            # the engine must not wake up again and overrule the stop
-            with contextlib.suppress(OSError):
-                os.kill(page.word(Page.ENGINE_PID), getattr(signal, "SIGKILL", signal.SIGTERM))
-            with contextlib.suppress(LinkError):
-                output.stop()
-            page.ask_stop()
-            text = "the engine stood still for 0.1 s; the watchdog ended it and told the rig to stop"
-            child.control.say(Failed(text, 3))
-            return
+    beat, quitting = UNWATCHED, False
+    while beat != RESTING and not (quitting and beat == UNWATCHED):
+        time.sleep(PERIOD_S)
+        quitting = quitting or Quit() in child.control.read() or child.control.gone
+        beat = page.word(Page.ENGINE_BEAT)
+        if pulse.still_s(beat) < LIMIT_S:
+            continue
+        # the engine must not wake up again and overrule the stop
+        with contextlib.suppress(OSError):
+            os.kill(page.word(Page.ENGINE_PID), getattr(signal, "SIGKILL", signal.SIGTERM))
+        with contextlib.suppress(LinkError):
+            output.stop()
+        page.ask_stop()
+        text = f"the engine stood still for {LIMIT_S:g} s; the watchdog ended it and told the rig to stop"
+        child.control.say(Failed(text, 3))
+        return
 
 
 if __name__ == "__main__":

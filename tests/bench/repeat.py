@@ -118,7 +118,7 @@ def take(
     true_s = starts_s + (frames - from_frame) / 25 / (1 + off)
     rig_end = Head(servo.at_home(rig, motors_ns), chance, deque(np.rint(true_s * 1e9).astype(int).tolist()))
     follower = MtcFollower(timebase(COUNTING))
-    wires = Wires(output=rig_end, source=None, follower=follower, keep=_nothing, say=_nothing, show=_nothing)
+    wires = Wires(output=rig_end, source=None, follower=follower, keep=_kept, say=_nothing, show=_nothing)
     engine = Engine(rig, wires, np.array([-PAN_DEG]), BEGIN_NS, answers=True)
     engine.order(Arm(cued=cue_up(rig, timeline, CUE_S, timeline.end_s)))
     waiting = iter(master)
@@ -134,6 +134,11 @@ def take(
     if engine.state.phase is not Phase.FINISHED:
         raise AssertionError(f"the take is {engine.state.phase}: {engine.state.cause}")
     return np.array(rig_end.position)
+
+
+def _kept(_: object) -> bool:
+    """Take a record, and keep none."""
+    return True
 
 
 def _nothing(*_: object) -> None:

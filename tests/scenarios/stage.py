@@ -18,7 +18,7 @@ from sequencer.rig.signals import Feedback, Floats, Setpoint
 from sequencer.shell.kinds import laws
 from sequencer.shell.loop import Engine, Wires
 from sequencer.shell.messages import Status
-from sequencer.shell.records import Record
+from sequencer.shell.records import OpenTake, Record
 from sequencer.sync.mtc import MtcFollower
 from sequencer.sync.reading import Follow
 from sequencer.timebase.timecode import Timebase
@@ -81,6 +81,7 @@ class Stage:
     now_ns: int = BEGIN_NS
     said: list[tuple[str, str]] = field(default_factory=list)
     kept: list[Record] = field(default_factory=list)
+    full: bool = False  # no room for a record
     phases: list[Phase] = field(default_factory=list)
     status: Status | None = None
     arrivals: list[Sent] = field(default_factory=list)
@@ -108,8 +109,8 @@ class Stage:
     def in_phase(self, phase: Phase) -> Callable[[], bool]:
         return lambda: self.engine.state.phase is phase
 
-    def arm(self) -> None:
-        self.engine.order(Arm(cued=cue_up(self.rig, self.timeline, *self.cue_s)))
+    def arm(self, take: OpenTake | None = None) -> None:
+        self.engine.order(Arm(cued=cue_up(self.rig, self.timeline, *self.cue_s)), take)
 
     def get_ready(self) -> None:
         """Arm, and go to the start of the cue."""
@@ -119,7 +120,9 @@ class Stage:
         assert self.engine.state.phase is Phase.READY
 
 
-def stage(*, mute_from_s: float | None = None, delay_s: float = 0.0, cue: str | None = None) -> Stage:
+def stage(
+    *, mute_from_s: float | None = None, delay_s: float = 0.0, cue: str | None = None, answers: bool = True
+) -> Stage:
     """Return the demo rig with its first cue, standing at home, its engine ticking at 250 Hz."""
     table = laws()
     project = load(HARBOUR, table)
@@ -133,8 +136,11 @@ def stage(*, mute_from_s: float | None = None, delay_s: float = 0.0, cue: str | 
     def say(at_ns: int, code: str, text: str) -> None:
         made[0].said.append((code, text))
 
-    def keep(record: Record) -> None:
+    def keep(record: Record) -> bool:
+        if made[0].full:
+            return False
         made[0].kept.append(record)
+        return True
 
     def show(row: bytes) -> None:
         made[0].status = msgspec.msgpack.decode(row, type=Status)
@@ -149,7 +155,7 @@ def stage(*, mute_from_s: float | None = None, delay_s: float = 0.0, cue: str | 
             output=output,
             timebase=project.timebase,
             follower=follower,
-            engine=Engine(rig, wires, home, BEGIN_NS, answers=True),
+            engine=Engine(rig, wires, home, BEGIN_NS, answers=answers),
         )
     )
     return made[0]

@@ -7,10 +7,13 @@ import numpy as np
 import pytest
 
 from sequencer.playback.state import EngineLate, Phase, Reset, Stop
+from sequencer.shell.records import CloseTake, OpenTake
 from sequencer.sync.address import standing
+from sequencer.takes.rows import EventRow
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting
 from tests.scenarios.stage import TICK_NS, Stage, stage
+from tests.shell.test_control import HEADING
 from tests.sync.master import Sent, run, ten_o_clock
 
 PREROLL_S = 3.0
@@ -289,3 +292,90 @@ def test_the_play_of_the_gears_is_taken_up_alike_before_each_take() -> None:
     # the first time the rig came from home, the second from the end of the cue; the loads themselves, without encoders
     slack = [0.05 * axis.backlash for axis in one.rig.axes]
     assert all(abs(a - b) <= most for a, b, most in zip(*starts, slack, strict=True))
+
+
+def take() -> OpenTake:
+    return OpenTake("one.mcap", HEADING, rows_per_s=500.0, expected_s=60.0)
+
+
+def test_a_take_is_recorded_from_arming_to_the_words_of_its_end() -> None:
+    one = stage()
+    one.run(0.5)
+    one.arm(take())
+    one.run(20.0, one.in_phase(Phase.READY))
+    roll(one)
+    one.run(20.0, one.in_phase(Phase.FINISHED))
+    one.run(1.0)
+    assert one.kept[0] == take()
+    assert one.kept[-1] == CloseTake(missing=0)
+    codes = [row.code for row in one.kept if isinstance(row, EventRow)]
+    assert codes[0] == "locating"
+    assert codes[-1] == "finished"
+
+
+def test_arming_that_is_refused_begins_no_take() -> None:
+    one = stage(mute_from_s=0.0)
+    one.run(1.0)
+    one.arm(take())
+    one.run(1.0)
+    assert one.engine.state.phase is Phase.IDLE
+    assert one.kept == []
+
+
+def test_rows_that_find_no_room_are_told_once_and_counted() -> None:
+    one = stage()
+    one.run(0.5)
+    one.arm(take())
+    one.run(20.0, one.in_phase(Phase.READY))
+    one.full = True
+    one.run(0.1)
+    one.engine.order(Stop("enough"))
+    one.run(1.0)
+    one.full = False
+    one.run(0.1)
+    assert [text for code, text in one.said if code == "take"] == [
+        "rows of the take are missing, since the disk is too slow. The move goes on"
+    ]
+    # a setpoint and an answer at each of 250 ticks a second, and a word, until there is room again
+    (closed,) = (record for record in one.kept if isinstance(record, CloseTake))
+    assert 2 * 250 * 1.1 <= closed.missing <= 2 * 250 * 1.1 + 4
+    assert one.kept[-1] is closed
+
+
+def test_a_take_that_cannot_begin_is_told() -> None:
+    one = stage()
+    one.run(0.5)
+    one.full = True
+    one.arm(take())
+    one.run(1.0)
+    assert one.engine.state.phase in (Phase.LOCATING, Phase.READY)
+    assert "not recorded" in one.words("take")
+
+
+def test_a_tick_that_comes_late_because_arming_took_long_arms() -> None:
+    one = stage()
+    one.run(0.5)
+    one.engine.late_ns = 400_000_000
+    one.arm()
+    one.run(0.004)
+    one.engine.late_ns = 0
+    one.run(20.0, one.in_phase(Phase.READY))
+    assert one.phases == [Phase.IDLE, Phase.LOCATING, Phase.READY]
+
+
+def test_a_late_tick_stops_a_rig_that_moves() -> None:
+    one = stage()
+    one.get_ready()
+    one.engine.late_ns = 60_000_000
+    one.run(0.004)
+    assert_stopped(one, "60 ms late")
+
+
+def test_a_rig_that_never_answers_is_sent_nothing_before_it_is_armed() -> None:
+    one = stage(answers=False)
+    one.run(2.0)
+    assert one.output.sent == []
+    one.arm()
+    one.run(0.1)
+    assert one.engine.state.phase is Phase.LOCATING
+    assert len(one.output.sent) == 25

@@ -1,5 +1,6 @@
 """A small project for tests that run in real time: two axes, and a cue of a second and a half."""
 
+import itertools
 import json
 from pathlib import Path
 
@@ -13,16 +14,21 @@ AXIS = {
 }
 
 
-def small_project(folder: Path, *, far: float = 20.0) -> Path:
-    """Write the project into `folder` and return it; the pan goes to `far` degrees in one second."""
+def small_project(folder: Path, *, far: float = 20.0, legs: int = 1, ease: str = "poly345") -> Path:
+    """Write the project into `folder` and return it; the pan goes to `far` degrees in one second.
+
+    It goes there and back in `legs` such legs.
+    """
     folder.mkdir(exist_ok=True)
-    keys = [{"at": "10:00:02:00", "value": 0.0}, {"at": "10:00:03:00", "value": far}]
+    places = zip(range(2, legs + 3), itertools.cycle((0.0, far)), strict=False)
+    keys = [{"at": f"10:{at // 60:02}:{at % 60:02}:00", "value": value, "ease": ease} for at, value in places]
+    end = f"10:{(legs + 2) // 60:02}:{(legs + 2) % 60:02}:12"
     project = {
         "format": "twintake/project",
         "version": 1,
         "name": "Small",
         "timebase": {"rate": "25", "start": "10:00:00:00"},
-        "cues": [{"name": "turn", "from": "10:00:02:00", "to": "10:00:03:12"}],
+        "cues": [{"name": "turn", "from": "10:00:02:00", "to": end}],
         "tracks": [{"axis": "pan", "keys": keys}],
     }
     axes = [{"name": name, "kind": name, **AXIS} for name in ("pan", "tilt")]

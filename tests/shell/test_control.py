@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pytest
 
 from sequencer.shell.control import Control
-from sequencer.shell.messages import COMMANDS, REPORTS, Arm, Command, Quit, Report, Said, Stop, Unframer, frame
+from sequencer.shell.messages import COMMANDS, REPORTS, Arm, Command, Quit, Report, Reset, Said, Start, Unframer, frame
 from sequencer.takes.rows import Heading
 
 HEADING = Heading(
@@ -52,7 +52,7 @@ def wait_for(control: Control[Command], number: int) -> list[Command]:
 
 def test_commands_arrive_as_they_were_sent(links: tuple[Control[Command], Control[Report]]) -> None:
     engine, command = links
-    sent: list[Command] = [Arm(cue="turn", take="a.mcap", heading=HEADING), Stop("the operator"), Quit()]
+    sent: list[Command] = [Arm(cue="turn", take="a.mcap", heading=HEADING), Reset(), Quit()]
     for message in sent:
         command.say(message)
     assert wait_for(engine, 3) == sent
@@ -60,10 +60,10 @@ def test_commands_arrive_as_they_were_sent(links: tuple[Control[Command], Contro
 
 @pytest.mark.parametrize("piece", [1, 2, 3, 7])
 def test_messages_survive_any_split(piece: int) -> None:
-    stream = frame(Stop("a")) + frame(Stop("b"))
+    stream = frame(Start(1.0)) + frame(Start(2.0))
     unframer = Unframer(COMMANDS)
     got = [message for at in range(0, len(stream), piece) for message in unframer.feed(stream[at : at + piece])]
-    assert got == [Stop("a"), Stop("b")]
+    assert got == [Start(1.0), Start(2.0)]
 
 
 def test_a_peer_that_ended_is_gone(links: tuple[Control[Command], Control[Report]]) -> None:

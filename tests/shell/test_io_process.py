@@ -10,9 +10,9 @@ import pytest
 
 from sequencer.adapters.contract import Chunk
 from sequencer.project.takefile import read
-from sequencer.shell.io_process import Keeper, RingSource, pack_chunk
+from sequencer.shell.io_process import Keeper, RingSource, pack_chunk, pass_on
 from sequencer.shell.memory import Ring
-from sequencer.shell.messages import Kept
+from sequencer.shell.messages import Kept, Said
 from sequencer.shell.records import CloseTake, OpenTake, Record, pack, unpack
 from sequencer.takes.rows import ActualRow, EventRow, SetpointRow, TimecodeRow
 from tests.shell.test_control import HEADING
@@ -52,7 +52,17 @@ def put(ring: Ring, *records: Record) -> None:
         assert ring.put(pack(record))
 
 
-@pytest.mark.parametrize("record", [*ROWS, OpenTake("a.mcap", HEADING, 500.0, 10.0), CloseTake()])
+def told(keeper: Keeper) -> Kept:
+    """Return what was reported of the take; its trouble was told at once, before the take was closed."""
+    said, kept = keeper.reports
+    assert isinstance(said, Said)
+    assert isinstance(kept, Kept)
+    assert kept.trouble in said.text
+    assert "The move goes on" in said.text
+    return kept
+
+
+@pytest.mark.parametrize("record", [*ROWS, OpenTake("a.mcap", HEADING, 500.0, 10.0), CloseTake(3)])
 def test_records_travel_unchanged(record: Record) -> None:
     assert unpack(pack(record)) == record
 
@@ -81,8 +91,7 @@ def test_a_disk_without_room_is_told_and_no_file_is_begun(ring: Ring, tmp_path: 
     keeper = Keeper(ring)
     put(ring, opening(tmp_path / "one.mcap", expected_s=1e12), *ROWS, CloseTake())
     keeper.drain()
-    (kept,) = keeper.reports
-    assert isinstance(kept, Kept)
+    kept = told(keeper)
     assert "free some space" in kept.trouble
     assert not (tmp_path / "one.mcap").exists()
 
@@ -91,8 +100,7 @@ def test_a_folder_that_is_not_there_is_told(ring: Ring, tmp_path: Path) -> None:
     keeper = Keeper(ring)
     put(ring, opening(tmp_path / "nowhere" / "one.mcap"), CloseTake())
     keeper.drain()
-    (kept,) = keeper.reports
-    assert isinstance(kept, Kept)
+    kept = told(keeper)
     assert kept.trouble
 
 
@@ -106,8 +114,7 @@ def test_a_disk_that_fills_up_loses_nothing_that_was_written(ring: Ring, tmp_pat
         keeper.drain()
     put(ring, CloseTake())
     keeper.drain()
-    (kept,) = keeper.reports
-    assert isinstance(kept, Kept)
+    kept = told(keeper)
     assert "one.mcap" in kept.trouble
     assert (tmp_path / "one.mcap").stat().st_size <= small_files
     take = read(tmp_path / "one.mcap")
@@ -117,6 +124,49 @@ def test_a_disk_that_fills_up_loses_nothing_that_was_written(ring: Ring, tmp_pat
     put(ring, opening(tmp_path / "two.mcap"), *ROWS, CloseTake())
     keeper.drain()
     assert keeper.reports[-1] == Kept(str(tmp_path / "two.mcap"), "")
+
+
+def test_a_disk_that_is_told_of_while_the_take_runs_is_not_waited_for(ring: Ring, tmp_path: Path) -> None:
+    keeper = Keeper(ring)
+    put(ring, opening(tmp_path / "nowhere" / "one.mcap"), *ROWS)
+    keeper.drain()
+    assert [type(one) for one in keeper.reports] == [Said]
+
+
+def test_rows_that_never_came_make_the_take_not_whole(ring: Ring, tmp_path: Path) -> None:
+    keeper = Keeper(ring)
+    put(ring, opening(tmp_path / "one.mcap"), *ROWS, CloseTake(missing=7))
+    keeper.drain()
+    (kept,) = keeper.reports
+    assert isinstance(kept, Kept)
+    assert "7 rows are missing" in kept.trouble
+    assert len(read(tmp_path / "one.mcap").due_ns) == 1
+
+
+class Port:
+    """A source that always has one more chunk."""
+
+    address = "midi:loud"
+
+    def fileno(self) -> int | None:
+        return None
+
+    def notices(self) -> tuple[str, ...]:
+        return ()
+
+    def read(self, heard_ns: int) -> tuple[Chunk, ...]:
+        return (Chunk(heard_ns, bytes(30)),)
+
+
+def test_chunks_that_find_no_room_are_told_once_each_time(tmp_path: Path) -> None:
+    writer, reader = Ring(tmp_path / "chunks", size=100), RingSource(tmp_path / "chunks")
+    crowded, told = False, []
+    for number in range(8):
+        if number == 5:
+            reader.read(0)
+        crowded, notices = pass_on(Port(), writer, crowded)
+        told.append(len(notices))
+    assert told == [0, 0, 1, 0, 0, 0, 0, 1]
 
 
 def test_chunks_reach_the_engine_with_their_stamps(tmp_path: Path) -> None:

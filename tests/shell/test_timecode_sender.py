@@ -52,6 +52,17 @@ def run(start: str, until: str, speed: float = 1.0) -> dict[str, object]:
     return {"run": {"from": start, "until": until, "speed": speed}}
 
 
+@pytest.mark.parametrize(
+    ("start", "until", "way"), [("23:59:59:00", "00:00:01:00", 1.0), ("00:00:01:00", "23:59:59:00", -1.0)]
+)
+def test_a_run_goes_on_over_midnight(capsys: pytest.CaptureFixture[str], start: str, until: str, way: float) -> None:
+    sent, said = played(capsys, RATE_30, run(start, until, way))
+    assert [next(iter(one)) for one in said] == ["running", "done"]
+    # a full frame, then four quarter frames in each of 60 frames, and the last frame's own
+    assert 240 <= len(sent) - 1 <= 248
+    assert sent[-1][0] - sent[1][0] == pytest.approx(2e9, abs=0.07e9)
+
+
 def test_the_specifications_example_is_sent(capsys: pytest.CaptureFixture[str]) -> None:
     # Source: MIDI Time Code and Cueing, 1987, worked example of 01:37:52:16 at 30 frames a second
     sent, said = played(capsys, RATE_30, run("01:37:52:16", "01:37:52:18"))

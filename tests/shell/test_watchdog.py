@@ -1,6 +1,20 @@
 """The watchdog's judgement: a heart that stands still, seen by wakes that were on time."""
 
-from sequencer.shell.watchdog import LIMIT_S, PERIOD_S, RESTING, Pulse
+import signal
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from sequencer.project.store import load_rig
+from sequencer.shell.child import Child
+from sequencer.shell.control import Control
+from sequencer.shell.memory import Page
+from sequencer.shell.messages import COMMANDS, Setup
+from sequencer.shell.watchdog import LIMIT_S, PERIOD_S, RESTING, Pulse, watch
+from tests.scenarios.stage import HARBOUR, SimulatedRig
 
 
 def wakes(pulse: Pulse, beats: list[int]) -> list[bool]:
@@ -23,3 +37,24 @@ def test_an_engine_that_has_not_begun_or_rests_is_no_alarm() -> None:
 def test_one_long_sleep_of_the_machine_is_no_alarm() -> None:
     # the watchdog slept as long as the engine did: it sees one unchanged beat, then a new one
     assert not any(wakes(Pulse(), [1, 2, 3, 3, 4, 5]))
+
+
+@pytest.mark.real_time
+@pytest.mark.parametrize("beat", [0, RESTING, 5])
+def test_the_watch_outlives_the_command_as_long_as_the_engine_lives(tmp_path: Path, beat: int) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as door:
+        near = socket.create_connection(door.getsockname())
+        door.accept()[0].close()
+    rig = load_rig(HARBOUR)
+    output, page = SimulatedRig(rig), Page(tmp_path / "page", new=True)
+    setup = Setup(project=str(HARBOUR), run=None, output="", sync="internal", source="")
+    with near, subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as engine:
+        page.set_word(Page.ENGINE_PID, engine.pid)
+        page.set_word(Page.ENGINE_BEAT, beat)
+        watch(Child(setup, rig, Control(near, COMMANDS)), page, output)
+        if beat == 5:
+            assert engine.wait(5) == -signal.SIGKILL
+        else:
+            assert engine.poll() is None
+            engine.kill()
+    assert output.stops == (1 if beat == 5 else 0)
