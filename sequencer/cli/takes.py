@@ -22,7 +22,7 @@ def takes(
     takes: Annotated[int, typer.Option(min=1, help="How many takes to shoot.")] = 3,
     cue: Annotated[str | None, typer.Option(help="The cue; the first one if not said.")] = None,
     run: PassName = None,
-    preroll_s: Annotated[float, typer.Option("--preroll", min=1.0, help="Seconds of timecode before the cue.")] = 4.0,
+    preroll_s: Annotated[float, typer.Option("--preroll", min=1.0, help="Seconds of timecode before the cue.")] = 3.0,
     through: Annotated[
         str, typer.Option(help="How timecode comes in: auto, pipe, or the address of a source (virtual:NAME).")
     ] = "auto",
