@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.errors import ProjectError
-from sequencer.motion.through import PIECES_A_LEG, Unsolved, smooth_run
+from sequencer.motion.program import Unsolved
+from sequencer.motion.through import PIECES_A_LEG, smooth_run
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Rig
 from sequencer.score.columns import Columns, columns

@@ -7,39 +7,18 @@ Source: Flash & Hogan 1985 (least jerk); Bernstein hull of a polynomial: textboo
 from dataclasses import dataclass
 
 import numpy as np
-import piqp
 from numpy.typing import NDArray
-from scipy import sparse
 
-from sequencer.score.fit import HERMITE, hermite
+from sequencer.motion.program import Unsolved, matrix, solve, square
+from sequencer.motion.quintic import JERK_COST, SPEED_HULL, ends
+from sequencer.score.fit import hermite
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 PIECES_A_LEG = 2
 # how far speed may point the wrong way, in parts of the run's range over one piece: the overshoot is below it
 _SLACK = 1e-9
-
-# Cost of a piece of length 1 as a quadratic form in its ends (p0 v0 a0 p1 v1 a1): the integral of squared jerk.
-_JERK = np.diag([60.0, 24.0, 6.0]) @ HERMITE[:3]
-_GRAM = np.array([[1 / 5, 1 / 4, 1 / 3], [1 / 4, 1 / 3, 1 / 2], [1 / 3, 1 / 2, 1.0]])
-_COST = _JERK.T @ _GRAM @ _JERK
-
-# The inner three Bernstein coefficients of the piece's speed; the outer two are the speeds at its ends.
-_HULL = 5 * np.diff(
-    [
-        [1, 1 / 5, 0, 0, 0, 0],
-        [1, 2 / 5, 1 / 20, 0, 0, 0],
-        [0, 0, 0, 1, -2 / 5, 1 / 20],
-        [0, 0, 0, 1, -1 / 5, 0],
-    ],
-    axis=0,
-)
-
-
-class Unsolved(ArithmeticError):
-    """The solver could not make the run smooth to the accuracy asked for."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,10 +79,10 @@ def _solved(nodes: _Nodes) -> Floats:
     pieces = len(nodes.sign)
     column = 3 * np.arange(pieces)[:, None] + np.arange(6)
     piece = np.diff(nodes.at)
-    left, right, one = piece / nodes.scale[:-1], piece / nodes.scale[1:], np.ones(pieces)
-    ends = np.stack((one, left, left**2, one, right, right**2), axis=1)
-    cost = _COST * ends[:, :, None] * ends[:, None, :] / piece[:, None, None] ** 5
-    hull = _HULL * ends[:, None, :] * nodes.sign[:, None, None]
+    own = ends(piece, nodes.scale)
+    cost = JERK_COST * own[:, :, None] * own[:, None, :] / piece[:, None, None] ** 5
+    # the outer coefficients are the speeds at the nodes, which have bounds
+    hull = SPEED_HULL[1:-1] * own[:, None, :] * nodes.sign[:, None, None]
     known, free = nodes.state.ravel(), nodes.free.ravel()
     # variables in which the cost bends alike: pieces of very different lengths then weigh alike
     bend = np.bincount(column.ravel(), np.einsum("pkk->pk", cost).ravel())
@@ -119,11 +98,11 @@ def _solved(nodes: _Nodes) -> Floats:
     bounds[np.where(ahead, 0, 1), np.arange(len(ahead)), 1] = -nodes.state[:, 1]
     found = known.copy()
     step_hull = step_hull.reshape(-1, 6)[bound] / width[bound, None]
-    found[free] += unit_free * _program(
-        _square(cost * unit[:, :, None] * unit[:, None, :], column, free),
+    found[free] += unit_free * solve(
+        square(cost * unit[:, :, None] * unit[:, None, :], column, free),
         pull[free],
-        _matrix(step_hull, np.repeat(column, 3, axis=0)[bound], free),
-        -(hull @ known[column][:, :, None]).ravel()[bound] / width[bound],
+        matrix(step_hull, np.repeat(column, 3, axis=0)[bound], free),
+        (-(hull @ known[column][:, :, None]).ravel()[bound] / width[bound], None),
         bounds.reshape(2, -1)[:, free] / unit_free,
     )
     state = found.reshape(-1, 3)
@@ -134,38 +113,3 @@ def _solved(nodes: _Nodes) -> Floats:
         raise Unsolved(f"it still turns by {worst:.0e} of its range where it should not")
     state[wrong, 1] = 0
     return state
-
-
-def _square(blocks: Floats, column: Ints, free: Bools) -> sparse.csc_matrix[np.float64]:
-    """Sum the pieces' blocks (P, 6, 6) into one matrix over the free variables; `column` (P, 6) says where."""
-    rows, columns = np.broadcast_arrays(column[:, :, None], column[:, None, :])
-    kept, place, size = free[rows] & free[columns], np.cumsum(free) - 1, int(free.sum())
-    return sparse.csc_matrix((blocks[kept], (place[rows[kept]], place[columns[kept]])), shape=(size, size))
-
-
-def _matrix(rows: Floats, column: Ints, free: Bools) -> sparse.csc_matrix[np.float64]:
-    """Lay rows (R, 6) out over the free variables; `column` (R, 6) says where."""
-    kept, place = free[column], np.cumsum(free) - 1
-    number = np.arange(len(rows))[:, None].repeat(6, axis=1)
-    return sparse.csc_matrix((rows[kept], (number[kept], place[column[kept]])), shape=(len(rows), int(free.sum())))
-
-
-def _program(
-    cost: sparse.csc_matrix[np.float64],
-    pull: Floats,
-    hull: sparse.csc_matrix[np.float64],
-    least: Floats,
-    bounds: Floats,
-) -> Floats:
-    """Return the x that makes x'(cost)x/2 + pull'x least while hull x >= least and bounds[0] <= x <= bounds[1]."""
-    solver = piqp.SparseSolver()
-    solver.settings.eps_abs = solver.settings.eps_duality_gap_abs = 1e-10
-    solver.settings.eps_rel = solver.settings.eps_duality_gap_rel = 1e-10
-    # legs of very different lengths make costs of very different sizes; without this, a leg of a thousandth of the
-    # others' length may be enough to fail
-    solver.settings.preconditioner_scale_cost = True
-    solver.setup(cost, pull, G=hull, h_l=least, x_l=bounds[0], x_u=bounds[1])
-    status = solver.solve()
-    if status != piqp.PIQP_SOLVED:
-        raise Unsolved(f"the solver ended with {status.name}")
-    return np.asarray(solver.result.x, np.float64)

@@ -10,7 +10,8 @@ from scipy.optimize import nnls
 from sequencer.errors import ProjectError
 from sequencer.motion import through
 from sequencer.motion.compile import compile_move
-from sequencer.motion.through import Unsolved, smooth_run
+from sequencer.motion.program import Unsolved
+from sequencer.motion.through import smooth_run
 from sequencer.score.fit import hermite
 from sequencer.score.move import Move
 from tests.motion.machines import LAWS, SECONDS, rig, seeded_keys, track
@@ -136,7 +137,7 @@ def test_seconds_between_hours_are_no_trouble() -> None:
 
 @pytest.mark.parametrize("off", [1e-6, np.nan])
 def test_an_answer_that_turns_back_is_not_passed_on(off: float, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = through._program
+    found = through.solve
 
     def a_little_off(cost: Matrix, pull: Floats, hull: Matrix, least: Floats, bounds: Floats) -> Floats:
         x = found(cost, pull, hull, least, bounds)
@@ -144,7 +145,7 @@ def test_an_answer_that_turns_back_is_not_passed_on(off: float, monkeypatch: pyt
 
     at_s, values = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 5.0, 5.1, 0.0])
     smooth_run(at_s, values)
-    monkeypatch.setattr(through, "_program", a_little_off)
+    monkeypatch.setattr(through, "solve", a_little_off)
     with pytest.raises(Unsolved, match="turns by"):
         smooth_run(at_s, values)
 
