@@ -1,9 +1,10 @@
-"""The smooth run through keys: least jerk, no stop at a key, no overshoot.
+"""The smooth run through keys: least jerk, no stop at a key, no overshoot, but where the operator says otherwise.
 
 It refuses to pass on what the solver did not solve: a failure is raised, never patched.
 Source: Flash & Hogan 1985 (least jerk); Bernstein hull of a polynomial: textbook.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +13,11 @@ from numpy.typing import NDArray
 from sequencer.motion.program import Unsolved, matrix, solve, square
 from sequencer.motion.quintic import JERK_COST, SPEED_HULL, ends
 from sequencer.score.fit import hermite
+from sequencer.score.move import Passing
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Words = NDArray[np.str_]
 
 PIECES_A_LEG = 2
 # how far speed may point the wrong way, in parts of the run's range over one piece: the overshoot is below it
@@ -27,7 +30,7 @@ class _Nodes:
 
     Shape: `at` (N,); `scale` (N,), the time by which a node's speed and acceleration are made comparable with its
     place; `state` (N, 3) a known run without overshoot (a stop at each key); `free` (N, 3) what the solver may change;
-    `sign` (N-1,) the way each piece goes.
+    `sign` (N-1,) the way each piece may go, 0 where it may go both ways.
     """
 
     at: Floats
@@ -37,17 +40,19 @@ class _Nodes:
     sign: Floats
 
 
-def smooth_run(keys_s: Floats, values: Floats) -> tuple[Floats, Floats]:
+def smooth_run(keys_s: Floats, values: Floats, passing: Sequence[Passing] = ()) -> tuple[Floats, Floats]:
     """Return the smoothest pieces through `values` at `keys_s` that begin and end at rest and never turn between keys.
 
-    The speed is zero at a key where the direction turns; elsewhere it passes. Position, speed and acceleration have no
-    jump. Two values in a row must differ: a flat leg is rest, and ends a run.
-    Shape: twice (N,), N at least 2; breaks (S+1,) and coeffs (6, S) in PPoly's layout, two pieces a leg.
+    The speed is zero at a key where the direction turns; elsewhere it passes. `passing` says so for each key (`pass`
+    for all, if empty): `stop` takes the speed from a key, `hold` the acceleration too, and `free` lets both legs beside
+    the key overshoot. Position, speed and acceleration have no jump. Two values in a row must differ: a flat leg is
+    rest, and ends a run.
+    Shape: each (N,), N at least 2; breaks (S+1,) and coeffs (6, S) in PPoly's layout, two pieces a leg.
     Error: Unsolved where the arithmetic does not suffice (keys very much closer together than others).
     """
     low, width = float(values.min()), float(np.ptp(values))
     pace_s = float(keys_s[-1] - keys_s[0]) / (PIECES_A_LEG * (len(keys_s) - 1))
-    nodes = _nodes(keys_s / pace_s, (values - low) / width)
+    nodes = _nodes(keys_s / pace_s, (values - low) / width, np.array(passing or ["pass"] * len(keys_s)))
     state = _solved(nodes)
     breaks_s = np.empty(len(nodes.at))
     breaks_s[::2], breaks_s[1::2] = keys_s, (keys_s[:-1] + keys_s[1:]) / 2
@@ -57,21 +62,24 @@ def smooth_run(keys_s: Floats, values: Floats) -> tuple[Floats, Floats]:
     return breaks_s, hermite(breaks_s, place, state[:, 1] * width / scale_s, state[:, 2] * width / scale_s**2)
 
 
-def _nodes(keys: Floats, values: Floats) -> _Nodes:
+def _nodes(keys: Floats, values: Floats, passing: Words) -> _Nodes:
     at = np.empty(2 * len(keys) - 1)
     at[::2], at[1::2] = keys, (keys[:-1] + keys[1:]) / 2
     piece = np.diff(at)
     scale = np.sqrt(np.append(piece[:1], piece) * np.append(piece, piece[-1:]))
-    way = np.sign(np.diff(values))
+    open_key = passing == "free"
+    sign = np.where(open_key[1:] | open_key[:-1], 0.0, np.sign(np.diff(values)))
     state = np.zeros((len(at), 3))
     state[::2, 0], state[1::2, 0] = values, (values[:-1] + values[1:]) / 2
     # in the middle of a 3-4-5 leg the speed is 15/8 of the mean, the acceleration nothing
     state[1::2, 1] = 15 / 8 * np.diff(values) / np.diff(keys) * scale[1::2]
     free = np.ones((len(at), 3), np.bool_)
     free[::2, 0] = False
-    free[2:-2:2, 1] = way[1:] == way[:-1]
+    free[2:-2:2, 1] = sign[1:] * sign[:-1] >= 0
+    free[::2, 1] &= (passing != "stop") & (passing != "hold")
+    free[::2, 2] &= passing != "hold"
     free[[0, -1]] = False
-    return _Nodes(at, scale, state, free, np.repeat(way, 2))
+    return _Nodes(at, scale, state, free, np.repeat(sign, 2))
 
 
 def _solved(nodes: _Nodes) -> Floats:
@@ -93,9 +101,12 @@ def _solved(nodes: _Nodes) -> Floats:
     step_hull = hull * unit[:, None, :]
     width = np.abs(step_hull).max(axis=2).ravel()
     bound = np.flatnonzero(width > 0)  # at a key where nothing is free there is nothing to keep
-    ahead = np.append(nodes.sign, nodes.sign[-1]) > 0
+    # which way each node may go, 0 for both; where the sign turns, its speed is not free
+    ahead = np.append(nodes.sign, 0.0)
+    ahead[1:] = np.where(ahead[1:] == 0, nodes.sign, ahead[1:])
     bounds = np.full((2, len(ahead), 3), np.inf) * np.array([-1, 1])[:, None, None]
-    bounds[np.where(ahead, 0, 1), np.arange(len(ahead)), 1] = -nodes.state[:, 1]
+    bounds[0, ahead > 0, 1] = -nodes.state[ahead > 0, 1]
+    bounds[1, ahead < 0, 1] = -nodes.state[ahead < 0, 1]
     found = known.copy()
     step_hull = step_hull.reshape(-1, 6)[bound] / width[bound, None]
     found[free] += unit_free * solve(
@@ -107,7 +118,7 @@ def _solved(nodes: _Nodes) -> Floats:
     )
     state = found.reshape(-1, 3)
     # what points the wrong way at the nodes is below the solver's accuracy, or it is no solution
-    wrong = np.where(ahead, state[:, 1] < 0, state[:, 1] > 0)
+    wrong = state[:, 1] * ahead < 0
     worst = max(-float((hull @ found[column][:, :, None]).min()), float(np.abs(state[wrong, 1]).max(initial=0)))
     if not worst <= _SLACK:
         raise Unsolved(f"it still turns by {worst:.0e} of its range where it should not")

@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import fields, replace
 from fractions import Fraction
 from pathlib import PurePosixPath, PureWindowsPath
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
-from msgspec import UNSET, structs, to_builtins
+from msgspec import UNSET, UnsetType, structs, to_builtins
 
 from sequencer.errors import ProjectError
 from sequencer.project import files, text
@@ -19,7 +19,7 @@ from sequencer.project.document import Playback, Project
 from sequencer.rig.axis import Axis, Camera, Rig, Simulated
 from sequencer.score.easing import Laws
 from sequencer.score.faults import faults
-from sequencer.score.move import Cue, Ease, Key, Marker, Move, Pass, Track
+from sequencer.score.move import Cue, Ease, Key, Marker, Move, Pass, Passing, Track, Turn
 from sequencer.timebase.rate import parse_rate
 from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Counting, Timebase, parse
@@ -27,6 +27,7 @@ from sequencer.timebase.timecode import Counting, Timebase, parse
 _EXACT = re.compile(r"\d{1,9}(/\d{1,10}|\.\d{1,9})?", re.ASCII)
 _TOO_FINE = re.compile(r"\.\d{10}")
 T = TypeVar("T")
+D = TypeVar("D")
 
 
 def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Project:
@@ -240,6 +241,10 @@ def _track(written: files.TrackFile, path: str, timebase: Timebase, laws: Laws) 
             _instant(key.at, f"{path}.keys[{i}].at", timebase),
             key.value,
             _ease(key.ease, f"{path}.keys[{i}].ease", laws),
+            # that it is one of the choices there are is for `faults`
+            cast(Passing, _set(key.passing, "pass")),
+            cast(Turn | None, _set(key.turn, None)),
+            _set(key.pin, False),
         )
         for i, key in enumerate(written.keys)
     )
@@ -270,7 +275,12 @@ def _ease(written: str | dict[str, Any], path: str, laws: Laws) -> Ease:
 def _plain_track(track: Track, path: str, timebase: Timebase) -> files.TrackFile:
     keys = [
         files.KeyFile(
-            at=_label(key.at, f"{path}.keys[{i}].at", timebase), value=float(key.value), ease=_plain_ease(key.ease)
+            at=_label(key.at, f"{path}.keys[{i}].at", timebase),
+            value=float(key.value),
+            ease=_plain_ease(key.ease),
+            passing=UNSET if key.passing == "pass" else key.passing,
+            turn=UNSET if key.turn is None else key.turn,
+            pin=key.pin or UNSET,
         )
         for i, key in enumerate(track.keys)
     ]
@@ -280,6 +290,11 @@ def _plain_track(track: Track, path: str, timebase: Timebase) -> files.TrackFile
 def _plain_ease(ease: Ease) -> str | dict[str, Any]:
     settings = {} if ease.how is None else to_builtins(ease.how)
     return {"law": ease.law, **settings} if settings else ease.law
+
+
+def _set(value: T | UnsetType, otherwise: D) -> T | D:
+    """Return what a file says, or what counts where it says nothing."""
+    return otherwise if isinstance(value, UnsetType) else value
 
 
 def _as(piece: type[T], value: Any, **given: Any) -> T:

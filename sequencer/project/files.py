@@ -9,6 +9,7 @@ from typing import Annotated, Any, Final, Literal
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
 from sequencer.rig.axis import KINDS, UNITS
+from sequencer.score.move import PASSINGS, TURNS
 from sequencer.timebase.rate import RATES
 
 PROJECT = "project.json"
@@ -87,6 +88,22 @@ class KeyFile(Strict, frozen=True, kw_only=True):
     at: At
     value: Annotated[float, Meta(description="Position in the axis's own unit.")]
     ease: EaseFile = "poly345"
+    passing: Annotated[
+        str | UnsetType,
+        Meta(
+            description="What a smooth run does at the key: pass without a stop, stop for an instant, hold (come to "
+            "rest), or pass free: the legs on both sides may overshoot.",
+            extra_json_schema={"enum": list(PASSINGS)},
+        ),
+    ] = UNSET
+    turn: Annotated[
+        str | UnsetType,
+        Meta(
+            description="Which way round an axis without end goes to the next key; without it, as the values say.",
+            extra_json_schema={"enum": list(TURNS)},
+        ),
+    ] = UNSET
+    pin: Annotated[bool | UnsetType, Meta(description="Whether no repair may move the key.")] = UNSET
 
 
 class TrackFile(Strict, frozen=True, kw_only=True):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.score.move import Ease, Move
+from sequencer.score.move import Ease, Move, Passing, Turn
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -18,7 +18,8 @@ class Columns:
     """All keys of all tracks, track after track.
 
     Shape: `first` (tracks + 1,), where each track's keys begin; `above`, `below`, `value`, `ease` (N,): the key's
-    frame is above / below, and its ease is `eases[ease]`. Each ease that occurs stands in `eases` once.
+    frame is above / below, and its ease is `eases[ease]`. Each ease that occurs stands in `eases` once. `passing` and
+    `turn` are the few choices that differ from the default, by the key's place.
     """
 
     first: Ints
@@ -27,6 +28,8 @@ class Columns:
     value: Floats
     ease: Ints
     eases: tuple[Ease, ...]
+    passing: dict[int, Passing]
+    turn: dict[int, Turn]
 
     @property
     def frames(self) -> Floats:
@@ -46,9 +49,15 @@ def columns(move: Move) -> Columns:
     ease: list[int] = []
     # a law without settings is known by its name, which is much cheaper to look up
     places: dict[str | tuple[str, object], int] = {}
+    passing: dict[int, Passing] = {}
+    turn: dict[int, Turn] = {}
     for track in move.tracks:
         # one plain pass: with thousands of keys, reading them is most of the work
         for key in track.keys:
+            if key.passing != "pass":
+                passing[len(value)] = key.passing
+            if key.turn is not None:
+                turn[len(value)] = key.turn
             at += key.at.as_integer_ratio()
             value.append(key.value)
             own = key.ease
@@ -62,6 +71,8 @@ def columns(move: Move) -> Columns:
         _floats(value),
         np.array(ease, np.int64),
         tuple(Ease(name) if isinstance(name, str) else Ease(*name) for name in places),
+        passing,
+        turn,
     )
 
 

@@ -37,6 +37,17 @@ class UnitCurve:
         return values
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Drawn:
+    """A curve in the axis's own unit: how far a leg is from the straight line between its keys, as a repair drew it.
+
+    Shape: `breaks` (S+1,), parts of the leg's time from 0 to 1; `coeffs` (K, S) as in UnitCurve. It is 0 at both ends.
+    """
+
+    breaks: Floats
+    coeffs: Floats
+
+
 class NoCurve(Enum):
     """What stands in the place of a curve for the two laws that have none."""
 
@@ -50,27 +61,65 @@ class NoSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class Factors:
+    """The largest speed, acceleration and jerk of a law on the unit square; infinite where it has a step.
+
+    On a leg of way D and time T they are multiplied by |D|/T, |D|/T**2 and |D|/T**3.
+    """
+
+    speed: float
+    acceleration: float
+    jerk: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leg:
+    """One leg, and what its axis can do. Unit: the axis's own, that a second, a second squared, a second cubed."""
+
+    way: float
+    lasts_s: float
+    speed: float
+    acceleration: float
+    jerk: float
+
+
+@dataclass(frozen=True, slots=True)
 class LawKind:
     """The record that a law's file exports as `KIND`.
 
     `settings` is a frozen dataclass whose fields are what a project file may write beside `"law"`, checked in its
     `__post_init__` (ValueError in plain words); `curve` turns a value of it into the law's curve, the same curve for
-    the same settings.
+    the same settings. `factors`: in closed form, where the law has one. `suited` returns, for settings that leave
+    something to the axis's limits, those for one leg. `reversed` and `scaled` return the settings of the same curve
+    run backward, or drawn `factor` times as large; without them the settings stay as they are.
     """
 
     name: str
     settings: type[Any]
-    curve: Callable[[Any], UnitCurve] | NoCurve
+    curve: Callable[[Any], UnitCurve | Drawn] | NoCurve
+    factors: Callable[[Any], Factors] | None = None
+    suited: Callable[[Any, Leg], Any] | None = None
+    reversed: Callable[[Any], Any] | None = None
+    scaled: Callable[[Any, float], Any] | None = None
 
 
 Laws = Mapping[str, LawKind]
 
 
-def curve_of(ease: Ease, laws: Laws) -> UnitCurve | NoCurve:
+def curve_of(ease: Ease, laws: Laws, leg: Leg | None = None) -> UnitCurve | Drawn | NoCurve:
     """Return the curve that `ease` asks for; `how` None means the law's defaults.
 
+    What the settings leave to the axis's limits is taken from `leg`, where there is one.
     Error: ValueError in plain words for a law that there is not, or settings that the law cannot use.
     """
+    kind, how = settings_of(ease, laws)
+    if kind.suited is not None and leg is not None:
+        how = kind.suited(how, leg)
+    return kind.curve if isinstance(kind.curve, NoCurve) else kind.curve(how)
+
+
+def settings_of(ease: Ease, laws: Laws) -> tuple[LawKind, Any]:
+    """Return the law that `ease` names, and its settings. Error: ValueError as in `curve_of`."""
     kind = laws.get(ease.law)
     if kind is None:
         raise ValueError(f"there is no motion law {ease.law!r}; there are {', '.join(sorted(laws))}")
@@ -82,4 +131,4 @@ def curve_of(ease: Ease, laws: Laws) -> UnitCurve | NoCurve:
             raise ValueError(f"the motion law {ease.law!r} needs its settings") from None
     if not isinstance(how, kind.settings):
         raise ValueError(f"the motion law {ease.law!r} cannot use the settings {how!r}")
-    return kind.curve if isinstance(kind.curve, NoCurve) else kind.curve(how)
+    return kind, how

@@ -11,7 +11,7 @@ from sequencer.errors import ProjectError
 from sequencer.rig.axis import Rig
 from sequencer.score.columns import Columns, columns
 from sequencer.score.easing import Laws, NoCurve, curve_of
-from sequencer.score.move import Ease, Key, Move
+from sequencer.score.move import PASSINGS, TURNS, Ease, Key, Move
 
 # frames; below it two keys are one instant to everything that counts in float seconds
 _CLOSEST = 1e-6
@@ -38,7 +38,25 @@ def faults(move: Move, rig: Rig, laws: Laws, read: Columns | None = None) -> Ite
         seen.setdefault(track.axis, number)
         if not track.keys:
             yield ProjectError(f"{path}.keys", "the track has no keys", "give it a key, or remove the track")
-    yield from _key_faults(move, columns(move) if read is None else read, laws)
+    read = columns(move) if read is None else read
+    yield from _choice_faults(move, rig, read)
+    yield from _key_faults(move, read, laws)
+
+
+def _choice_faults(move: Move, rig: Rig, read: Columns) -> Iterator[ProjectError]:
+    """Look at the few keys that choose something."""
+    round_about = {axis.name for axis in rig.axes if axis.travel is None and axis.unit == "deg"}
+    for place, field in [*((place, "passing") for place in read.passing), *((place, "turn") for place in read.turn)]:
+        number = int(np.searchsorted(read.first, place, "right")) - 1
+        track, key_number = move.tracks[number], int(place - read.first[number])
+        key, path = track.keys[key_number], f"tracks[{number}].keys[{key_number}].{field}"
+        if field == "passing" and key.passing not in PASSINGS:
+            yield ProjectError(path, f"there is no {key.passing!r}", f"write one of {', '.join(PASSINGS)}")
+        elif field == "turn" and key.turn not in TURNS:
+            yield ProjectError(path, f"there is no {key.turn!r}", f"write one of {', '.join(TURNS)}")
+        elif field == "turn" and track.axis not in round_about:
+            what = f"{track.axis} cannot go round: it is no axis in degrees without ends of travel"
+            yield ProjectError(path, what, "remove it, or set the axis's travel to null in rig.json")
 
 
 def _key_faults(move: Move, read: Columns, laws: Laws) -> Iterator[ProjectError]:

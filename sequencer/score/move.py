@@ -5,6 +5,12 @@ Instants are frames after the project's start, exact, with parts of a frame (see
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal, get_args
+
+Passing = Literal["pass", "stop", "hold", "free"]
+Turn = Literal["short", "up", "down"]
+PASSINGS: tuple[Passing, ...] = get_args(Passing)
+TURNS: tuple[Turn, ...] = get_args(Turn)
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,11 +23,20 @@ class Ease:
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """The axis stands at `value` at frame `at`; `ease` shapes the leg from here to the next key."""
+    """The axis stands at `value` at frame `at`; `ease` shapes the leg from here to the next key.
+
+    `passing` says what a smooth run does at the key: pass on without a stop; stop for an instant; hold, that is come
+    to rest, without speed and acceleration; or pass free, so that the legs on both sides may overshoot.
+    `turn` says which way round an axis without end goes to the next key: the short way, up or down. Without it the
+    values count as they are written. A `pin` keeps the key where and when it is, whatever repair is chosen.
+    """
 
     at: Fraction
     value: float
     ease: Ease
+    passing: Passing = "pass"
+    turn: Turn | None = None
+    pin: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from scipy.interpolate import PPoly, make_interp_spline
 from scipy.optimize import nnls
 
 from sequencer.errors import ProjectError
-from sequencer.motion import through
+from sequencer.motion import program, through
 from sequencer.motion.compile import compile_move
 from sequencer.motion.program import Unsolved
 from sequencer.motion.through import smooth_run
@@ -18,6 +18,7 @@ from tests.motion.machines import LAWS, SECONDS, rig, seeded_keys, track
 
 Floats = NDArray[np.float64]
 Matrix = sparse.csc_matrix[np.float64]
+Between = tuple[Floats | None, Floats | None]
 
 
 def jerk_cost(breaks_s: Floats, coeffs: Floats) -> float:
@@ -137,10 +138,10 @@ def test_seconds_between_hours_are_no_trouble() -> None:
 
 @pytest.mark.parametrize("off", [1e-6, np.nan])
 def test_an_answer_that_turns_back_is_not_passed_on(off: float, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = through.solve
+    found = program.solve
 
-    def a_little_off(cost: Matrix, pull: Floats, hull: Matrix, least: Floats, bounds: Floats) -> Floats:
-        x = found(cost, pull, hull, least, bounds)
+    def a_little_off(cost: Matrix, pull: Floats, hull: Matrix, between: Between, bounds: Floats) -> Floats:
+        x = found(cost, pull, hull, between, bounds)
         return np.asarray(x - off * np.sign(hull.sum(axis=0)), np.float64).ravel()
 
     at_s, values = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 5.0, 5.1, 0.0])

@@ -14,6 +14,7 @@ from sequencer.score.fit import TOLERANCE
 from sequencer.score.laws import harmonic, linear, poly345, trapezoid
 from sequencer.score.laws.bezier import KIND as BEZIER
 from sequencer.score.laws.bezier import Bezier
+from sequencer.score.laws.spline import Spline
 from sequencer.score.laws.trapezoid import Trapezoid
 from sequencer.score.move import Ease
 from sequencer.shell.kinds import laws, laws_left_out
@@ -29,6 +30,7 @@ KEYWORDS = {
 HOWS: dict[str, list[object]] = {
     "bezier": [Bezier(points) for points in KEYWORDS.values()],
     "trapezoid": [Trapezoid(), Trapezoid(0.5)],
+    "spline": [Spline(((0, 0, 0, 0), (0.25, 3, 1, -2), (1, 0, 5, 0)))],
 }
 
 inside = st.floats(0.02, 0.98)
