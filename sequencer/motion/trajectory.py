@@ -7,20 +7,32 @@ It refuses to judge: limits are the business of `peaks`.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Self
+from functools import lru_cache
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PPoly
 from scipy.special import comb
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# What a tick reads: the stretch [begin, until) in which no axis changes piece; the pieces, when they begin and when
-# they end; the coefficients of the axes' positions and, beside them, of their speeds, highest power first.
-# Shape: two numbers; (A,), (2A,), (A,); K times (2A,).
-_Near = tuple[float, float, Ints, Floats, Floats, tuple[Floats, ...]]
+_BLOCK = 32_768  # instants that are sampled at once: as many as stay near the processor while they are worked on
+
+
+class _Stretch(NamedTuple):
+    """The stretch [`begin_s`, `until_s`) in which no axis changes piece, as one polynomial of all axes.
+
+    Shape: `piece` and `ends_s`, where each piece ends, (A,); `both` (K, 2A), positions and beside them speeds, about
+    `origin_s` and highest power first.
+    """
+
+    begin_s: float
+    until_s: float
+    origin_s: float
+    piece: Ints
+    ends_s: Floats
+    both: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,7 +40,7 @@ class _Search:
     """What finds the pieces of all axes at an instant with one search: each axis's begins, lifted beyond the last's.
 
     Shape: `lift_s` (A,); `lifted_s`, `begin_s`, `until_s` (P,). The first piece of an axis begins before all moves.
-    `powers` (K-1, 1), what differentiating multiplies a coefficient by.
+    `powers` (K,), those of the coefficients.
     """
 
     lift_s: Floats
@@ -60,7 +72,7 @@ class Trajectory:
     start_s: float = field(init=False)
     end_s: float = field(init=False)
     _search: _Search = field(init=False, repr=False)
-    _near: list[_Near] = field(init=False, repr=False)
+    _near: list[_Stretch] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         heads, tails = self.first[:-1], self.first[1:] - 1
@@ -69,8 +81,8 @@ class Trajectory:
         begin_s[heads], until_s[tails] = start_s - 1.0, np.inf
         lift_s = np.arange(len(self.axes), dtype=np.float64) * (end_s - start_s + 3.0)
         lifted_s = begin_s + np.repeat(lift_s, np.diff(self.first))
-        powers = np.arange(len(self.coeffs) - 1, 0, -1.0)[:, None]
-        nowhere = (np.inf, -np.inf, heads, begin_s[heads], until_s[heads], ())
+        powers = np.arange(len(self.coeffs) - 1, -1, -1.0)
+        nowhere = _Stretch(np.inf, -np.inf, np.inf, heads, until_s[heads], np.empty(0))
         object.__setattr__(self, "start_s", start_s)
         object.__setattr__(self, "end_s", end_s)
         object.__setattr__(self, "_search", _Search(lift_s, lifted_s, begin_s, until_s, powers))
@@ -110,51 +122,46 @@ class Trajectory:
 
         Shape: `t_s` (T,), result (T, A). Unit: seconds; the axis's unit, a second to the power of `order`.
         """
-        out = np.empty((len(t_s), len(self.axes)))
-        for axis in range(len(self.axes)):
+        coeffs = self.coeffs
+        for _ in range(order):
+            coeffs = coeffs[:-1] * np.arange(len(coeffs) - 1, 0, -1)[:, None]
+        rising = bool(np.all(t_s[1:] >= t_s[:-1]))
+        order_in_time = np.arange(0) if rising else t_s.argsort()
+        rising_s = t_s if rising else t_s[order_in_time]
+        out = np.empty((len(self.axes), len(t_s)))
+        for axis, values in enumerate(out):
             span = slice(self.first[axis], self.first[axis + 1])
-            # the two outer pieces are constant, so that any instant beyond the breaks may stand for their ends
-            breaks_s = np.concatenate((self.from_s[span], [np.inf]))
-            out[:, axis] = PPoly.construct_fast(self.coeffs[:, span], breaks_s)(t_s, order)
-        return out
+            _evaluate(self.from_s[span], coeffs[:, span], rising_s, values)
+        if not rising:
+            out[:, order_in_time] = out.copy()
+        return out.T
 
     def at(self, t_s: float) -> tuple[Floats, Floats]:
         """Return where all axes stand at one instant, and how fast they go: what a tick sends.
 
         Shape: position (A,), velocity (A,). Unit: seconds; each axis's own unit, and that a second.
-        The pieces of the last stretch asked for are kept, since the next tick mostly falls into it; any other order of
-        calls gives the same numbers.
+        The last stretch asked for is kept, since the next tick mostly falls into it. A stretch is always made the same
+        way, so that any order of calls gives the same numbers; they are those of `sample` to rounding.
         """
-        begin_s, until_s, _, from_s, _, rows = self._near[0]
-        if not begin_s <= t_s < until_s:
-            _, _, _, from_s, _, rows = self._near[0] = self._around(t_s, self._near[0])
-        since_s = t_s - from_s
-        # Horner's rule, in place
-        both = rows[0].copy()
-        for row in rows[1:]:
-            both *= since_s
-            both += row
+        near = self._near[0]
+        if not near.begin_s <= t_s < near.until_s:
+            near = self._near[0] = self._around(t_s, near)
+        both = ((t_s - near.origin_s) ** self._search.powers).dot(near.both)
         return both[: len(self.axes)], both[len(self.axes) :]
 
-    def _around(self, t_s: float, last: _Near) -> _Near:
+    def _around(self, t_s: float, last: _Stretch) -> _Stretch:
         """Return what to read about `t_s`. Mostly each axis is in the piece where it was `last`, or in the next one."""
-        _, _, piece, _, ends_s, _ = last
-        piece = piece + (ends_s <= min(t_s, self.end_s))  # from an axis's last piece nothing leads on
-        begin_s, until_s, from_s, ends_s = self._stretch(piece)
-        if not begin_s <= t_s < until_s:
-            piece = self._found(t_s)
-            begin_s, until_s, from_s, ends_s = self._stretch(piece)
-        coeffs = self.coeffs.take(piece, axis=1)
-        both = np.zeros((len(coeffs), 2 * len(piece)))
-        both[:, : len(piece)] = coeffs
-        np.multiply(coeffs[:-1], self._search.powers, out=both[1:, len(piece) :])
-        return begin_s, until_s, piece, np.concatenate((from_s, from_s)), ends_s, tuple(both)
-
-    def _stretch(self, piece: Ints) -> tuple[float, float, Floats, Floats]:
-        """Return from when until when all axes are in these pieces, and when each piece begins and ends."""
+        piece = last.piece + (last.ends_s <= min(t_s, self.end_s))  # from an axis's last piece nothing leads on
         from_s, ends_s = self._search.begin_s.take(piece), self._search.until_s.take(piece)
-        begin_s = max(from_s.tolist())
-        return -np.inf if begin_s < self.start_s else begin_s, min(ends_s.tolist()), from_s, ends_s
+        if not max(from_s.tolist()) <= t_s < min(ends_s.tolist()):
+            piece = self._found(t_s)
+            from_s, ends_s = self._search.begin_s.take(piece), self._search.until_s.take(piece)
+        origin_s, until_s = max(from_s.tolist()), min(ends_s.tolist())
+        begin_s = -np.inf if origin_s < self.start_s else origin_s
+        both = np.zeros((len(self.coeffs), 2 * len(piece)))
+        both[:, : len(piece)] = _shifted(self.coeffs.take(piece, axis=1), origin_s - from_s)
+        np.multiply(both[:-1, : len(piece)], self._search.powers[:-1, None], out=both[1:, len(piece) :])
+        return _Stretch(begin_s, until_s, origin_s, piece, ends_s, both)
 
     def _found(self, t_s: float) -> Ints:
         """Return the piece in which each axis is at `t_s`. Shape: (A,)."""
@@ -202,7 +209,33 @@ class Trajectory:
 
 def _shifted(coeffs: Floats, by: Floats) -> Floats:
     """Return the same polynomials about points that lie `by` later (binomial theorem). Shape: (K, N), (N,), (K, N)."""
-    power = np.arange(len(coeffs) - 1, -1, -1)
-    table = comb(power, power[:, None]) * by[:, None, None] ** np.maximum(power - power[:, None], 0)
-    moved: Floats = (table @ coeffs.T[:, :, None])[:, :, 0].T
+    table, apart = _binomial(len(coeffs))
+    powers = (by[:, None] ** np.arange(len(coeffs))).take(apart, axis=1)
+    moved: Floats = (table * powers @ coeffs.T[:, :, None])[:, :, 0].T
     return moved
+
+
+@lru_cache
+def _binomial(size: int) -> tuple[Floats, Ints]:
+    """Return what each coefficient, times which power of the shift, adds to each of the shifted. Shape: (K, K) each."""
+    power = np.arange(size - 1, -1, -1)
+    return comb(power, power[:, None]).astype(np.float64), np.maximum(power - power[:, None], 0)
+
+
+def _evaluate(from_s: Floats, coeffs: Floats, t_s: Floats, out: Floats) -> None:
+    """Write into `out` the values of one axis at rising instants, what is no number being the last.
+
+    Shape: `from_s` (S,), `coeffs` (K, S), `t_s` and `out` (T,). Horner's rule over many instants at once, each piece's
+    coefficients repeated for all that fall into it.
+    """
+    edges = np.concatenate(([0], t_s.searchsorted(from_s[1:]), [len(t_s)]))
+    for begin in range(0, len(t_s), _BLOCK):
+        counts = np.diff(edges.clip(begin, begin + _BLOCK))
+        met = np.flatnonzero(counts)
+        counts, rows = counts[met], coeffs[:, met]
+        values, since_s = out[begin : begin + _BLOCK], t_s[begin : begin + _BLOCK] - from_s[met].repeat(counts)
+        with np.errstate(invalid="ignore"):
+            np.subtract(since_s, since_s, out=values)  # zero, or no number where the instant is none or is infinite
+        for row in rows[np.maximum.accumulate(rows.any(axis=1))]:  # without the powers that no piece here has
+            values *= since_s
+            values += row.repeat(counts)

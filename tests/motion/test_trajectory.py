@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import PPoly
 
-from sequencer.motion.trajectory import Trajectory
+from sequencer.motion.trajectory import Floats, Trajectory
 
 instants = st.floats(-5, 40)
 
@@ -21,6 +21,37 @@ def three_axes(seed: int = 5) -> Trajectory:
         breaks_s = np.sort(rng.uniform(0, 30, count + 1))
         pieces.append((breaks_s, rng.normal(0, 1, (size, count)), float(rng.normal())))
     return Trajectory.joined(("pan", "tilt", "slide"), pieces, np.zeros(3))
+
+
+def drawn(seed: int, size: int, lasts_s: float) -> Trajectory:
+    """Four axes of 1, 2, 9 and 40 pieces of `size` coefficients, all powers of like weight where a piece ends."""
+    rng = np.random.default_rng(seed)
+    pieces = []
+    for count in (1, 2, 9, 40):
+        breaks_s = np.sort(rng.uniform(0, lasts_s, count + 1))
+        weights = np.diff(breaks_s) ** np.arange(size - 1, -1, -1)[:, None]
+        pieces.append((breaks_s, rng.normal(0, 30, (size, count)) / weights, float(rng.normal(0, 30))))
+    return Trajectory.joined(("pan", "tilt", "roll", "slide"), pieces, np.zeros(4))
+
+
+trajectories = st.builds(
+    drawn, st.integers(0, 1000), st.sampled_from([1, 2, 6, 10, 16]), st.sampled_from([0.01, 30.0, 600.0, 20_000.0])
+)
+
+
+def scipys(trajectory: Trajectory, t_s: Floats, order: int = 0) -> tuple[Floats, Floats]:
+    """Return scipy's values and, beside them, the sums of what they are made of, which rounding is measured by.
+
+    Shape: (T, A) each. The outer pieces, which hold, are given to scipy as they are.
+    """
+    values, sums = [], []
+    for axis in range(len(trajectory.axes)):
+        span = slice(trajectory.first[axis], trajectory.first[axis + 1])
+        breaks_s = np.append(trajectory.from_s[span], np.inf)
+        curve = PPoly.construct_fast(trajectory.coeffs[:, span], breaks_s)
+        values.append(curve(t_s, order))
+        sums.append(PPoly.construct_fast(np.abs(curve.c), breaks_s)(np.maximum(t_s, breaks_s[0]), order))
+    return np.array(values).T, np.array(sums).T
 
 
 def theirs(trajectory: Trajectory, axis: int, t_s: float, order: int) -> float:
@@ -41,6 +72,93 @@ def test_sample_equals_scipys_piecewise_polynomials(t_s: list[float], order: int
     for row, t in zip(sampled, t_s, strict=True):
         for axis in range(3):
             assert row[axis] == pytest.approx(theirs(trajectory, axis, t, order), rel=1e-12, abs=1e-9)
+
+
+@given(
+    trajectories,
+    st.lists(st.one_of(st.floats(-0.1, 1.1), st.integers(0, 59)), max_size=60),
+    st.integers(0, 17),
+    st.booleans(),
+)
+def test_sample_equals_scipys_for_any_degree_length_and_sequence(
+    trajectory: Trajectory, where: list[float | int], order: int, rising: bool
+) -> None:
+    """Parts of the whole are taken as they are, whole numbers as the instants where pieces meet."""
+    whole_s = trajectory.end_s - trajectory.start_s
+    met = trajectory.from_s
+    t_s = np.array(
+        [met[one] if isinstance(one, int) else trajectory.start_s + one * whole_s for one in where], dtype=np.float64
+    )
+    if rising:
+        t_s.sort()
+    expected, sums = scipys(trajectory, t_s, order)
+    sampled = trajectory.sample(t_s, order)
+    assert sampled.shape == (len(t_s), 4)
+    assert np.all(np.abs(sampled - expected) <= 1e-14 * sums)
+
+
+@pytest.mark.parametrize("size", [6, 16])
+def test_many_instants_are_sampled_in_blocks_without_a_seam(size: int) -> None:
+    trajectory = drawn(3, size, 60.0)
+    t_s = np.linspace(-1.0, 61.0, 100_001)
+    expected, sums = scipys(trajectory, t_s)
+    assert np.all(np.abs(trajectory.sample(t_s) - expected) <= 1e-14 * sums)
+    shuffled = np.random.default_rng(1).permutation(len(t_s))
+    assert np.array_equal(trajectory.sample(t_s[shuffled]), trajectory.sample(t_s)[shuffled])
+
+
+def test_sample_leaves_the_instants_alone_and_takes_none() -> None:
+    trajectory = three_axes()
+    t_s = np.array([20.0, 3.0, 25.0])
+    trajectory.sample(t_s)
+    assert t_s.tolist() == [20.0, 3.0, 25.0]
+    assert trajectory.sample(np.empty(0)).shape == (0, 3)
+
+
+def test_what_is_no_instant_has_no_position_and_spoils_none() -> None:
+    trajectory = three_axes()
+    for t_s in ([np.nan], [3.0, np.nan, 20.0], [-np.inf, 3.0, np.inf], [np.inf, 3.0, np.nan, -np.inf]):
+        sampled = trajectory.sample(np.array(t_s))
+        known = np.isfinite(t_s)
+        assert np.isnan(sampled[~known]).all()
+        assert np.array_equal(sampled[known], trajectory.sample(np.array(t_s)[known]))
+
+
+@given(trajectories, st.lists(st.one_of(st.floats(-0.1, 1.1), st.integers(0, 59)), min_size=1, max_size=30))
+def test_a_tick_is_the_same_number_in_any_order_of_asking(trajectory: Trajectory, where: list[float | int]) -> None:
+    whole_s = trajectory.end_s - trajectory.start_s
+    kept = []
+    for one in where:
+        t_s = float(trajectory.from_s[one]) if isinstance(one, int) else trajectory.start_s + one * whole_s
+        kept.append((t_s, *trajectory.at(t_s)))
+    for t_s, position, velocity in kept:
+        alone = Trajectory(
+            trajectory.axes, trajectory.first, trajectory.from_s, trajectory.coeffs, trajectory.fit_error
+        )
+        assert [each.tolist() for each in alone.at(t_s)] == [position.tolist(), velocity.tolist()]
+        for order, asked in enumerate((position, velocity)):
+            expected, sums = scipys(trajectory, np.array([t_s]), order)
+            assert np.all(np.abs(asked - expected[0]) <= 1e-13 * sums[0])
+
+
+def test_a_long_leg_beside_a_busy_axis_is_as_exact_as_the_guard_needs() -> None:
+    """Ten minutes as one leg, read where another axis changes piece every 37 ms, against exact fractions."""
+    lasts_s, moves = 600.0, 340.0
+    leg = np.array([[6.0], [-15.0], [10.0], [0.0], [0.0], [0.0]]) * moves / lasts_s ** np.arange(5, -1, -1)[:, None]
+    busy_s = np.arange(0.0, lasts_s, 0.037)
+    busy = np.random.default_rng(2).normal(0, 1, (6, len(busy_s) - 1))
+    axes = [(np.array([0.0, lasts_s]), leg, moves), (busy_s, busy, 0.0)]
+    trajectory = Trajectory.joined(("pan", "tilt"), axes, np.zeros(2))
+    exact = [Fraction(float(c)) for c in leg[:, 0]]
+    for t_s in np.random.default_rng(3).uniform(0, lasts_s, 300).tolist():
+        true = speed = Fraction(0)
+        for c in exact:
+            speed = speed * Fraction(t_s) + true
+            true = true * Fraction(t_s) + c
+        position, velocity = trajectory.at(t_s)
+        for value in (position[0], trajectory.sample(np.array([t_s]))[0, 0]):
+            assert abs(Fraction(float(value)) - true) <= 3e-14 * moves
+        assert abs(Fraction(float(velocity[0])) - speed) <= 1e-12 * moves / lasts_s
 
 
 @given(st.lists(st.one_of(instants, st.sampled_from(three_axes().from_s.tolist())), min_size=1, max_size=30))
