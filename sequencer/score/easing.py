@@ -90,8 +90,9 @@ class LawKind:
     `settings` is a frozen dataclass whose fields are what a project file may write beside `"law"`, checked in its
     `__post_init__` (ValueError in plain words); `curve` turns a value of it into the law's curve, the same curve for
     the same settings. `factors`: in closed form, where the law has one. `suited` returns, for settings that leave
-    something to the axis's limits, those for one leg. `reversed` and `scaled` return the settings of the same curve
-    run backward, or drawn `factor` times as large; without them the settings stay as they are.
+    something to the axis's limits (a field that says "limits"), those for one leg, and others just as they came.
+    `reversed` and `scaled` return the settings of the same curve run backward, or drawn `factor` times as large;
+    without them the settings stay as they are.
     """
 
     name: str

@@ -1,6 +1,6 @@
 """Motion laws against their closed forms and against published tables."""
 
-from dataclasses import dataclass
+import re
 
 import numpy as np
 import pytest
@@ -9,14 +9,18 @@ from hypothesis import strategies as st
 from scipy.interpolate import BPoly
 from scipy.optimize import brentq
 
+from sequencer.errors import ProjectError
+from sequencer.project import files, text
 from sequencer.score.easing import LawKind, NoCurve, NoSettings, UnitCurve, curve_of
 from sequencer.score.fit import TOLERANCE
-from sequencer.score.laws import harmonic, linear, poly345, trapezoid
+from sequencer.score.laws import poly345, s_curve, trapezoid
 from sequencer.score.laws.bezier import KIND as BEZIER
 from sequencer.score.laws.bezier import Bezier
+from sequencer.score.laws.s_curve import SCurve
 from sequencer.score.laws.spline import Spline
 from sequencer.score.laws.trapezoid import Trapezoid
 from sequencer.score.move import Ease
+from sequencer.score.ramps import Part
 from sequencer.shell.kinds import laws, laws_left_out
 from sequencer.testing import check_law
 
@@ -29,8 +33,9 @@ KEYWORDS = {
 }
 HOWS: dict[str, list[object]] = {
     "bezier": [Bezier(points) for points in KEYWORDS.values()],
-    "trapezoid": [Trapezoid(), Trapezoid(0.5)],
-    "spline": [Spline(((0, 0, 0, 0), (0.25, 3, 1, -2), (1, 0, 5, 0)))],
+    "trapezoid": [Trapezoid(), Trapezoid(0.5), Trapezoid("limits"), Trapezoid(1e-4)],
+    "s-curve": [SCurve(), SCurve(0.5, 0.5), SCurve(0.2, "limits"), SCurve("limits", 0.001), SCurve(1e-4, 1e-5)],
+    "spline": [Spline(((0, 0, 0, 0), (0.25, 3, 1, -2), (1, 0, 5, 0))), Spline(((0, 0, 0, 0), (1, 0, 0, 0)))],
 }
 
 inside = st.floats(0.02, 0.98)
@@ -50,7 +55,8 @@ def css(how: tuple[float, float, float, float], u: float) -> float:
 
 
 def test_these_laws_are_there() -> None:
-    assert {"hold", "linear", "harmonic", "poly345", "trapezoid", "bezier", "through"} <= set(laws())
+    everywhere = {"hold", "linear", "harmonic", "cycloidal", "poly345", "poly4567", "modified-sine"}
+    assert everywhere | {"modified-trapezoid", "trapezoid", "s-curve", "bezier", "through"} <= set(laws())
     assert laws_left_out() == {}
 
 
@@ -64,76 +70,14 @@ def test_any_bezier_keeps_what_laws_promise(how: tuple[float, float, float, floa
     check_law(BEZIER, Bezier(how))
 
 
-@given(st.floats(0.001, 0.5))
+@given(st.floats(1e-4, 0.5))
 def test_any_trapezoid_keeps_what_laws_promise(ramp: float) -> None:
     check_law(trapezoid.KIND, Trapezoid(ramp))
 
 
-BROKEN = {
-    "ends at": UnitCurve(np.array([0.0, 1.0]), np.array([[0.9], [0.0]])),
-    "begins at": UnitCurve(np.array([0.0, 1.0]), np.array([[0.9], [0.1]])),
-    "value jumps": UnitCurve(np.array([0.0, 0.5, 1.0]), np.array([[1.0, 0.0], [0.0, 1.0]])),
-    "speed jumps": UnitCurve(np.array([0.0, 0.5, 1.0]), np.array([[0.5, 1.5], [0.0, 0.25]])),
-    "breaks must rise": UnitCurve(np.array([0.0, 1.0, 1.0]), np.array([[1.0, 0.0], [0.0, 1.0]])),
-    "no number": UnitCurve(np.array([0.0, 1.0]), np.array([[np.nan], [0.0]])),
-    "last break": UnitCurve(np.array([0.0, 0.9]), np.array([[1.0], [0.0]])),
-}
-
-
-@pytest.mark.parametrize("fault", BROKEN)
-def test_the_checker_finds_a_broken_law(fault: str) -> None:
-    with pytest.raises(AssertionError, match=fault):
-        check_law(LawKind("broken", NoSettings, lambda how: BROKEN[fault]))
-
-
-def test_the_checker_finds_a_law_that_changes_its_mind() -> None:
-    speeds = iter((1.0, 1.0 - 1e-12))
-    with pytest.raises(AssertionError, match="two different curves"):
-        check_law(
-            LawKind("moody", NoSettings, lambda how: UnitCurve(np.array([0.0, 1.0]), np.array([[next(speeds)], [0.0]])))
-        )
-
-
-@dataclass(frozen=True)
-class Named:
-    law: str = "x"
-
-
-@dataclass(frozen=True)
-class Curved:
-    how: complex = 1j
-
-
-@dataclass(frozen=True)
-class Listed:
-    """A file has lists only: without a type that says so, a tuple comes back as one."""
-
-    parts: object = (0.5, 0.5)
-
-
-@dataclass
-class Loose:
-    part: float = 0.5
-
-
-class Plain:
-    pass
-
-
-@pytest.mark.parametrize(
-    ("settings", "words"),
-    [
-        (Named, "names the law, not a setting"),
-        (Curved, "cannot keep its settings"),
-        (Listed, "bring its settings back as"),
-        (Loose, "must be a frozen dataclass"),
-        (Plain, "must be a frozen dataclass"),
-        (Bezier, "has settings without defaults; give some"),
-    ],
-)
-def test_the_checker_finds_settings_that_no_file_keeps(settings: type[object], words: str) -> None:
-    with pytest.raises(AssertionError, match=words):
-        check_law(LawKind("straight", settings, lambda how: linear.curve(NoSettings())))
+@given(st.floats(1e-4, 0.5) | st.just("limits"), st.floats(1e-5, 0.5) | st.just("limits"))
+def test_any_s_curve_keeps_what_laws_promise(ramp: Part, rounding: Part) -> None:
+    check_law(s_curve.KIND, SCurve(ramp, rounding))
 
 
 def test_poly345_is_the_rest_to_rest_quintic_of_scipy() -> None:
@@ -142,15 +86,6 @@ def test_poly345_is_the_rest_to_rest_quintic_of_scipy() -> None:
     for order in range(4):
         ours = poly345.curve(NoSettings()).sample(u, order)
         assert ours == pytest.approx(theirs.derivative(order)(u) if order else theirs(u), abs=1e-12)
-
-
-def test_harmonic_follows_the_cosine_in_every_derivative() -> None:
-    u = np.random.default_rng(1).uniform(0, 1, 20_000)
-    curve = harmonic.curve(NoSettings())
-    off = np.abs(curve.sample(u) - (1 - np.cos(np.pi * u)) / 2).max()
-    assert off <= curve.fit_error <= TOLERANCE
-    assert curve.sample(u, 1) == pytest.approx(np.pi / 2 * np.sin(np.pi * u), abs=1e-6)
-    assert curve.sample(u, 2) == pytest.approx(np.pi**2 / 2 * np.cos(np.pi * u), abs=1e-4)
 
 
 def test_trapezoid_is_the_integral_of_its_speed() -> None:
@@ -212,10 +147,45 @@ def test_handles_on_the_diagonal_are_the_straight_line() -> None:
         assert curve.sample(u) == pytest.approx(u, abs=1e-12)
 
 
-@pytest.mark.parametrize("ramp", [0.0, -1.0, 0.51, float("nan")])
-def test_trapezoid_refuses_ramps_that_do_not_fit(ramp: float) -> None:
-    with pytest.raises(ValueError, match="ramp is"):
-        Trapezoid(ramp)
+@given(points)
+def test_bezier_backward_is_the_standards_curve_backward(how: tuple[float, float, float, float]) -> None:
+    assert BEZIER.reversed is not None
+    back = BEZIER.reversed(Bezier(how)).points
+    for u in (0.1, 0.5, 0.83):
+        assert css(back, u) == pytest.approx(1 - css(how, 1 - u), abs=1e-9)
+
+
+@pytest.mark.parametrize("ramp", [0.0, 1e-6, -1.0, 0.51, float("nan"), float("inf")])
+def test_ramps_that_cannot_be_are_refused_in_plain_words(ramp: float) -> None:
+    words = f'ramp is {ramp}; it must be 0.0001 to 0.5 of the leg, or "limits"'
+    for settings in (Trapezoid, SCurve):
+        with pytest.raises(ValueError, match=re.escape(words)):
+            settings(ramp)
+    words = f'rounding is {ramp}; it must be 0.00001 to 0.5 of the ramp, or "limits"'
+    with pytest.raises(ValueError, match=re.escape(words)):
+        SCurve(0.25, ramp)
+
+
+@pytest.mark.parametrize(
+    ("law", "how"),
+    [
+        ("trapezoid", {"ramp": "limit"}),
+        ("s-curve", {"rounding": "fast"}),
+        ("s-curve", {"ramp": 0.2, "rounding": 0.6}),
+        ("trapezoid", {"ramp": None}),
+    ],
+)
+def test_a_file_with_impossible_settings_is_refused_with_its_place(law: str, how: dict[str, object]) -> None:
+    with pytest.raises(ProjectError) as refused:
+        text.convert(how, laws()[law].settings, files.PROJECT, "tracks[0].keys[2].ease")
+    assert "tracks[0].keys[2].ease" in str(refused.value)
+
+
+def test_a_file_may_leave_the_ramp_to_the_limits() -> None:
+    read = text.convert({"ramp": "limits"}, Trapezoid, files.PROJECT)
+    assert read == Trapezoid("limits")
+    with pytest.raises(ProjectError):
+        text.convert({"ramp": "limits"}, Bezier, files.PROJECT)
 
 
 def test_a_curve_that_cannot_be_fitted_well_is_refused() -> None:

@@ -75,4 +75,11 @@ def curve(how: Bezier) -> UnitCurve:
     return fit(how.law)
 
 
-KIND = LawKind("bezier", Bezier, curve)
+def backward(how: Bezier) -> Bezier:
+    """Return the same curve from its end to its begin."""
+    x1, y1, x2, y2 = how.points
+    return Bezier((1 - x2, 1 - y2, 1 - x1, 1 - y1))
+
+
+# It has no factors: the peaks of the fit, which the motors get, are not those of the curve to the last digits.
+KIND = LawKind("bezier", Bezier, curve, reversed=backward)

@@ -1,8 +1,10 @@
 """Even speed from key to key. It refuses no leg, though a motor cannot take the jolt at an end that is at rest."""
 
+import math
+
 import numpy as np
 
-from sequencer.score.easing import LawKind, NoSettings, UnitCurve
+from sequencer.score.easing import Factors, LawKind, NoSettings, UnitCurve
 
 
 def curve(how: NoSettings) -> UnitCurve:
@@ -10,4 +12,9 @@ def curve(how: NoSettings) -> UnitCurve:
     return UnitCurve(np.array([0.0, 1.0]), np.array([[1.0], [0.0]]))
 
 
-KIND = LawKind("linear", NoSettings, curve)
+def factors(how: NoSettings) -> Factors:
+    """Return its peaks: from rest, the speed is there at once."""
+    return Factors(1.0, math.inf, math.inf)
+
+
+KIND = LawKind("linear", NoSettings, curve, factors)

@@ -3,14 +3,21 @@
 Source: Cam Design Handbook (Rothbart ed., McGraw-Hill 2004), from memory; least jerk: Flash & Hogan 1985.
 """
 
+import math
+
 import numpy as np
 
-from sequencer.score.easing import LawKind, NoSettings, UnitCurve
+from sequencer.score.easing import Factors, LawKind, NoSettings, UnitCurve
 
 
 def curve(how: NoSettings) -> UnitCurve:
-    """Return 6 u^5 - 15 u^4 + 10 u^3; its peaks are speed 15/8, acceleration 10/sqrt(3), jerk 60."""
+    """Return 6 u^5 - 15 u^4 + 10 u^3."""
     return UnitCurve(np.array([0.0, 1.0]), np.array([[6.0], [-15.0], [10.0], [0.0], [0.0], [0.0]]))
 
 
-KIND = LawKind("poly345", NoSettings, curve)
+def factors(how: NoSettings) -> Factors:
+    """Return its peaks; the jerk's are at both ends."""
+    return Factors(15 / 8, 10 / math.sqrt(3), 60.0)
+
+
+KIND = LawKind("poly345", NoSettings, curve, factors)

@@ -38,7 +38,7 @@ class Spline:
 @lru_cache(maxsize=65536)
 def curve(how: Spline) -> Drawn:
     """Return the quintic pieces through the nodes."""
-    u, off, slope, bend = np.array(how.nodes).T
+    u, off, slope, bend = np.array(how.nodes, np.float64).T
     return Drawn(u, hermite(u, off, slope, bend))
 
 
