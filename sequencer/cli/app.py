@@ -4,6 +4,7 @@ import signal
 
 import typer
 
+from sequencer.cli.check import check
 from sequencer.cli.compare import compare
 from sequencer.cli.device import device
 from sequencer.cli.play import play
@@ -21,6 +22,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+app.command()(check)
 app.command()(takes)
 app.command()(compare)
 app.command()(play)

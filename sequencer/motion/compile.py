@@ -5,6 +5,8 @@ Between two keys the law of the first shapes the way; before the first key and a
 jolt that the other law brings. A leg between equal values rests, and ends a run.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +22,10 @@ from sequencer.timebase.rate import Rate
 
 # rows of pieces of a smooth run
 _RUN_SIZE = 6
+_STILL = {
+    NoCurve.STILL: REST,
+    NoCurve.RUN: UnitCurve(np.linspace(0.0, 1.0, PIECES_A_LEG + 1), np.zeros((1, PIECES_A_LEG))),
+}
 
 
 def compile_move(rig: Rig, move: Move, rate: Rate, laws: Laws) -> Trajectory:
@@ -34,40 +40,57 @@ def compile_move(rig: Rig, move: Move, rate: Rate, laws: Laws) -> Trajectory:
 def compile_legs(rig: Rig, whole: Legs) -> Trajectory:
     """Return the trajectory of these legs. Error: ProjectError for a smooth run that cannot be solved."""
     runs = np.array([curve is NoCurve.RUN for curve in whole.curves])
-    curves = [REST if isinstance(curve, NoCurve) else curve for curve in whole.curves]
-    pieces = np.where(runs, PIECES_A_LEG, [len(curve.breaks) - 1 for curve in curves])
-    place = np.append(0, np.cumsum(pieces[whole.law]))
-    from_s = np.empty(place[-1])
-    size = max(_RUN_SIZE if runs.any() else 1, *(len(curve.coeffs) for curve in curves))
-    coeffs = np.zeros((size, place[-1]))
-    # the legs of each law in a row: with a curve for each leg, a search for each would take for ever
-    order = np.argsort(whole.law, kind="stable")
-    ends = np.searchsorted(whole.law, np.arange(len(curves) + 1), sorter=order)
-    for number, curve in enumerate(curves):
-        if not runs[number]:
-            _fill(whole, order[ends[number] : ends[number + 1]], curve, place, (from_s, coeffs))
+    place = places(whole)
+    # what stands in the place of a run until it is solved is still
+    curves = [_STILL[curve] if isinstance(curve, NoCurve) else curve for curve in whole.curves]
+    from_s, coeffs = _stretched(whole, curves, place, _RUN_SIZE if runs.any() else 1)
     _fill_runs(whole, runs[whole.law], place, (from_s, coeffs), rig)
     errors = [curve.fit_error if isinstance(curve, UnitCurve) else 0.0 for curve in curves]
     error = np.abs(whole.way) * np.array(errors)[whole.law]
     return Trajectory(rig.names, place[whole.first], from_s, coeffs, np.maximum.reduceat(error, whole.first[:-1]))
 
 
-def _fill(legs: Legs, members: Ints, curve: UnitCurve | Drawn, place: Ints, out: tuple[Floats, Floats]) -> None:
-    """Write the pieces of all legs of one law: its curve, stretched to each leg's time and way."""
-    from_s, coeffs = out
-    lasts_s, way = legs.lasts_s[members], legs.way[members]
-    rows, pieces = curve.coeffs.shape
-    where = place[members][:, None] + np.arange(pieces)
-    from_s[where] = legs.at_s[members][:, None] + lasts_s[:, None] * curve.breaks[:-1]
-    drawn = isinstance(curve, Drawn)
-    factor = np.ones_like(way) if drawn else way
-    for row in range(1, rows + 1):
-        coeffs[-row][where] = factor[:, None] * curve.coeffs[-row]
-        factor = factor / lasts_s
-    coeffs[-1][where] += legs.value[members][:, None]
-    if drawn:  # beside the straight line
-        coeffs[-1][where] += way[:, None] * curve.breaks[:-1]
-        coeffs[-2][where] += (way / lasts_s)[:, None]
+def places(whole: Legs) -> Ints:
+    """Return where the pieces of each leg begin in the trajectory of these legs. Shape: (L+1,)."""
+    counts = [len((_STILL[curve] if isinstance(curve, NoCurve) else curve).breaks) - 1 for curve in whole.curves]
+    return np.append(0, np.cumsum(np.array(counts)[whole.law]))
+
+
+def stacked(curves: Sequence[UnitCurve | Drawn], least: int = 1) -> tuple[Floats, Floats, Ints]:
+    """Return the pieces of all curves in a row: where each begins, its coefficients, and where each curve's begin.
+
+    Shape: (Q,), (K, Q) with K at least `least`, (C+1,).
+    """
+    size = max(least, *(len(curve.coeffs) for curve in curves))
+    first = np.cumsum([0, *(len(curve.breaks) - 1 for curve in curves)])
+    coeffs = np.zeros((size, first[-1]))
+    for curve, begin, end in zip(curves, first[:-1].tolist(), first[1:].tolist(), strict=True):
+        coeffs[size - len(curve.coeffs) :, begin:end] = curve.coeffs
+    return np.concatenate([curve.breaks[:-1] for curve in curves]), coeffs, first
+
+
+def _stretched(whole: Legs, curves: list[UnitCurve | Drawn], place: Ints, least: int) -> tuple[Floats, Floats]:
+    """Return when each piece of all legs begins, and its coefficients: curves stretched to each leg's time and way.
+
+    Row by row over all pieces: with a curve for each leg, going from law to law would take for ever.
+    """
+    from_u, unit, first = stacked(curves, least)
+    counts = np.diff(place)
+    number = np.arange(place[-1]) + np.repeat(first[whole.law] - place[:-1], counts)
+    lasts_s, since_u = np.repeat(whole.lasts_s, counts), from_u.take(number)
+    from_s = np.repeat(whole.at_s, counts) + lasts_s * since_u
+    drawn = np.array([isinstance(curve, Drawn) for curve in curves])[whole.law]
+    factor = np.repeat(np.where(drawn, 1.0, whole.way), counts)
+    coeffs = np.empty((len(unit), place[-1]))
+    for row in range(len(unit) - 1, -1, -1):
+        np.multiply(unit[row].take(number), factor, out=coeffs[row])
+        factor /= lasts_s
+    coeffs[-1] += np.repeat(whole.value, counts)
+    if drawn.any():  # beside the straight line
+        straight = np.repeat(np.where(drawn, whole.way, 0.0), counts)
+        coeffs[-1] += straight * since_u
+        coeffs[-2] += straight / lasts_s
+    return from_s, coeffs
 
 
 def _fill_runs(legs: Legs, running: NDArray[np.bool_], place: Ints, out: tuple[Floats, Floats], rig: Rig) -> None:

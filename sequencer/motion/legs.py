@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from sequencer.rig.axis import Axis, Rig
 from sequencer.score.columns import Columns, columns
-from sequencer.score.easing import Drawn, Laws, Leg, NoCurve, UnitCurve, curve_of
+from sequencer.score.easing import Drawn, Laws, Leg, NoCurve, UnitCurve, curve_of, settings_of
 from sequencer.score.faults import faults
-from sequencer.score.move import Move, Passing
+from sequencer.score.move import Ease, Move, Passing
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -97,16 +97,25 @@ def legs(rig: Rig, move: Move, rate: Rate, laws: Laws) -> Legs:
 
 
 def _suit(legs: Legs, rig: Rig, read: Columns, laws: Laws) -> None:
-    """Give each leg whose law takes something from the axis's limits a curve of its own, in place."""
-    left_open = [place for place, ease in enumerate(read.eases, 1) if laws[ease.law].suited is not None]
+    """Give each leg whose law takes something from the axis's limits a curve of its own, in place.
+
+    Settings that come back themselves for one leg leave nothing to the limits of any.
+    """
     known: dict[UnitCurve | Drawn | NoCurve, int] = {}
-    for leg in np.flatnonzero(np.isin(legs.law, left_open)):
-        axis = rig.axes[int(np.searchsorted(legs.first, leg, "right")) - 1]
-        curve = curve_of(read.eases[legs.law[leg] - 1], laws, leg_of(axis, legs.way[leg], legs.lasts_s[leg]))
-        if curve not in known:
-            known[curve] = len(legs.curves)
-            legs.curves.append(curve)
-        legs.law[leg] = known[curve]
+    axis_of = np.repeat(np.arange(len(rig.axes)), np.diff(legs.first))
+    for place, ease in enumerate(read.eases, 1):
+        kind, how = settings_of(ease, laws)
+        if kind.suited is None:
+            continue
+        for leg in np.flatnonzero(legs.law == place):
+            own = kind.suited(how, leg_of(rig.axes[axis_of[leg]], legs.way[leg], legs.lasts_s[leg]))
+            if own is how:
+                break
+            curve = curve_of(Ease(ease.law, own), laws)
+            if curve not in known:
+                known[curve] = len(legs.curves)
+                legs.curves.append(curve)
+            legs.law[leg] = known[curve]
 
 
 def leg_of(axis: Axis, way: float, lasts_s: float) -> Leg:

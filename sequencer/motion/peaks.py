@@ -10,8 +10,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from sequencer.motion.combined import together
+from sequencer.motion.extremes import Extremes
 from sequencer.motion.trajectory import Trajectory
-from sequencer.rig.axis import Rig, Unit
+from sequencer.rig.axis import Axis, Rig, Unit
+from sequencer.rig.limits import Combined, SumLimit
 from sequencer.timebase.timecode import Timebase
 
 Floats = NDArray[np.float64]
@@ -19,13 +22,8 @@ Floats = NDArray[np.float64]
 # A limit is broken by more than this part of it; a jump is one by more than this part of the limit of what jumps.
 TOLERANCE = 1e-6
 
-# of a piece's length: nearer to an extreme the value is the same to the last digit
-_NEAR = 1e-13
-_STEPS = 60
-_ROUNDING = 1e-14
-
 Quantity = Literal["speed", "acceleration", "jerk", "travel"]
-_ORDERS: tuple[Quantity, ...] = ("travel", "speed", "acceleration", "jerk")
+ORDERS: tuple[Quantity, ...] = ("travel", "speed", "acceleration", "jerk")
 _PER = {
     "deg": ("deg", "deg/s", "deg/s²", "deg/s³"),
     "mm": ("mm", "mm/s", "mm/s²", "mm/s³"),
@@ -55,72 +53,87 @@ class Peak:
     low: Extreme
     high: Extreme
 
+    @property
+    def jump(self) -> tuple[str, float] | None:
+        """What changes at once, position, speed or acceleration, and when; None where nothing does."""
+        for what, above in (("position", self.speed), ("speed", self.acceleration), ("acceleration", self.jerk)):
+            if math.isinf(above.value):
+                return what, above.at_s
+        return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What is asked of one limit: `value` against `limit` at `at_s`; for travel, the position against the nearer end.
+
+    `excess` is how much more that is, as a part of the limit (of travel: of the whole of it); below zero it is what is
+    left. Unit: seconds from the project's start; the axis's unit, a second to the power that `of` asks for.
+    """
+
+    of: Quantity
+    at_s: float
+    value: float
+    limit: float
+    excess: float
+
+    @property
+    def over(self) -> bool:
+        """Whether that is too much."""
+        return self.excess > TOLERANCE
+
+    def numbers(self) -> tuple[str, str]:
+        """Return what is asked and the limit in three figures, or in as many as tell them apart."""
+        pairs = [(number(self.value, figures), number(self.limit, figures)) for figures in range(3, 18)]
+        return next((pair for pair in pairs if pair[0] != pair[1]), pairs[0])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Violation:
-    """More than an axis can do: `value` against `limit` at `at_s`; for travel, the position against that end.
-
-    Unit: seconds from the project's start; the axis's unit, a second to the power that `of` asks for.
-    """
+    """More than an axis can do, or than a combined limit allows."""
 
     axis: str
     of: Quantity
     at_s: float
     value: float
     limit: float
-    unit: Unit
+    unit: Unit | None
+    combined: Combined | None = None
 
     def words(self, timebase: Timebase) -> str:
         """Say it to the operator, with the mend."""
         label = str(timebase.label_at(self.at_s)).partition(".")[0]
-        place = _ORDERS.index(self.of)
-        unit = _PER[self.unit][place]
-        asked, limit = _apart(self.value, self.limit)
+        place = ORDERS.index(self.of)
+        unit = unit_of(self.unit, self.of)
+        asked, limit = Asked(of=self.of, at_s=self.at_s, value=self.value, limit=self.limit, excess=0.0).numbers()
         asked = f"{asked} {unit}".rstrip()
+        who = self.axis
+        if isinstance(self.combined, SumLimit):
+            who = f"{self.combined.name} ({self.combined.words})"
+        elif self.combined is not None:
+            who = f"{self.axis}, {self.combined.words},"
         if self.of == "travel":
-            fault = f"{self.axis} goes to {asked} at {label}, its travel ends at {limit}"
+            fault = f"{who} goes to {asked} at {label}, its travel ends at {limit}"
             return f"{fault}; move the key inside the travel, or choose an ease that does not overshoot"
         if np.isinf(self.value):
-            jumping = _ORDERS[place - 1].replace("travel", "position")
-            fault = f"{self.axis} changes its {jumping} at once at {label}, {self.of} limit {limit} {unit}"
+            jumping = ORDERS[place - 1].replace("travel", "position")
+            fault = f"{who} changes its {jumping} at once at {label}, {self.of} limit {limit} {unit}".rstrip()
             return f"{fault}; choose an ease that begins or ends more gently there"
-        return f"{self.axis} asks {asked} at {label}, limit {limit}; give the leg more time or a gentler ease"
+        what = f"{asked} of {self.of}" if self.unit is None else asked
+        return f"{who} asks {what} at {label}, limit {limit}; give the leg more time or a gentler ease"
 
 
-def _apart(asked: float, limit: float) -> tuple[str, str]:
-    """Return both numbers in three figures, or in as many as tell them apart."""
-    pairs = [(_number(asked, figures), _number(limit, figures)) for figures in range(3, 18)]
-    return next((pair for pair in pairs if pair[0] != pair[1]), pairs[-1])
+def unit_of(unit: Unit | None, of: Quantity) -> str:
+    """Return what an axis's speed, acceleration, jerk or position is counted in; a sum of axes has no unit."""
+    return "" if unit is None else _PER[unit][ORDERS.index(of)]
 
 
-def _number(value: float, figures: int) -> str:
+def number(value: float, figures: int) -> str:
+    """Return a number in so many figures, without an exponent where it can be."""
     if value == 0 or abs(value) >= 1e12:
         return f"{value:.{figures}g}"
     decimals = max(figures - 1 - math.floor(math.log10(abs(value))), 0)
     text = f"{value:.{decimals}f}"
     return text.rstrip("0").rstrip(".") if decimals else text
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Extremes:
-    """The largest value of one derivative in each piece, upward and downward, and the instants.
-
-    Shape: all (2, P); `value` is positive the way it points. `jump` (P,): what it derives from jumps at the begin.
-    """
-
-    value: Floats
-    at_s: Floats
-    jump: NDArray[np.bool_]
-
-    def largest(self, span: slice, way: int) -> Extreme:
-        piece = int(np.argmax(self.value[way, span]))
-        return Extreme(float(self.value[way, span][piece]), float(self.at_s[way, span][piece]))
-
-    def magnitude(self, span: slice) -> Extreme:
-        jumps = np.flatnonzero(self.jump[span])
-        if len(jumps):
-            return Extreme(np.inf, float(self.at_s[0, span][jumps[0]]))
-        return max(self.largest(span, 0), self.largest(span, 1), key=lambda each: each.value)
 
 
 def peaks(trajectory: Trajectory, rig: Rig) -> tuple[Peak, ...]:
@@ -129,22 +142,66 @@ def peaks(trajectory: Trajectory, rig: Rig) -> tuple[Peak, ...]:
     A jump below TOLERANCE of the limit of what jumps (of a position: below what the speed limit goes in a microsecond)
     is rounding. Error: exact but for rounding.
     """
-    position, speed, acceleration, jerk = _extremes(trajectory, rig)
-    result = []
-    for number, axis in enumerate(rig.axes):
-        span = slice(trajectory.first[number], trajectory.first[number + 1])
-        low = position.largest(span, 1)
-        result.append(
-            Peak(
-                axis=axis.name,
-                speed=speed.magnitude(span),
-                acceleration=acceleration.magnitude(span),
-                jerk=jerk.magnitude(span),
-                low=Extreme(-low.value, low.at_s),
-                high=position.largest(span, 0),
-            )
-        )
-    return tuple(result)
+    lasts_s = np.diff(trajectory.from_s, append=0.0)
+    lasts_s[trajectory.first[:-1]] = lasts_s[trajectory.first[1:] - 1] = 0.0  # constant: one instant is all of them
+    found = Extremes.of(trajectory.from_s, lasts_s, trajectory.coeffs, trajectory.first)
+    rough = [np.array((axis.speed, axis.speed, axis.acceleration)) for axis in rig.axes]
+    return tuple(_peak(found, number, name, rough[number]) for number, name in enumerate(rig.names))
+
+
+def combined_peaks(trajectory: Trajectory, rig: Rig) -> tuple[Peak | None, ...]:
+    """Return what each combined limit of the rig is asked for; None for one that never comes to hold."""
+    found = [(limit.name, together(trajectory, rig, limit)) for limit in rig.combined]
+    return tuple(None if one is None else _peak(one[0], 0, name, one[1]) for name, one in found)
+
+
+def _peak(found: Extremes, number: int, name: str, rough: Floats) -> Peak:
+    """Return what the stretch `number` asks for. `rough` (3,): what jumps of each order are measured by."""
+    peak, peak_s = found.peak[:, number].copy(), found.peak_at[:, number].copy()
+    jumps = found.step[:, number] > TOLERANCE * rough
+    if jumps.any():
+        lowest = int(np.argmax(jumps))
+        peak[lowest:], peak_s[lowest:] = np.inf, found.step_at[lowest, number]
+    return peak_of(name, (peak, peak_s), found, number)
+
+
+def peak_of(name: str, peak: tuple[Floats, Floats], travel: Extremes, number: int) -> Peak:
+    """Put a peak together: speed, acceleration and jerk with their instants (3,), and how far that stretch travels."""
+    speed, acceleration, jerk = map(Extreme, peak[0].tolist(), peak[1].tolist())
+    return Peak(
+        axis=name,
+        speed=speed,
+        acceleration=acceleration,
+        jerk=jerk,
+        low=Extreme(float(travel.low[number]), float(travel.low_at[number])),
+        high=Extreme(float(travel.high[number]), float(travel.high_at[number])),
+    )
+
+
+def against(peak: Peak, limits: Axis | Combined) -> tuple[Asked, ...]:
+    """Return what a peak asks of each limit that there is."""
+    asked: list[Asked] = []
+    pairs: tuple[tuple[Quantity, Extreme, float | None], ...] = (
+        ("speed", peak.speed, limits.speed),
+        ("acceleration", peak.acceleration, limits.acceleration),
+        ("jerk", peak.jerk, limits.jerk),
+    )
+    for of, extreme, limit in pairs:
+        if limit is not None:
+            excess = extreme.value / limit - 1
+            asked.append(Asked(of=of, at_s=extreme.at_s, value=extreme.value, limit=limit, excess=excess))
+    if limits.travel is not None:
+        low, high = limits.travel
+        below, above = (low - peak.low.value) / (high - low), (peak.high.value - high) / (high - low)
+        end, extreme, excess = (low, peak.low, below) if below > above else (high, peak.high, above)
+        asked.append(Asked(of="travel", at_s=extreme.at_s, value=extreme.value, limit=end, excess=excess))
+    return tuple(asked)
+
+
+def worst(asked: tuple[Asked, ...]) -> Asked:
+    """Return the one with the largest excess. Travel counts only when it is broken: a key may stand at its very end."""
+    counted = [one for one in asked if one.of != "travel" or one.over]
+    return max(counted or asked, key=lambda one: one.excess)
 
 
 def over(trajectory: Trajectory, rig: Rig) -> tuple[Violation, ...]:
@@ -154,108 +211,28 @@ def over(trajectory: Trajectory, rig: Rig) -> tuple[Violation, ...]:
     """
     broken = []
     for axis, peak in zip(rig.axes, peaks(trajectory, rig), strict=True):
-        limits: tuple[tuple[Quantity, Extreme, float], ...] = (
-            ("speed", peak.speed, axis.speed),
-            ("acceleration", peak.acceleration, axis.acceleration),
-            ("jerk", peak.jerk, axis.jerk),
-        )
-        asked = [each for each in limits if each[1].value > each[2] * (1 + TOLERANCE)]
-        if axis.travel is not None:
-            low, high = axis.travel
-            slack = TOLERANCE * (high - low)
-            asked += [("travel", peak.low, low)] if peak.low.value < low - slack else []
-            asked += [("travel", peak.high, high)] if peak.high.value > high + slack else []
-        broken += [
-            Violation(axis=axis.name, of=of, at_s=extreme.at_s, value=extreme.value, limit=limit, unit=axis.unit)
-            for of, extreme, limit in asked
-        ]
+        broken += [_violation(axis.name, axis.unit, one) for one in against(peak, axis) if one.over]
+    for limit, found in zip(rig.combined, combined_peaks(trajectory, rig), strict=True):
+        if found is not None:
+            who = subject(rig, limit)
+            broken += [_violation(*who, one, limit) for one in against(found, limit) if one.over]
     return tuple(broken)
 
 
-def _extremes(trajectory: Trajectory, rig: Rig) -> list[_Extremes]:
-    """Return the extremes of position, speed, acceleration and jerk in every piece, each piece over u in [0, 1]."""
-    lasts_s = np.diff(trajectory.from_s, append=0.0)
-    lasts_s[trajectory.first[:-1]] = lasts_s[trajectory.first[1:] - 1] = 0.0  # constant: one instant is all of them
-    scale_s = np.where(lasts_s > 0, lasts_s, 1.0)
-    derivatives = [trajectory.coeffs * lasts_s ** np.arange(len(trajectory.coeffs) - 1, -1, -1)[:, None]]
-    while len(derivatives[-1]) > 1 or len(derivatives) < 4:
-        derivatives.append(_derived(derivatives[-1]))
-    ends = np.array([[0.0], [1.0]]).repeat(len(lasts_s), axis=1)
-    turns = ends[:0]
-    found: list[tuple[Floats, Floats]] = []
-    for order in range(len(derivatives) - 1, -1, -1):
-        # where this derivative turns: between two of these instants it has one zero at most
-        grid = np.concatenate((ends[:1], turns, ends[1:]))
-        values = _valued(derivatives[order], grid)
-        found.insert(0, (values / scale_s**order, grid * lasts_s + trajectory.from_s))
-        turns = _zeros(derivatives[order], grid, values)
-    jumps = _jumps(trajectory, rig, [values for values, _ in found[:3]])
-    return [_Extremes(*_both_ways(*each), jump) for each, jump in zip(found, jumps, strict=False)]
+def subject(rig: Rig, limit: Combined) -> tuple[str, Unit | None]:
+    """Return what a combined limit is about, an axis or the sum that its name stands for, and its unit."""
+    if isinstance(limit, SumLimit):
+        return limit.name, None
+    return limit.axis, rig.axes[rig.index(limit.axis)].unit
 
 
-def _both_ways(values: Floats, at_s: Floats) -> tuple[Floats, Floats]:
-    """Return the largest of `values` (N, P) and of their negatives, and their instants. Shape: twice (2, P)."""
-    ways = np.stack((values, -values))
-    best = ways.argmax(axis=1)
-    column = np.arange(values.shape[1])
-    return ways.max(axis=1), at_s[best, column]
-
-
-def _jumps(trajectory: Trajectory, rig: Rig, values: list[Floats]) -> list[NDArray[np.bool_]]:
-    """Return at which pieces' begins that jumps which position, speed, acceleration, jerk derive from. Shape: (P,)."""
-    counts = np.diff(trajectory.first)
-    speed = np.repeat([axis.speed for axis in rig.axes], counts)
-    acceleration = np.repeat([axis.acceleration for axis in rig.axes], counts)
-    jumps = [np.zeros(len(speed), np.bool_)]
-    for each, limit in zip(values, (speed, speed, acceleration), strict=True):
-        step = np.abs(each[0, 1:] - each[-1, :-1])
-        jump = np.append(False, step > TOLERANCE * limit[1:])
-        jump[trajectory.first[:-1]] = False  # the axis before it is another one
-        jumps.append(jumps[-1] | jump)
-    return jumps
-
-
-def _derived(coeffs: Floats) -> Floats:
-    """Return the derivative of each polynomial. Shape: (K, P), result (K-1, P), or (1, P) for constants."""
-    size = len(coeffs)
-    return coeffs[:-1] * np.arange(size - 1, 0, -1)[:, None] if size > 1 else np.zeros_like(coeffs)
-
-
-def _valued(coeffs: Floats, u: Floats) -> Floats:
-    """Return each polynomial at each of its instants. Shape: (K, P), (N, P), result (N, P)."""
-    value = np.zeros_like(u)
-    for row in coeffs:
-        value = value * u + row
-    return value
-
-
-def _zeros(coeffs: Floats, grid: Floats, values: Floats) -> Floats:
-    """Return the zero in each stretch of the grid in which the polynomial changes sign, elsewhere the stretch's begin.
-
-    Shape: (K, P), (N, P), (N, P), result (N-1, P), or (0, P) for constants.
-    Source: textbook (Newton's method kept inside a bracket that bisection halves).
-    """
-    if len(coeffs) == 1:
-        return grid[:0]
-    zeros = grid[:-1].copy()
-    # what rounding leaves of a zero at an end has a sign too, and is none
-    sign = np.sign(values) * (np.abs(values) > _ROUNDING * np.abs(coeffs).sum(axis=0))
-    stretch, piece = np.nonzero(sign[:-1] * sign[1:] < 0)
-    low, high = grid[stretch, piece], grid[stretch + 1, piece]
-    rising = values[stretch, piece] < 0
-    own = coeffs[:, piece]
-    slope = _derived(own)
-    u = (low + high) / 2
-    for _ in range(_STEPS):
-        value = _valued(own, u[None])[0]
-        before = (value < 0) == rising
-        low, high = np.where(before, u, low), np.where(before, high, u)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            step = u - value / _valued(slope, u[None])[0]
-        following = np.where((step > low) & (step < high), step, (low + high) / 2)
-        moved = np.abs(following - u).max(initial=0)
-        u = following
-        if moved < _NEAR:
-            break
-    zeros[stretch, piece] = u
-    return zeros
+def _violation(axis: str, unit: Unit | None, asked: Asked, combined: Combined | None = None) -> Violation:
+    return Violation(
+        axis=axis,
+        of=asked.of,
+        at_s=asked.at_s,
+        value=asked.value,
+        limit=asked.limit,
+        unit=unit,
+        combined=combined,
+    )

@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import fields, replace
 from fractions import Fraction
+from functools import partial
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any, TypeVar, cast
 
@@ -17,6 +18,7 @@ from sequencer.errors import ProjectError
 from sequencer.project import files, text
 from sequencer.project.document import Playback, Project
 from sequencer.rig.axis import Axis, Camera, Rig, Simulated
+from sequencer.rig.limits import Combined, SumLimit, WhileLimit
 from sequencer.score.easing import Laws
 from sequencer.score.faults import faults
 from sequencer.score.move import Cue, Ease, Key, Marker, Move, Pass, Passing, Track, Turn
@@ -69,7 +71,31 @@ def build_rig(machine: files.RigFile) -> Rig:
     if machine.camera is not UNSET:
         camera = _placed("camera", Camera, files.RIG, **structs.asdict(machine.camera))
     name = _name(machine.name, "name", files.RIG)
-    return _placed("axes", Rig, files.RIG, name=name, axes=tuple(axes), camera=camera)
+    rig = _placed("axes", Rig, files.RIG, name=name, axes=tuple(axes), camera=camera)
+    for i, one in enumerate(machine.combined):
+        path = f"combined[{i}]"
+        rig = _placed(path, partial(replace, rig), files.RIG, combined=(*rig.combined, _limit(one, path)))
+    return rig
+
+
+def _limit(written: files.CombinedFile, path: str) -> Combined:
+    """Return the combined limit. Error: ProjectError for one of neither kind, or of both."""
+    _name(written.name, f"{path}.name", files.RIG)
+    there = {name: value for name, value in structs.asdict(written).items() if value is not UNSET}
+    kind = there.keys() & {"sum", "axis", "other", "between"}
+    if kind == {"sum"}:
+        return _placed(path, SumLimit, files.RIG, **there | {"sum": tuple(there["sum"].items())})
+    if kind == {"axis", "other", "between"}:
+        return _placed(path, WhileLimit, files.RIG, **there)
+    what = "it is neither the limit of a sum nor that of an axis while another is in a range"
+    raise ProjectError(path, what, 'write "sum" alone, or "axis", "while" and "between"', files.RIG)
+
+
+def _plain_limit(limit: Combined) -> files.CombinedFile:
+    there = {one.name: getattr(limit, one.name) for one in fields(limit)}
+    if isinstance(limit, SumLimit):
+        there["sum"] = dict(limit.sum)
+    return files.CombinedFile(**{name: value for name, value in there.items() if value is not None})
 
 
 def check(move: Move, rig: Rig, laws: Laws) -> None:
@@ -130,6 +156,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         name=rig.name,
         axes=[_as(files.AxisFile, axis, simulated=_as(files.SimulatedFile, axis.simulated)) for axis in rig.axes],
         camera=UNSET if rig.camera is None else _as(files.CameraFile, rig.camera),
+        combined=[_plain_limit(limit) for limit in rig.combined],
     )
     return to_builtins(document), to_builtins(machine)
 

@@ -158,6 +158,36 @@ class CameraFile(Strict, frozen=True, kw_only=True):
     subject_m: Annotated[float, Meta(description="Distance from the lens to the subject.")]
 
 
+class CombinedFile(Strict, frozen=True, kw_only=True):
+    """A limit that ties axes together: of a weighted sum, or of one axis while another is in a range."""
+
+    name: Annotated[Name, Meta(description="What messages call it.")]
+    sum: Annotated[
+        dict[str, float] | UnsetType,
+        Meta(
+            description="What is limited: the sum of these axes, each times its weight.",
+            extra_json_schema={"minProperties": 2},
+        ),
+    ] = UNSET
+    axis: Annotated[str | UnsetType, Meta(description="Or: the axis that is limited.")] = UNSET
+    other: Annotated[
+        str | UnsetType, Meta(description="While this axis is in the range `between`, and may be the same one.")
+    ] = field(default=UNSET, name="while")
+    between: Annotated[
+        tuple[float, float] | UnsetType, Meta(description="Low and high end of that range, in that axis's unit.")
+    ] = UNSET
+    travel: Annotated[tuple[float, float] | UnsetType, Meta(description="Limit, low and high.")] = UNSET
+    speed: Annotated[float | UnsetType, Meta(description="Limit, in units a second.")] = UNSET
+    acceleration: Annotated[float | UnsetType, Meta(description="Limit, in units a second squared.")] = UNSET
+    jerk: Annotated[float | UnsetType, Meta(description="Limit, in units a second cubed.")] = UNSET
+
+
+_WHOLE_LIMIT = {
+    "oneOf": [{"required": ["sum"]}, {"required": ["axis", "while", "between"]}],
+    "anyOf": [{"required": [name]} for name in ("travel", "speed", "acceleration", "jerk")],
+}
+
+
 class RigFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     """rig.json: the machine. The order of the axes is the order of every array with an axis dimension."""
 
@@ -166,3 +196,7 @@ class RigFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     name: Name
     axes: Annotated[list[AxisFile], Meta(extra_json_schema={"minItems": 1})]
     camera: CameraFile | UnsetType = UNSET
+    combined: Annotated[
+        list[Annotated[CombinedFile, Meta(extra_json_schema=_WHOLE_LIMIT)]],
+        Meta(description="Limits that tie axes together, beside each axis's own."),
+    ] = []

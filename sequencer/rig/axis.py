@@ -8,6 +8,8 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
+from sequencer.rig.limits import Combined, check_axes
+
 AxisKind = Literal["pan", "tilt", "roll", "slide", "lift", "focus", "iris", "zoom"]
 Unit = Literal["deg", "mm", "part"]
 KINDS: tuple[AxisKind, ...] = get_args(AxisKind)
@@ -103,11 +105,15 @@ class Camera:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rig:
-    """The whole machine. The order of `axes` is the order of every array with an axis dimension."""
+    """The whole machine. The order of `axes` is the order of every array with an axis dimension.
+
+    `combined` are the limits that tie axes together, beside each axis's own.
+    """
 
     name: str
     axes: tuple[Axis, ...]
     camera: Camera | None = None
+    combined: tuple[Combined, ...] = ()
 
     def __post_init__(self) -> None:
         names = [axis.name for axis in self.axes]
@@ -116,6 +122,16 @@ class Rig:
         for name in names:
             if names.count(name) > 1:
                 raise ValueError(f"two axes are called {name!r}")
+        called = [limit.name for limit in self.combined]
+        for limit in self.combined:
+            if called.count(limit.name) > 1:
+                raise ValueError(f"two combined limits are called {limit.name!r}")
+            check_axes(limit, self.travels)
+
+    @property
+    def travels(self) -> dict[str, tuple[float, float] | None]:
+        """The soft limits of each axis, by its name."""
+        return {axis.name: axis.travel for axis in self.axes}
 
     @property
     def names(self) -> tuple[str, ...]:
