@@ -79,6 +79,9 @@ def _nodes(keys: Floats, values: Floats, passing: Words) -> _Nodes:
     free[::2, 1] &= (passing != "stop") & (passing != "hold")
     free[::2, 2] &= passing != "hold"
     free[[0, -1]] = False
+    # between values that are almost the same nothing is to be gained, and for the solver there is hardly any room
+    flat = np.flatnonzero(np.abs(np.diff(values)) < _SLACK)
+    free[2 * flat, 1:] = free[2 * flat + 1] = free[2 * flat + 2, 1:] = False
     return _Nodes(at, scale, state, free, np.repeat(sign, 2))
 
 

@@ -162,3 +162,12 @@ def test_what_cannot_be_solved_is_said_with_its_place() -> None:
     assert refused.value.path == "tracks[1].keys[2].ease"
     assert "through 6 legs" in refused.value.what
     assert "keys apart" in refused.value.mend
+
+
+@pytest.mark.parametrize("step", [1e-45, 1e-12, 3e-10])
+def test_a_leg_that_hardly_goes_anywhere_rests_at_its_ends(step: float) -> None:
+    breaks_s, coeffs = smooth_run(np.array([0.0, 12.0, 12.5, 14.0]), np.array([0.0, step, 1.0, 2.0]))
+    curve = PPoly(coeffs, breaks_s)
+    assert curve(12.0, 1) == pytest.approx(0, abs=1e-12)
+    assert curve(12.5, 1) > 0.5
+    assert (np.diff(curve(np.linspace(0, 14, 2001))) >= -1e-12).all()
