@@ -1,0 +1,18 @@
+"""Shift keys in time, in value, or both. It refuses to shift a key past one that stays."""
+
+import math
+from dataclasses import replace
+from fractions import Fraction
+
+from sequencer.score.edits.selection import Selection, rekeyed
+from sequencer.score.move import Move
+
+
+def offset(move: Move, selection: Selection, *, frames: Fraction = Fraction(0), value: float = 0.0) -> Move:
+    """Return the move with the chosen keys `frames` later and `value` higher.
+
+    Error: ValueError for a value that is no number; ProjectError for keys out of order.
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"keys are shifted by a number in the axis's unit, not by {value}")
+    return rekeyed(move, selection, lambda key: replace(key, at=key.at + frames, value=key.value + value))

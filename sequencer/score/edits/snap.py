@@ -1,0 +1,47 @@
+"""Move keys to the nearest line of an even grid in time: frames, or beats of the music.
+
+It refuses to put two keys of an axis on one line, and to move a pinned key unless asked.
+"""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import floor
+
+from sequencer.score.edits.selection import Selection, rekeyed
+from sequencer.score.move import Key, Move
+from sequencer.timebase.rate import Rate
+from sequencer.timebase.tempo import TempoMap
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Lines at every `step` frames, one of them at `origin`. Unit: frames, exact."""
+
+    step: Fraction = Fraction(1)
+    origin: Fraction = Fraction(0)
+
+    def __post_init__(self) -> None:
+        if self.step <= 0:
+            raise ValueError(f"the lines of a grid are some frames apart, not {self.step}")
+
+    def nearest(self, at: Fraction) -> Fraction:
+        """Return the line nearest to `at`; in the middle between two, the later one."""
+        return self.origin + floor((at - self.origin) / self.step + Fraction(1, 2)) * self.step
+
+
+def beats(tempo: TempoMap, rate: Rate, part: Fraction = Fraction(1)) -> Grid:
+    """Return the grid of beats, or of `part` of a beat each: one half for quavers where a beat is a crotchet."""
+    origin = rate.frames(tempo.seconds(0))
+    return Grid(rate.frames(tempo.seconds(part)) - origin, origin)
+
+
+def snap(move: Move, selection: Selection, grid: Grid, *, pinned: bool = False) -> Move:
+    """Return the move with the chosen keys on the grid; `pinned` keys only if asked.
+
+    Error: ProjectError naming two keys of an axis that would come to one instant.
+    """
+
+    def moved(key: Key) -> Key:
+        return key if key.pin and not pinned else replace(key, at=grid.nearest(key.at))
+
+    return rekeyed(move, selection, moved)
