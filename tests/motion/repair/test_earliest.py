@@ -1,0 +1,194 @@
+"""The earliest along a path: legal all along, on the path, through the keys, axes together, pins kept."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from ruckig import InputParameter, Result, Ruckig
+from ruckig import Trajectory as Profile
+
+from sequencer.motion.compile import compile_move
+from sequencer.motion.peaks import peaks
+from sequencer.motion.repair.earliest import DEVIATION, earliest
+from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired
+from sequencer.motion.trajectory import Trajectory
+from sequencer.score.move import Cue, Marker, Move
+from sequencer.timebase.rate import Rate
+from tests.motion.machines import LAWS, SECONDS, rig, seeded_keys, track
+
+Floats = NDArray[np.float64]
+
+
+def beats(axes: int, seed: int = 0, keys: int = 10, kind: str = "beats") -> Move:
+    at_s, values = seeded_keys(kind, seed, keys)
+    tracks = [track(at_s.tolist(), values.tolist(), "through")]
+    for number in range(1, axes):
+        rng = np.random.default_rng(1000 * seed + number)
+        own = np.append(0, np.cumsum(rng.normal(0, 20, keys - 1) * np.sqrt(np.diff(at_s))))
+        tracks.append(track(at_s.tolist(), own.tolist(), "through", f"pan{number}"))
+    return Move(tracks=tuple(tracks))
+
+
+def repaired(move: Move, axes: int = 1, rate: Rate = SECONDS) -> tuple[Move, Trajectory]:
+    found = earliest(rig(axes), move, rate, LAWS)
+    assert isinstance(found, Repaired)
+    return found.move, compile_move(rig(axes), found.move, rate, LAWS)
+
+
+def worst(trajectory: Trajectory, axes: int = 1) -> float:
+    """The largest exact peak over its limit."""
+    found = peaks(trajectory, rig(axes))
+    return max(max(each.speed.value / 60, each.acceleration.value / 120, each.jerk.value / 600) for each in found)
+
+
+def off_path(before: Trajectory, after: Trajectory) -> float:
+    """How far positions are from the drawn path, by brute force: the nearest of a dense polygon along it."""
+    path = before.sample(np.linspace(before.start_s, before.end_s, 20001))
+    begin, way = path[:-1], np.diff(path, axis=0)
+    length = np.maximum((way**2).sum(axis=1), 1e-300)
+    far = 0.0
+    for point in after.sample(np.linspace(after.start_s, after.end_s, 700)):
+        share = np.clip(((point - begin) * way).sum(axis=1) / length, 0, 1)
+        far = max(far, float(((begin + share[:, None] * way - point) ** 2).sum(axis=1).min()))
+    return float(np.sqrt(far))
+
+
+@pytest.mark.parametrize("way", [5.0, 90.0, 300.0])
+def test_a_straight_line_takes_at_most_a_two_hundredth_longer_than_ruckig(way: float) -> None:
+    """Berscheid & Kroeger 2021: time-optimal from rest to rest with jerk."""
+    _, after = repaired(Move(tracks=(track([0, 9], [0, way], "poly345"),)))
+    wanted = InputParameter(1)
+    wanted.target_position = [way]
+    wanted.max_velocity, wanted.max_acceleration, wanted.max_jerk = [60.0], [120.0], [600.0]
+    best = Profile(1)
+    assert Ruckig(1).calculate(wanted, best) == Result.Working
+    assert best.duration <= after.end_s - after.start_s <= 1.005 * best.duration
+    assert worst(after) <= 1 + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("kind", "axes", "seed"), [("beats", 1, 0), ("beats", 3, 1), ("uneven", 2, 2), ("one way", 1, 3), ("holds", 2, 4)]
+)
+def test_limits_path_and_keys_are_kept(kind: str, axes: int, seed: int) -> None:
+    move = beats(axes, seed, 8, kind)
+    found, after = repaired(move, axes)
+    assert worst(after, axes) <= 1 + 1e-9
+    t_s = np.arange(after.start_s, after.end_s, 1e-4)
+    for order, limit in ((1, 60.0), (2, 120.0), (3, 600.0)):
+        assert np.abs(after.sample(t_s, order)).max() <= limit * (1 + 1e-9)
+    assert off_path(compile_move(rig(axes), move, SECONDS, LAWS), after) <= DEVIATION
+    for number, (old, new) in enumerate(zip(move.tracks, found.tracks, strict=True)):
+        assert [key.value for key in new.keys] == [key.value for key in old.keys]
+        at_s = np.array([float(key.at) for key in new.keys])
+        assert after.sample(at_s)[:, number] == pytest.approx([key.value for key in old.keys], abs=1e-9)
+        assert all((key.at * 10**9).denominator == 1 for key in new.keys)
+
+
+def test_axes_that_arrive_together_stay_together() -> None:
+    found, _ = repaired(beats(3, 5), 3)
+    first, *others = ([key.at for key in each.keys] for each in found.tracks)
+    assert all(each == first for each in others)
+
+
+def test_a_rest_keeps_its_length_and_cues_and_markers_stay() -> None:
+    written = track([2, 6, 9, 13], [0, 10, 10, -5], "poly345")
+    move = Move(
+        tracks=(written,), cues=(Cue("one", Fraction(2), Fraction(13)),), markers=(Marker("beat", Fraction(6)),)
+    )
+    found, after = repaired(move, rate=Rate(1))
+    at = [key.at for key in found.tracks[0].keys]
+    assert at[0] == 2
+    assert at[2] - at[1] == 3
+    assert at[1] - at[0] < 2
+    assert at[3] - at[2] < 2
+    assert (found.cues, found.markers) == (move.cues, move.markers)
+    assert worst(after) <= 1 + 1e-9
+
+
+def test_a_move_that_is_too_fast_is_slowed_where_it_must_be() -> None:
+    quick = Move(tracks=(track([0, 1, 2], [0, 90, 95], "poly345"),))
+    found, after = repaired(quick)
+    at = [float(key.at) for key in found.tracks[0].keys]
+    assert at[1] > 2
+    assert worst(after) <= 1 + 1e-9
+
+
+def test_what_stands_before_a_pinned_key_stays() -> None:
+    move = Move(tracks=(track([0, 4, 8, 12], [0, 10, 0, 10], "poly345"),))
+    keys = list(move.tracks[0].keys)
+    keys[1] = replace(keys[1], pin=True)
+    pinned = replace(move, tracks=(replace(move.tracks[0], keys=tuple(keys)),))
+    found = earliest(rig(), pinned, SECONDS, LAWS)
+    assert isinstance(found, Repaired)
+    at = [key.at for key in found.move.tracks[0].keys]
+    assert at[:2] == [0, 4]
+    assert at[3] < 8
+    assert any("pinned" in line for line in found.words)
+
+
+def test_a_part_that_is_too_fast_before_a_pinned_key_is_named() -> None:
+    written = track([0, 1, 2], [0, 90, 95], "poly345")
+    keys = (*written.keys[:2], replace(written.keys[2], pin=True))
+    found = earliest(rig(), Move(tracks=(replace(written, keys=keys),)), SECONDS, LAWS)
+    assert isinstance(found, Impossible)
+    assert "pinned" in found.reasons[0].words
+
+
+@pytest.mark.parametrize("law", ["linear", "harmonic", "trapezoid"])
+def test_a_corner_is_refused_with_the_mend(law: str) -> None:
+    found = earliest(rig(), Move(tracks=(track([0, 2, 4], [0, 10, 0], law),)), SECONDS, LAWS)
+    assert isinstance(found, Impossible)
+    assert "soften" in found.reasons[0].words
+
+
+def test_a_path_beyond_the_travel_is_refused() -> None:
+    found = earliest(rig(travel=(-5, 5)), Move(tracks=(track([0, 2], [0, 10], "poly345"),)), SECONDS, LAWS)
+    assert isinstance(found, Impossible)
+    assert "travel" in found.reasons[0].words
+
+
+def test_a_key_at_the_end_of_travel_is_kept() -> None:
+    found = earliest(rig(travel=(0, 10)), Move(tracks=(track([0, 3, 6], [0, 10, 0], "through"),)), SECONDS, LAWS)
+    assert isinstance(found, Repaired)
+    after = compile_move(rig(), found.move, SECONDS, LAWS)
+    low, high = (getattr(peaks(after, rig())[0], end).value for end in ("low", "high"))
+    assert low >= -1e-7
+    assert high <= 10 + 1e-7
+
+
+def test_what_is_as_early_as_it_can_be_stays() -> None:
+    once, _ = repaired(beats(2, 1), 2)
+    twice, _ = repaired(once, 2)
+    for first, second in zip(once.tracks, twice.tracks, strict=True):
+        assert float(second.keys[-1].at) == pytest.approx(float(first.keys[-1].at), rel=0.01)
+
+
+def test_a_move_at_rest_stays() -> None:
+    move = Move(tracks=(track([0, 2], [5, 5], "poly345"),))
+    assert repaired(move)[0] == move
+
+
+def test_frames_of_a_rate_are_kept_to_a_billionth() -> None:
+    move = Move(tracks=(track([0, 100, 220], [0, 20, 5], "through"),))
+    found, after = repaired(move, rate=Rate(24000, 1001))
+    assert all((key.at * 10**9).denominator == 1 for key in found.tracks[0].keys)
+    assert worst(after) <= 1 + 1e-9
+
+
+def test_the_operator_can_cancel() -> None:
+    heard: list[float] = []
+    patience = 4
+
+    def tell(done: float) -> bool:
+        heard.append(done)
+        return len(heard) < patience
+
+    with pytest.raises(Cancelled):
+        earliest(rig(), beats(1), SECONDS, LAWS, tell=tell)
+    assert len(heard) == 4
+    heard.clear()
+    patience = 1000
+    earliest(rig(), beats(1), SECONDS, LAWS, tell=tell)
+    assert all(0 <= done <= 1 for done in heard)
