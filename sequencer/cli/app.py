@@ -7,6 +7,8 @@ import typer
 from sequencer.cli.check import check
 from sequencer.cli.compare import compare
 from sequencer.cli.device import device
+from sequencer.cli.fit import fit
+from sequencer.cli.keys import keys
 from sequencer.cli.play import play
 from sequencer.cli.takes import takes
 
@@ -23,6 +25,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command()(check)
+app.command()(fit)
+app.add_typer(keys, name="keys")
 app.command()(takes)
 app.command()(compare)
 app.command()(play)

@@ -1,0 +1,128 @@
+"""`twintake fit`: what an operator sees before and after a repair, what is written, and how it ends."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from sequencer.cli.app import app
+from sequencer.motion.check import check
+from sequencer.motion.repair.choices import CHOICES
+from sequencer.shell.kinds import laws
+from tests.cli.harbour import Tree, change, files, opened
+
+pytestmark = pytest.mark.usefixtures("terminal")
+
+
+def fit(folder: Path, *options: str) -> Result:
+    return CliRunner().invoke(app, ["fit", str(folder), *options])
+
+
+def slow_pan(rig: Tree) -> None:
+    """The fastest pan of the demo asks 66 degrees a second."""
+    rig["axes"][0]["speed"] = 50.0
+
+
+@pytest.fixture
+def tight(harbour: Path) -> Path:
+    change(harbour, "rig.json", slow_pan)
+    return harbour
+
+
+def fits(folder: Path) -> bool:
+    project = opened(folder)
+    return check(project.rig, project.move, project.timebase.rate, laws()).ok
+
+
+def test_without_a_choice_every_repair_is_tried_and_nothing_is_written(tight: Path) -> None:
+    before = files(tight)
+    done = fit(tight)
+    assert done.exit_code == 0, done.output
+    assert "1 leg is over" in done.output
+    assert [line.split()[0] for line in done.output.splitlines() if line.strip().split(" ")[0] in CHOICES] == [*CHOICES]
+    assert files(tight) == before
+
+
+@pytest.mark.parametrize("how", CHOICES)
+def test_every_repair_makes_it_fit_and_is_kept_only_when_asked(how: str, tight: Path) -> None:
+    before = files(tight)
+    shown = fit(tight, "--how", how)
+    assert shown.exit_code == 0, shown.output
+    assert "nothing written" in shown.output
+    assert files(tight) == before
+    kept = fit(tight, "--how", how, "--write")
+    assert kept.exit_code == 0, kept.output
+    assert fits(tight)
+    assert (tight / "project.json.bak").read_bytes() == before["project.json"]
+
+
+def test_pinned_keys_keep_their_time_or_the_repair_is_refused_by_name(tight: Path) -> None:
+    refused = fit(tight, "--how", "stretch", "--pin", "beats")
+    assert refused.exit_code == 1
+    assert "not possible: " in refused.output
+    assert "pin" in refused.output
+    free = fit(tight, "--how", "stretch", "--pin", "beats", "--unpin")
+    assert free.exit_code == 1, "pins asked for beside --unpin count"
+    kept = fit(tight, "--how", "spread", "--pin", "markers", "--write")
+    assert kept.exit_code == 0, kept.output
+    markers = {marker.at for marker in opened(tight).move.markers}
+    keys = [key for track in opened(tight).move.tracks for key in track.keys]
+    assert {key.at for key in keys if key.pin} == markers
+
+
+def cramped(project: Tree) -> None:
+    """Pan from -48 to 52 degrees in a fifth of a second: no curve does that."""
+    keys: list[dict[str, Any]] = project["tracks"][0]["keys"]
+    del keys[1:]
+    keys += [{"at": "10:00:07:17.5", "value": 52.0}, {"at": "10:00:12:00", "value": 52.0}]
+    keys[0]["ease"] = "poly345"
+
+
+def test_what_is_impossible_is_said_with_offers_and_an_offer_can_be_kept(harbour: Path) -> None:
+    change(harbour, "project.json", cramped)
+    done = fit(harbour, "--how", "smooth", "--json")
+    assert done.exit_code == 1
+    (tried,) = json.loads(done.stdout)["tried"]
+    assert not tried["possible"]
+    assert tried["reasons"]
+    assert tried["offers"], tried
+    assert all(offer["ok"] for offer in tried["offers"])
+    assert not fits(harbour)
+    kept = fit(harbour, "--how", "smooth", "--offer", "1", "--write")
+    assert kept.exit_code == 0, kept.output
+    assert fits(harbour)
+
+
+def test_json_says_before_and_after_and_nothing_else(tight: Path) -> None:
+    done = fit(tight, "--how", "smooth", "--json")
+    facts = json.loads(done.stdout)
+    assert not facts["before"]["ok"]
+    assert facts["before"]["peaks"]["pan"]["speed"] == pytest.approx(66.0)
+    assert facts["chosen"]["ok"]
+    assert facts["chosen"]["peaks"]["pan"]["speed"] <= 50.0 * (1 + 1e-9)
+    assert facts["chosen"]["lasts_s"] == pytest.approx(facts["before"]["lasts_s"])
+    assert facts["written"] is False
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--write",), "--how: choose the repair"),
+        (("--offer", "1"), "--how: choose the repair"),
+        (("--how", "smooth", "--offer", "1"), "--offer: the repair is possible as it is"),
+        (("--pass", "none"), "no pass 'none'"),
+    ],
+)
+def test_wrong_use_is_named(options: tuple[str, ...], words: str, tight: Path) -> None:
+    done = fit(tight, *options)
+    assert done.exit_code == 2
+    assert words in done.stderr
+
+
+def test_beats_need_a_tempo(tight: Path) -> None:
+    change(tight, "project.json", lambda project: project.pop("tempo"))
+    done = fit(tight, "--how", "spread", "--pin", "beats")
+    assert done.exit_code == 2
+    assert "project.json: tempo: there is none" in done.stderr
