@@ -1,9 +1,9 @@
 """`twintake fit`: repair a move that asks too much of its motors; the operator sees before and after, and chooses."""
 
 import json as plain_json
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -19,7 +19,7 @@ from sequencer.errors import ProjectError
 from sequencer.motion.check import Check, check
 from sequencer.motion.peaks import Peak
 from sequencer.motion.repair.choices import CHOICES, Choice, Task
-from sequencer.motion.repair.outcome import Repaired, Unrepaired
+from sequencer.motion.repair.outcome import Repaired, Tell, Unrepaired, labelled
 from sequencer.project.document import Project
 from sequencer.project.store import load, save
 from sequencer.rig.speed import at_speed
@@ -29,7 +29,6 @@ from sequencer.shell import shoot
 from sequencer.shell.kinds import laws
 
 How = Literal["soften", "smooth", "spread", "stretch", "stretch-smooth", "earliest"]
-Judge = Callable[[Move], Check]
 
 
 class PinTo(StrEnum):
@@ -67,20 +66,9 @@ def fit(
             raise ProjectError("--how", "choose the repair", f"one of {', '.join(CHOICES)}", file="command line")
         opened = load(project, laws())
         opened = replace(opened, move=_with_pins(opened, pin or [], unpin))
-        speed = shoot.pass_of(opened, run).speed
-        task = Task(
-            rig=at_speed(opened.rig, speed),
-            move=opened.move,
-            rate=opened.timebase.rate,
-            laws=laws(),
-            overshoot=overshoot,
-        )
-
-        def judge(move: Move) -> Check:
-            return check(opened.rig, move, task.rate, task.laws, speed)
-
-        before = judge(opened.move)
-        tried = [_tried(task, CHOICES[name], judge, json) for name in ([how] if how else CHOICES)]
+        given = _Given(project=opened, speed=shoot.pass_of(opened, run).speed, overshoot=overshoot)
+        before = given.judge(opened.move)
+        tried = [_tried(given, CHOICES[name], json) for name in ([how] if how else CHOICES)]
         chosen = tried[0].taken(offer) if how else None
         written = _save(project, opened, chosen, write)
         if json:
@@ -90,6 +78,34 @@ def fit(
         else:
             _show_one(opened, before, tried[0], chosen, written)
         raise typer.Exit(0 if how is None or chosen is not None else FOUND)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Given:
+    """The project, and the speed at which its move is run."""
+
+    project: Project
+    speed: Fraction
+    overshoot: bool
+
+    def task(self, tell: Tell) -> Task:
+        return Task(
+            rig=at_speed(self.project.rig, self.speed),
+            move=self.project.move,
+            rate=self.project.timebase.rate,
+            laws=laws(),
+            overshoot=self.overshoot,
+            tell=tell,
+        )
+
+    def judge(self, move: Move) -> Check:
+        return check(self.project.rig, move, self.project.timebase.rate, laws(), self.speed)
+
+    def result(self, move: Move, *words: str) -> "_Result":
+        return _Result(move=move, words=tuple(map(self.say, words)), after=self.judge(move))
+
+    def say(self, words: str) -> str:
+        return labelled(words, self.project.timebase.label)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +156,7 @@ def _with_pins(project: Project, pin: list[PinTo], unpin: bool) -> Move:
     return move
 
 
-def _tried(task: Task, choice: Choice, judge: Judge, quiet: bool) -> _Tried:
+def _tried(given: _Given, choice: Choice, quiet: bool) -> _Tried:
     """Run one repair, and show how far it is when it takes long."""
     with Progress(console=errors, transient=True, disable=quiet or not errors.is_terminal) as progress:
         bar = progress.add_task(choice.name, total=1.0)
@@ -150,18 +166,15 @@ def _tried(task: Task, choice: Choice, judge: Judge, quiet: bool) -> _Tried:
             return True
 
         try:
-            outcome = choice.run(replace(task, tell=tell))
+            outcome = choice.run(given.task(tell))
         except Unrepaired as fault:
             return _Tried(choice=choice, reasons=(str(fault),))
     if isinstance(outcome, Repaired):
-        return _Tried(choice=choice, result=_result(judge, outcome.move, outcome.words))
-    reasons = tuple(f"{one.words}{' (proven for every curve)' if one.proven else ''}" for one in outcome.reasons)
-    offers = tuple(_result(judge, one.move, (one.words,)) for one in outcome.offers)
+        return _Tried(choice=choice, result=given.result(outcome.move, *outcome.words))
+    sure = {True: " (proven for every curve)", False: ""}
+    reasons = tuple(given.say(one.words) + sure[one.proven] for one in outcome.reasons)
+    offers = tuple(given.result(one.move, one.words) for one in outcome.offers)
     return _Tried(choice=choice, reasons=reasons, offers=offers)
-
-
-def _result(judge: Judge, move: Move, words: tuple[str, ...]) -> _Result:
-    return _Result(move=move, words=words, after=judge(move))
 
 
 def _save(folder: Path, project: Project, chosen: _Result | None, write: bool) -> bool:

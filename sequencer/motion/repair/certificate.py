@@ -9,9 +9,8 @@ from itertools import pairwise
 
 from sequencer.motion.legs import legs
 from sequencer.motion.program import Unsolved
-from sequencer.motion.repair.load import said
 from sequencer.motion.repair.offers import Spot, offers
-from sequencer.motion.repair.outcome import Impossible, Reason
+from sequencer.motion.repair.outcome import Impossible, Reason, instant
 from sequencer.motion.repair.proof import Glance, Verdict, Wanted, glances
 from sequencer.motion.repair.relaxation import prove
 from sequencer.rig.axis import Rig
@@ -184,4 +183,4 @@ def _reason(spot: Spot, keys: Sequence[int], words: str, *, proven: bool) -> Rea
 
 def _between(track: Track, keys: Sequence[int]) -> str:
     first, last = track.keys[keys[0]].at, track.keys[keys[-1]].at
-    return f"frame {said(first)}" if first == last else f"frames {said(first)} to {said(last)}"
+    return instant(first) if first == last else f"{instant(first)} to {instant(last)}"

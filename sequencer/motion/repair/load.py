@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from sequencer.motion.asked import asked
 from sequencer.motion.legs import Legs
 from sequencer.motion.peaks import TOLERANCE, Quantity, against, combined_peaks
-from sequencer.motion.repair.outcome import Reason
+from sequencer.motion.repair.outcome import Reason, instant
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Rig
 from sequencer.score.move import Move
@@ -110,8 +110,8 @@ def reason(move: Move, track: int, keys: tuple[int, ...], words: str) -> Reason:
     """Return why these keys cannot be kept, for the laws that the move names; the words begin with their place."""
     own = move.tracks[track]
     at = tuple(own.keys[key].at for key in keys)
-    span = said(at[0]) if len(at) == 1 else f"{said(at[0])} to {said(at[-1])}"
-    return Reason(axis=own.axis, keys=keys, at=at, proven=False, words=f"{own.axis} at frame {span}: {words}")
+    span = instant(at[0]) if len(at) == 1 else f"{instant(at[0])} to {instant(at[-1])}"
+    return Reason(axis=own.axis, keys=keys, at=at, proven=False, words=f"{own.axis} at {span}: {words}")
 
 
 def said(frames: Fraction | float) -> str:

@@ -12,7 +12,7 @@ from sequencer.motion.program import Unsolved
 from sequencer.motion.repair.least_times import Instants, Part, least_times
 from sequencer.motion.repair.least_values import least_values
 from sequencer.motion.repair.load import said
-from sequencer.motion.repair.outcome import Offer, Repaired, Unrepaired
+from sequencer.motion.repair.outcome import Offer, Repaired, Unrepaired, instant
 from sequencer.motion.repair.proof import Wanted, wanted
 from sequencer.motion.repair.relaxation import Aim
 from sequencer.motion.repair.smooth import smooth, stretches
@@ -142,7 +142,7 @@ def _valued(spots: Sequence[Spot], aim: Aim, title: str) -> Iterator[_Candidate]
             for key, change in enumerate((found - asked.values).tolist(), spot.keys[0]):
                 if change != 0:
                     keys[key] = replace(keys[key], value=keys[key].value + change)
-                    said_of.append(f"key {key + 1} at frame {said(keys[key].at)} by {change:+.4g}{spot.unit}")
+                    said_of.append(f"key {key + 1} at {instant(keys[key].at)} by {change:+.4g}{spot.unit}")
         if not said_of:
             continue  # what this program can keep, the smoothing could not: further inside it may
         changed = _with_track(spots[0], replace(track, keys=tuple(keys)))
@@ -192,7 +192,7 @@ def _timing_words(spot: Spot, new: Mapping[Fraction, Fraction]) -> str:
             ]
             when = "later" if by > 0 else "earlier"
             by_s = float(abs(spot.rate.seconds(by)))
-            parts.append(f"{' with '.join(names)} at frame {said(at)} {when} by {said(abs(by))} frames ({by_s:.3f} s)")
+            parts.append(f"{' with '.join(names)} at {instant(at)} {when} by {said(abs(by))} frames ({by_s:.3f} s)")
     return f"a small change of times that works: {', '.join(parts)}"
 
 

@@ -3,11 +3,14 @@
 It refuses a third answer: a solver that fails says so, and which other repair still works.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
 from sequencer.score.move import Move
+
+_INSTANT = re.compile(r"@(-?[0-9]+(?:\.[0-9]+)?)")
 
 # told how much is done, in parts of the whole; what it returns says whether to go on
 Tell = Callable[[float], bool]
@@ -57,3 +60,13 @@ class Impossible:
 
     reasons: tuple[Reason, ...]
     offers: tuple[Offer, ...] = ()
+
+
+def instant(at: Fraction | float) -> str:
+    """Return an instant as words carry it: `@421.875`, in frames. Whoever shows the words makes labels (`labelled`)."""
+    return "@" + f"{float(at):.3f}".rstrip("0").rstrip(".")
+
+
+def labelled(words: str, label: Callable[[Fraction], object]) -> str:
+    """Return words with the label of every instant in them."""
+    return _INSTANT.sub(lambda found: str(label(Fraction(found[1]))), words)

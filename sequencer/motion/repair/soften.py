@@ -14,7 +14,7 @@ from sequencer.motion.compile import compile_legs
 from sequencer.motion.legs import Legs, legs
 from sequencer.motion.repair.load import KEPT, load, place_of, reason, said
 from sequencer.motion.repair.need import gentlest, least_s, ratios
-from sequencer.motion.repair.outcome import Impossible, Offer, Reason, Repaired, Unrepaired
+from sequencer.motion.repair.outcome import Impossible, Offer, Reason, Repaired, Unrepaired, instant
 from sequencer.motion.repair.spread import spread
 from sequencer.rig.axis import Axis, Rig
 from sequencer.score.easing import Laws
@@ -84,7 +84,7 @@ def _eased(move: Move, changed: dict[Place, Ease]) -> Move:
 def _said(move: Move, place: Place, ease: Ease) -> str:
     track, key = place
     begin, end = move.tracks[track].keys[key : key + 2]
-    span = f"{move.tracks[track].axis} at frame {said(begin.at)} to {said(end.at)}"
+    span = f"{move.tracks[track].axis} at {instant(begin.at)} to {instant(end.at)}"
     return f"{span}: {begin.ease.law} becomes {ease.law}"
 
 

@@ -20,7 +20,7 @@ from scipy.optimize import linprog
 from sequencer.motion.legs import Legs
 from sequencer.motion.repair.load import KEPT, Load, place_of, reason, said
 from sequencer.motion.repair.need import least_s
-from sequencer.motion.repair.outcome import Impossible, Reason, Repaired, Unrepaired
+from sequencer.motion.repair.outcome import Impossible, Reason, Repaired, Unrepaired, instant
 from sequencer.motion.repair.stretch import anchor, billionth, instants, judged, retimed
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws, NoCurve
@@ -165,7 +165,7 @@ def _conflict(move: Move, whole: Legs, at: Sequence[Fraction], fixed: Sequence[b
     need = sum((span.need for span in path), Fraction(0))
     names = " and ".join(dict.fromkeys(move.tracks[own].axis for _, own, _ in places))
     words = (
-        f"between the pinned keys at frame {said(begin)} and {said(end)} there are {said(end - begin)} frames, and the "
+        f"between the pinned keys at {instant(begin)} and {instant(end)} there are {said(end - begin)} frames, and the "
         f"legs of {names} need {said(need)}; unpin one of these keys, or soften the legs between them"
     )
     return reason(move, track, (*keys, last + 1), words)
@@ -253,7 +253,7 @@ def _said(move: Move, new: Mapping[Fraction, Fraction]) -> tuple[str, ...]:
         for key in track.keys:
             names[key.at].append(track.axis)
     return tuple(
-        f"{', '.join(own)}: the key at frame {said(at)} goes to frame {said(new[at])}"
+        f"{', '.join(own)}: the key at {instant(at)} goes to {instant(new[at])}"
         for at, own in names.items()
         if at != new[at]
     )

@@ -17,7 +17,7 @@ import numpy as np
 from sequencer.motion.compile import compile_legs
 from sequencer.motion.legs import Legs, legs
 from sequencer.motion.repair.load import Load, load, place_of, reason, said
-from sequencer.motion.repair.outcome import Cancelled, Impossible, Reason, Repaired, Tell, Unrepaired
+from sequencer.motion.repair.outcome import Cancelled, Impossible, Reason, Repaired, Tell, Unrepaired, instant
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
 from sequencer.score.move import Move
@@ -184,7 +184,7 @@ def _pinned(move: Move, about: Fraction) -> tuple[Reason, ...]:
     for number, track in enumerate(move.tracks):
         key = next((place for place, key in enumerate(track.keys) if key.pin and key.at != about), None)
         if key is not None:
-            words = f"the key is pinned, and stretching all about frame {said(about)} would move it"
+            words = f"the key is pinned, and stretching all about {instant(about)} would move it"
             reasons.append(reason(move, number, (key,), f"{words}; unpin it, or spread the time between the pins"))
     return tuple(reasons)
 
@@ -193,5 +193,5 @@ def _said(move: Move, factor: Fraction, about: Fraction) -> str:
     at = instants(move)
     lasts = (at[-1] - at[0]) * factor
     times = f"{float(factor):.6f}".rstrip("0").rstrip(".")
-    how = f"all times are {times} times as long about frame {said(about)}"
+    how = f"all times are {times} times as long about {instant(about)}"
     return f"{how}: the move lasts {said(lasts)} frames instead of {said(at[-1] - at[0])}"

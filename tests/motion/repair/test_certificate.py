@@ -72,12 +72,10 @@ def test_reasons_are_proven_and_each_offer_keeps_every_limit(hard: Wanted, why: 
     assert changed(move, total.move)[1] == changed(move, largest.move)[1] == changed(move, times.move)[0] == []
     assert len(changed(move, total.move)[0]) < len(changed(move, largest.move)[0])
     for axis, number, key in changed(move, total.move)[0]:
-        assert f"{axis} key {number + 1} at frame {float(key.at):g} by" in total.words
+        assert f"{axis} key {number + 1} at @{float(key.at):g} by" in total.words
     ((axis, number, key),) = changed(move, times.move)[1]
     after = times.move.tracks[0].keys[number].at
-    assert (
-        f"{axis} key {number + 1} at frame {float(key.at):g} {'later' if after > key.at else 'earlier'}" in times.words
-    )
+    assert f"{axis} key {number + 1} at @{float(key.at):g} {'later' if after > key.at else 'earlier'}" in times.words
     assert (after * 10**9).denominator == 1  # as fine as a file keeps it
 
 
@@ -106,9 +104,7 @@ def test_a_gross_fault_is_seen_at_a_glance_and_named_in_the_axiss_unit() -> None
     why = explained(machine(wanted), Move(tracks=(plain,)), FRAMES)
     glance = next(reason for reason in why.reasons if reason.keys == (1, 2))
     assert glance.proven
-    assert (
-        "from key 2 to key 3 (frames 25 to 30) any motion comes to speed 150 deg/s somewhere, limit 60" in glance.words
-    )
+    assert "from key 2 to key 3 (@25 to @30) any motion comes to speed 150 deg/s somewhere, limit 60" in glance.words
 
 
 def test_keys_of_several_axes_at_one_instant_stay_together(hard: Wanted, why: Impossible) -> None:

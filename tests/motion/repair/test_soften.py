@@ -108,7 +108,7 @@ def test_the_law_with_the_smallest_worst_peak_is_chosen_and_other_legs_are_left_
     worst = {ease.law: gentlest(ease, LAWS, AXIS, 30.0, 2.0)[1] for ease in gentle(LAWS)}
     best = min(worst, key=lambda law: worst[law])
     assert [key.ease.law for key in answer.move.tracks[0].keys] == ["poly345", best, "poly4567", "poly345"]
-    assert answer.words == (f"pan0 at frame 100 to 150: linear becomes {best}",)
+    assert answer.words == (f"pan0 at @100 to @150: linear becomes {best}",)
 
 
 def test_legs_that_led_on_at_even_speed_are_softened_one_after_the_other() -> None:

@@ -110,7 +110,7 @@ def test_pins_of_another_axis_are_found_through_the_keys_that_stand_together() -
     assert isinstance(answer, Impossible)
     (reason,) = answer.reasons
     assert (reason.axis, reason.keys) == ("pan1", (1, 2))
-    assert "frame 0 and 20" in reason.words
+    assert "@0 and @20" in reason.words
     assert "legs of pan0 and pan1" in reason.words
 
 
