@@ -2,13 +2,15 @@
 
 import math
 import time
+from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
+from msgspec.structs import replace
 
 from sequencer.cli.exits import console, errors, exits
-from sequencer.cli.options import PassName, TickHz
+from sequencer.cli.options import Folder, PassName, Speed, TickHz, instant
 from sequencer.errors import ProjectError
 from sequencer.playback.state import Phase
 from sequencer.project.document import Project
@@ -16,7 +18,7 @@ from sequencer.project.store import load
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
 from sequencer.shell.kinds import laws, source_address
-from sequencer.shell.messages import Arm, Said, Setup, Start, Status
+from sequencer.shell.messages import Arm, Late, Said, Setup, Start, Status
 
 _ARM_S = 10.0
 CAUTION = (
@@ -26,7 +28,7 @@ CAUTION = (
 
 
 def play(
-    project: Annotated[Path, typer.Argument(help="A project folder.")],
+    project: Folder,
     sync: Annotated[Literal["internal", "mtc"], typer.Option(help="What clocks the move.")] = "internal",
     midi_in: Annotated[
         str, typer.Option(help="Where timecode comes in: a port's name, virtual:NAME, or pipe:PORT.")
@@ -35,6 +37,10 @@ def play(
     run: PassName = None,
     cue: Annotated[str | None, typer.Option(help="Play this cue only; else all, from the first cue or key.")] = None,
     until: Annotated[str | None, typer.Option(help="End at this timecode, or where the move next rests.")] = None,
+    speed: Speed = "1",
+    late: Annotated[
+        Late, typer.Option(help="Timecode that starts or jumps in mid-move: refuse it, or join the move there.")
+    ] = "refuse",
     preroll_s: Annotated[
         float, typer.Option("--preroll", min=0.0, help="Internal clock: seconds before the start.")
     ] = 3.0,
@@ -60,27 +66,26 @@ def play(
             freewheel_s=freewheel_s,
             answers_needed=False,
         )
-        order = _order(opened, project, cue, run, until, record)
+        order = Arm(until_s=_until_s(opened, until), speed=speed, late=late)
+        if cue is not None or record:
+            order = _of_cue(order, opened, project, cue, run, record)
         with crew(setup) as running:
             _play(running, order, preroll_s if sync == "internal" else None, arm)
 
 
-def _order(project: Project, folder: Path, cue: str | None, run: str | None, until: str | None, record: bool) -> Arm:
-    until_s = None
-    if until is not None:
-        try:
-            until_s = float(project.timebase.rate.seconds(project.timebase.frames(until)))
-        except ValueError as fault:
-            raise ProjectError("--until", str(fault), file="command line") from fault
+def _until_s(project: Project, until: str | None) -> float | None:
+    return None if until is None else float(project.timebase.rate.seconds(instant("--until", until, project.timebase)))
+
+
+def _of_cue(order: Arm, project: Project, folder: Path, cue: str | None, run: str | None, record: bool) -> Arm:
+    """Return the order to play one cue only, and where that is wanted to record a take of it."""
     if cue is None:
-        if record:
-            raise ProjectError("--record", "a take is of a cue", "name it with --cue", file="command line")
-        return Arm(until_s=until_s)
-    plan = shoot.plan(project, cue, run, folder / "takes")
+        raise ProjectError("--record", "a take is of a cue", "name it with --cue", file="command line")
+    plan = shoot.plan(project, cue, run, folder / "takes", Fraction(order.speed))
     if not record:
-        return Arm(cue=cue, until_s=until_s)
+        return replace(order, cue=cue)
     path = plan.next_path()
-    return Arm(cue=cue, until_s=until_s, take=str(path), heading=plan.heading(path.stem))
+    return replace(order, cue=cue, take=str(path), heading=plan.heading(path.stem))
 
 
 class _Teller:

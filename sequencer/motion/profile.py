@@ -18,11 +18,13 @@ Floats = NDArray[np.float64]
 
 # jerk held for a time: (jerk, seconds)
 Phase = tuple[float, float]
+# position, velocity, acceleration of one axis
+State = tuple[float, float, float]
 
 # a state this far inside the limits is inside: measured states carry noise, and rounding must not decide
 _MARGIN = 1e-9
-# a phase that is shorter moves nothing that can be measured, and dividing by it would be noise
-_SHORTEST_S = 1e-12
+# a phase that is shorter is rounding: it moves nothing that can be measured
+_SHORTEST_S = 1e-14
 
 
 def stop(rig: Rig, position: Floats, velocity: Floats, acceleration: Floats) -> Trajectory:
@@ -31,10 +33,10 @@ def stop(rig: Rig, position: Floats, velocity: Floats, acceleration: Floats) -> 
     Shape: all (A,). Unit: each axis's own, and that a second and a second squared.
     The axes stop one by one. Where an axis ends up is what its motion decides: it may be beyond a travel limit.
     """
-    pieces = []
+    ways = []
     for axis, p, v, a in zip(rig.axes, position, velocity, acceleration, strict=True):
-        pieces.append(_pieces((float(p), float(v), float(a)), braking(axis, float(v), float(a)), None))
-    return Trajectory.joined(rig.names, pieces, np.zeros(len(rig.axes)))
+        ways.append(pieces((float(p), float(v), float(a)), braking(axis, float(v), float(a)), None))
+    return Trajectory.joined(rig.names, ways, np.zeros(len(rig.axes)))
 
 
 def go_to(
@@ -122,18 +124,36 @@ def _straight(rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, ca
     outcome = ruckig.Ruckig(axes).calculate(asked, answer)
     if outcome not in (ruckig.Result.Working, ruckig.Result.Finished):
         raise ArithmeticError(f"no way from {state} to {target}: {outcome}")
-    pieces = []
+    ways = []
     for axis, (unit, profile) in enumerate(zip(one.tolist(), answer.profiles[0], strict=True)):
-        phases = [*zip(profile.brake.j, profile.brake.t, strict=True), *zip(profile.j, profile.t, strict=True)]
         start = (float(position[axis]), float(velocity[axis]), float(acceleration[axis]))
-        kept = tuple((jerk * unit, lasts_s) for jerk, lasts_s in phases if lasts_s > _SHORTEST_S)
-        pieces.append(_pieces(start, kept, float(target[axis])))
-    return Trajectory.joined(rig.names, pieces, np.zeros(axes))
+        ways.append(pieces(start, told(profile, unit), float(target[axis])))
+    return Trajectory.joined(rig.names, ways, np.zeros(axes))
 
 
-def _pieces(
-    state: tuple[float, float, float], phases: tuple[Phase, ...], rest: float | None
-) -> tuple[Floats, Floats, float]:
+def told(profile: ruckig.Profile, unit: float) -> tuple[Phase, ...]:
+    """Return the phases of an axis's profile that was asked for in parts of `unit`."""
+    phases = (*zip(profile.brake.j, profile.brake.t, strict=True), *zip(profile.j, profile.t, strict=True))
+    return tuple((jerk * unit, lasts_s) for jerk, lasts_s in phases if lasts_s > _SHORTEST_S)
+
+
+def span(state: State, phases: tuple[Phase, ...]) -> tuple[float, float]:
+    """Return how low and how high one axis goes from `state` in these phases (see `reach`, which is for many)."""
+    p, v, a = state
+    low = high = p
+    for jerk, lasts_s in phases:
+        q = -(a + math.copysign(math.sqrt(max(a * a - 2 * jerk * v, 0.0)), a))
+        for at_s in (q / jerk if jerk else 0.0, 2 * v / q if q else 0.0, lasts_s):
+            if 0 < at_s <= lasts_s:
+                there = p + at_s * (v + at_s * (a / 2 + at_s * jerk / 6))
+                low, high = min(low, there), max(high, there)
+        p += lasts_s * (v + lasts_s * (a / 2 + lasts_s * jerk / 6))
+        v += lasts_s * (a + lasts_s * jerk / 2)
+        a += lasts_s * jerk
+    return low, high
+
+
+def pieces(state: State, phases: tuple[Phase, ...], rest: float | None) -> tuple[Floats, Floats, float]:
     """Return breaks, cubic pieces and the value to rest at, from position, velocity and acceleration at 0 s."""
     p, v, a = state
     breaks_s, columns = [0.0], []
@@ -159,6 +179,12 @@ def after(first: Trajectory, then: Trajectory) -> Trajectory:
         times_s = np.concatenate((breaks_s if waits else breaks_s[:-1], next_s + first.end_s))
         pieces.append((times_s, joined, float(then.coeffs[-1, then.first[axis + 1] - 1])))
     return Trajectory.joined(first.axes, pieces, np.zeros(len(first.axes)))
+
+
+def later(way: Trajectory, by_s: Floats) -> Trajectory:
+    """Return the same way, each axis later by its own time. Shape: (A,)."""
+    from_s = way.from_s + np.repeat(by_s, np.diff(way.first))
+    return Trajectory(way.axes, way.first, from_s, way.coeffs, way.fit_error)
 
 
 def _inside(axis: Axis, value: float) -> bool:

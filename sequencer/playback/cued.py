@@ -17,7 +17,7 @@ _AT_REST = 1e-6  # of an axis's speed: what rounding leaves of zero
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Cued:
-    """One cue of a compiled timeline. Outside [`start_s`, `rest_s`] every axis holds the value that it has there.
+    """One cue of a compiled timeline, cut to [`start_s`, `rest_s`]; outside, every axis holds the value it has there.
 
     Shape: `position` (A,), where the cue starts; `approach` (A,), from where each axis comes to it last, so that its
     play is taken up the way that it will move first, whatever was before; `leads` one entry for each latency that the
@@ -47,19 +47,20 @@ class Cued:
         second of the timeline.
         """
         (latency_s, _), *others = self.leads
-        position, velocity = self._held(t_s + speed * latency_s)
+        position, velocity = self.timeline.at(t_s + speed * latency_s)
         if others:
             position, velocity = position.copy(), velocity.copy()
         for latency_s, axes in others:
-            late_position, late_velocity = self._held(t_s + speed * latency_s)
+            late_position, late_velocity = self.timeline.at(t_s + speed * latency_s)
             position[axes], velocity[axes] = late_position[axes], late_velocity[axes]
         return position, velocity
 
-    def _held(self, t_s: float) -> tuple[Floats, Floats]:
-        if self.start_s <= t_s < self.rest_s:
-            return self.timeline.at(t_s)
-        position, velocity = self.timeline.at(min(max(t_s, self.start_s), self.rest_s))
-        return position, np.zeros_like(velocity)
+    def leads_s(self, speed: float) -> Floats:
+        """Return how far ahead each axis is for a clock that runs at `speed`. Shape: (A,)."""
+        leads_s = np.zeros(len(self.position))
+        for latency_s, axes in self.leads:
+            leads_s[axes] = speed * latency_s
+        return leads_s
 
 
 def cue_up(rig: Rig, timeline: Trajectory, start_s: float, end_s: float) -> Cued:
@@ -75,11 +76,12 @@ def cue_up(rig: Rig, timeline: Trajectory, start_s: float, end_s: float) -> Cued
     position, velocity = timeline.at(start_s)
     later = np.unique(timeline.from_s[timeline.from_s > end_s])
     rests = (t_s for t_s in (end_s, *later.tolist()) if np.all(np.abs(timeline.at(t_s)[1]) <= slow))
+    rest_s = next(rests)  # every axis holds after its last piece, so there is one
     latencies = np.array([axis.latency_s for axis in rig.axes])
     return Cued(
-        timeline=timeline,
+        timeline=timeline.between(start_s, rest_s),
         start_s=start_s,
-        rest_s=next(rests),  # every axis holds after its last piece, so there is one
+        rest_s=rest_s,
         position=position,
         approach=_approach(rig, timeline, start_s, position),
         leads=tuple((float(one), np.flatnonzero(latencies == one)) for one in np.unique(latencies)),

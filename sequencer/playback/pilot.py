@@ -3,18 +3,23 @@
 It decides nothing: `step` says what to do. It does not check what it wants; the guard does.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sequencer.motion import profile
+from sequencer.motion import join, profile
 from sequencer.motion.trajectory import Floats, Trajectory
 from sequencer.playback.cued import Cued
 from sequencer.playback.guard import LONGEST_STEP_S, Sent
-from sequencer.playback.state import Action, Brake, Follow, GoTo, Hold, Say
+from sequencer.playback.state import Action, Brake, Follow, GoTo, Hold, Join, Say
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
 from sequencer.sync.reading import Clock
+
+# The clock may run faster by this factor than while a joining was planned, for its limits to be kept by the plan alone.
+HEADROOM = 1.03
+_PLANNING_S = 0.004  # of ticks for each step of planning, which takes a quarter of that
+_SPARE_TICKS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,12 +44,28 @@ class Following:
     cued: Cued
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Joining:
+    """On the way to the timeline of `cued`, wherever the clock is.
+
+    `way`: the cue with braking in place of its timeline, and when that is planned, with the whole way. `leave_s`: where
+    the clock is when braking ends; what is planned by then is flown, else it is planned anew with `lead_s` doubled.
+    """
+
+    cued: Cued
+    way: Cued
+    planner: join.Planner
+    leave_s: float
+    lead_s: float
+    planned: bool = False
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Pilot:
     """What the rig is doing now."""
 
     rig: Rig
-    flight: Still | Flown | Following
+    flight: Still | Flown | Following | Joining
 
 
 def obey(pilot: Pilot, action: Action, last: Sent, due_ns: int) -> Pilot:
@@ -54,14 +75,34 @@ def obey(pilot: Pilot, action: Action, last: Sent, due_ns: int) -> Pilot:
             return pilot
         case Follow(cued):
             return Pilot(pilot.rig, Following(cued))
+        case Join(cued, clock):
+            return Pilot(pilot.rig, _joining(pilot.rig, cued, clock, last, due_ns))
         case Hold():
             return Pilot(pilot.rig, Still(np.array(last.position)))
         case GoTo(cued, cap):
             way = _set_out(pilot.rig, last, cued, cap)
         case Brake():
             way = profile.stop(pilot.rig, *_motion(pilot.rig, last))
-    # a way begins at the last setpoint; after a long silence the rig is taken to have waited there, as the guard does
-    return Pilot(pilot.rig, Flown(way, max(last.due_ns, due_ns - round(LONGEST_STEP_S * 1e9))))
+    return Pilot(pilot.rig, Flown(way, _left_ns(last, due_ns)))
+
+
+def taken_over(rig: Rig, last: Sent, action: Action) -> Sent:
+    """Return `last` as the way that `action` begins takes it over: with the velocity that it had.
+
+    What an earlier way wanted and could not have would else be held against the new one.
+    """
+    match action:
+        case GoTo() | Join() | Brake():
+            return replace(last, claimed=tuple(_motion(rig, last)[1].tolist()))
+    return last
+
+
+def plan(pilot: Pilot, last: Sent, due_ns: int, clock: Clock) -> Pilot:
+    """Return the pilot after as much planning as a tick has time for: none but where the rig is joining."""
+    match pilot.flight:
+        case Joining(planned=False) as flight:
+            return Pilot(pilot.rig, _planned(flight, last.span_s, _clock_s(clock, due_ns), clock.speed))
+    return pilot
 
 
 def _set_out(rig: Rig, last: Sent, cued: Cued, cap: float) -> Trajectory:
@@ -76,9 +117,8 @@ def _set_out(rig: Rig, last: Sent, cued: Cued, cap: float) -> Trajectory:
 def want(pilot: Pilot, due_ns: int, clock: Clock) -> Setpoint:
     """Return where every axis is wanted at `due_ns`. `clock` counts only on the timeline."""
     match pilot.flight:
-        case Following(cued):
-            t_s = clock.position_s + clock.speed * (due_ns - clock.at_ns) * 1e-9
-            position, velocity = cued.ahead(t_s, clock.speed)
+        case Following(cued) | Joining(way=cued):
+            position, velocity = cued.ahead(_clock_s(clock, due_ns), clock.speed)
             return Setpoint(due_ns, position, velocity * clock.speed)
         case Flown(way, start_ns):
             return Setpoint(due_ns, *way.at((due_ns - start_ns) * 1e-9))
@@ -89,12 +129,66 @@ def want(pilot: Pilot, due_ns: int, clock: Clock) -> Setpoint:
 def settled(pilot: Pilot, due_ns: int) -> bool:
     """Whether the rig is wanted at rest from `due_ns` on, whatever the clock does."""
     match pilot.flight:
-        case Following():
+        case Following() | Joining():
             return False
         case Flown(way, start_ns):
             return due_ns - start_ns >= way.end_s * 1e9
         case Still():
             return True
+
+
+def joined(pilot: Pilot, due_ns: int, clock: Clock) -> bool:
+    """Whether every axis is wanted on the timeline that it was to join, from `due_ns` on."""
+    match pilot.flight:
+        case Joining(planner=planner, planned=True):
+            return _clock_s(clock, due_ns) >= planner.in_s
+    return False
+
+
+def _joining(rig: Rig, cued: Cued, clock: Clock, last: Sent, due_ns: int) -> Joining:
+    """Return the flight that brakes, along the clock, and leaves braking for the cue as soon as that is planned.
+
+    It is flown along the clock from the beginning, each axis ahead as on the timeline: so it merges exactly, whatever
+    the clock's speed does meanwhile.
+    """
+    paced = join.paced(rig, clock.speed * HEADROOM)
+    position, velocity, acceleration = _motion(rig, last)
+    stopping = profile.stop(paced, position, velocity / clock.speed, acceleration / clock.speed**2)
+    from_s = _clock_s(clock, _left_ns(last, due_ns)) + cued.leads_s(clock.speed)
+    way = replace(cued, timeline=profile.later(stopping, from_s))
+    lead_s = len(rig.axes) * _PLANNING_S + _SPARE_TICKS * (due_ns - _left_ns(last, due_ns)) * 1e-9
+    return _begun(paced, cued, way, _clock_s(clock, due_ns), clock.speed, lead_s)
+
+
+def _begun(paced: Rig, cued: Cued, way: Cued, now_s: float, speed: float, lead_s: float) -> Joining:
+    """Return the flight on `way` whose planning begins now and is to be done in `lead_s`."""
+    leave_s = now_s + speed * lead_s
+    planner = join.begin(paced, way.timeline, cued.timeline, leave_s + cued.leads_s(speed))
+    return Joining(cued=cued, way=way, planner=planner, leave_s=leave_s, lead_s=lead_s)
+
+
+def _planned(flight: Joining, span_s: float, now_s: float, speed: float) -> Joining:
+    """Return the flight after the planning of one tick: further, on the whole way, or begun anew where it is late."""
+    planner = flight.planner
+    if now_s > flight.leave_s:
+        return _begun(planner.rig, flight.cued, flight.way, now_s, speed, 2 * flight.lead_s)
+    if planner.done:
+        return replace(flight, way=replace(flight.cued, timeline=planner.trajectory()), planned=True)
+    for _ in range(max(1, round(span_s / _PLANNING_S))):
+        planner = join.advance(planner)
+    return replace(flight, planner=planner)
+
+
+def _clock_s(clock: Clock, due_ns: int) -> float:
+    return clock.position_s + clock.speed * (due_ns - clock.at_ns) * 1e-9
+
+
+def _left_ns(last: Sent, due_ns: int) -> int:
+    """Return when a way begins that is to be flown from the next setpoint on: at the last one.
+
+    After a long silence the rig is taken to have waited there, as the guard does.
+    """
+    return max(last.due_ns, due_ns - round(LONGEST_STEP_S * 1e9))
 
 
 def _motion(rig: Rig, last: Sent) -> tuple[Floats, Floats, Floats]:

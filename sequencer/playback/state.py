@@ -8,6 +8,8 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     idle          none            Arm, where nothing speaks against it                          locating
     locating      to the start    at the start, and the setpoints stand still                   ready
     ready         none            timecode locked, forward, near normal speed, at the start     running
+                                  the same in mid-move, where the operator lets it join         joining
+    joining       to the timeline every axis is on the timeline                                 running
     running       the timeline    timecode stops coming                                         freewheeling
                                   past the end, and the setpoints stand still                   finished
     freewheeling  the timeline    timecode is back                                              running
@@ -16,11 +18,15 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     stopped       none            Reset                                                         idle
     finished      none            Arm, where nothing speaks against it                          locating
 
-    A stop (asked for; the rig silent or astray; an axis held back; the engine late; on the timeline also: timecode
-    lost, jumped, backward or off its speed) leads from locating, running and freewheeling to stopping, and from idle,
-    ready and finished to stopped. In idle and finished only a stop that was asked for counts: nothing is armed, so
-    the others speak against arming instead. A stop is latched: its first cause stays until Reset, and after
-    Reset nothing moves before the next Arm.
+    Where the operator lets it join, timecode that jumps within the cue leads from joining, running and freewheeling to
+    joining, anew: the rig brakes until the way is planned, and comes to the timeline as soon as its limits allow. Where
+    the master stands after the jump, the rig brakes and waits, still joining, until it runs.
+
+    A stop (asked for; the rig silent or astray; an axis held back; the engine late; on or to the timeline also:
+    timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, joining, running and
+    freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished only a stop that was
+    asked for counts: nothing is armed, so the others speak against arming instead. A stop is latched: its first cause
+    stays until Reset, and after Reset nothing moves before the next Arm.
 
 Standing still is said of the setpoints. Whether the rig itself stands is for the person who watches it.
 """
@@ -42,6 +48,7 @@ class Phase(StrEnum):
     IDLE = "idle"
     LOCATING = "locating"
     READY = "ready"
+    JOINING = "joining"
     RUNNING = "running"
     FREEWHEELING = "freewheeling"
     STOPPING = "stopping"
@@ -49,7 +56,8 @@ class Phase(StrEnum):
     FINISHED = "finished"
 
 
-MOVING = frozenset({Phase.LOCATING, Phase.RUNNING, Phase.FREEWHEELING})
+ON_THE_CLOCK = frozenset({Phase.JOINING, Phase.RUNNING, Phase.FREEWHEELING})
+MOVING = ON_THE_CLOCK | {Phase.LOCATING}
 UNARMED = frozenset({Phase.IDLE, Phase.FINISHED})
 
 
@@ -58,12 +66,14 @@ class Arm:
     """The operator, at this machine, lets the rig move to the start of `cued` and then follow timecode.
 
     Unit: `cap` the part of each axis's speed on the way to the start; `freewheel_s` for how long the follower coasts
-    when timecode stops, for the words. Error: ValueError for a cap that is no such part.
+    when timecode stops, for the words. `joins`: timecode that is or jumps in mid-move is joined there, not refused.
+    Error: ValueError for a cap that is no such part.
     """
 
     cued: Cued
     cap: float = 0.5
     freewheel_s: float = 2.0
+    joins: bool = False
 
     def __post_init__(self) -> None:
         if not 0 < self.cap <= 1:
@@ -94,14 +104,16 @@ class Tick:
     """What is known at one tick.
 
     `arrived`: what was planned has ended, and the rig is there as far as it says. `standing`: the setpoints stand
-    still. `silent_s`: how long the rig has not answered, 0 for one that never does. `held_back`: an axis that the
-    guard keeps from where it is wanted; `astray`: one that is not where it was sent.
+    still. `joined`: every axis is on the timeline that was being joined. `silent_s`: how long the rig has not answered,
+    0 for one that never does. `held_back`: an axis that the guard keeps from where it is wanted; `astray`: one that is
+    not where it was sent.
     """
 
     now_ns: int
     clock: Clock
     arrived: bool
     standing: bool
+    joined: bool = False
     silent_s: float = 0.0
     held_back: Stray | None = None
     astray: Stray | None = None
@@ -125,6 +137,14 @@ class Follow:
     cued: Cued
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Join:
+    """Come to rest, and before that or from there onto the cue, wherever the clock, now at `clock`, is by then."""
+
+    cued: Cued
+    clock: Clock
+
+
 @dataclass(frozen=True, slots=True)
 class Brake:
     """Come to rest as fast as the motors' limits allow."""
@@ -143,7 +163,7 @@ class Say:
     text: str
 
 
-Action = GoTo | Follow | Brake | Hold | Say
+Action = GoTo | Follow | Join | Brake | Hold | Say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,8 +171,8 @@ class State:
     """Where playback is.
 
     `cause`: why it stopped, empty unless stopping or stopped. `armed`: what was armed last. `jumps`: the clock's count
-    when the move began. `since_ns`: when locating or
-    freewheeling began, None before the first tick of it. `hindrance`: what spoke against arming at the last tick.
+    when the move began or was joined. `since_ns`: when locating, joining or freewheeling began, None before the first
+    tick of it. `hindrance`: what spoke against arming at the last tick.
     `told`: what was last said of the timecode while ready.
     """
 
@@ -204,8 +224,8 @@ def _tick(state: State, tick: Tick) -> Step:
             words = "at the start of the cue, waiting for timecode"
             return replace(state, phase=Phase.READY, told=""), (Hold(), Say("ready", words))
         case Phase.READY:
-            return _wait(state, tick.clock)
-        case Phase.RUNNING | Phase.FREEWHEELING:
+            return _wait(state, tick)
+        case Phase.JOINING | Phase.RUNNING | Phase.FREEWHEELING:
             return _run(state, tick)
         case Phase.STOPPING if tick.standing:
             words = f"stopped: {state.cause}. Reset when the rig stands still and it is safe"
@@ -285,9 +305,9 @@ def _late(state: State, late_s: float) -> Step:
     return _stop(state, cause)
 
 
-def _wait(state: State, clock: Clock) -> Step:
-    """Return what to do in ready: begin, wait, or say once why the timecode that runs cannot begin the move."""
-    cued = state.cue.cued
+def _wait(state: State, tick: Tick) -> Step:
+    """Return what to do in ready: begin, join, wait, or say once why the timecode that runs cannot begin the move."""
+    cued, clock = state.cue.cued, tick.clock
     if clock.lock is not Lock.LOCKED:
         return state, ()
     past_s = clock.position_s - cued.start_s
@@ -296,6 +316,8 @@ def _wait(state: State, clock: Clock) -> Step:
         code, words = "backward", "timecode runs backward; waiting for it to run forward"
     elif not SLOWEST <= clock.speed <= FASTEST:
         code, words = "speed", f"timecode runs at {clock.speed:.0%} of its speed; waiting for normal speed"
+    elif past_s > GRACE_S and _joins(state, clock):
+        return _join(state, tick, f"timecode is {past_s:.2f} s past the start of the cue")
     elif past_s > GRACE_S:
         code = "past"
         words = (
@@ -310,18 +332,48 @@ def _wait(state: State, clock: Clock) -> Step:
     return replace(state, told=code), (Say("waiting", words),) if words else ()
 
 
+def _joins(state: State, clock: Clock) -> bool:
+    """Whether the move is to be joined where the clock is."""
+    cued = state.cue.cued
+    return state.cue.joins and cued.start_s <= clock.position_s < cued.rest_s
+
+
+def _join(state: State, tick: Tick, why: str) -> Step:
+    joining = replace(state, phase=Phase.JOINING, jumps=tick.clock.jumps, since_ns=tick.now_ns)
+    words = f"{why}; joining the move there. Keep clear of the rig"
+    return joining, (Join(state.cue.cued, tick.clock), Say("joining", words))
+
+
+def _await(state: State, tick: Tick) -> Step:
+    """Return what to do while the master stands at another place of the cue, or is not yet trusted there."""
+    if state.phase is Phase.JOINING and state.jumps == tick.clock.jumps:
+        return state, ()
+    waiting = replace(state, phase=Phase.JOINING, jumps=tick.clock.jumps, since_ns=tick.now_ns)
+    words = "timecode was set to another place; braking, and joining the move when it runs. Keep clear of the rig"
+    return waiting, (Brake(), Say("joining", words))
+
+
 def _run(state: State, tick: Tick) -> Step:
     clock = tick.clock
+    if clock.lock in (Lock.LOCATED, Lock.LOCKING) and _joins(state, clock):
+        return _await(state, tick)
     fault = _clock_fault(state, clock)
     if fault:
         return _stop(state, fault)
+    gone_s = (tick.now_ns - (state.since_ns or tick.now_ns)) * 1e-9
+    if clock.jumps != state.jumps:
+        return _join(state, tick, "timecode jumped")
+    if state.phase is Phase.JOINING:
+        if not tick.joined:
+            return state, ()
+        words = f"on the timeline after {gone_s:.2f} s; following timecode"
+        return replace(state, phase=Phase.RUNNING), (Follow(state.cue.cued), Say("joined", words))
     if tick.standing and clock.position_s >= state.cue.cued.rest_s:
         return replace(state, phase=Phase.FINISHED), (Hold(), Say("finished", "the cue is done"))
     if state.phase is Phase.RUNNING and clock.lock is Lock.FREEWHEEL:
         words = f"timecode stopped coming; going on at its last speed for at most {state.cue.freewheel_s:g} s"
         return replace(state, phase=Phase.FREEWHEELING, since_ns=tick.now_ns), (Say("freewheel", words),)
     if state.phase is Phase.FREEWHEELING and clock.lock is Lock.LOCKED:
-        gone_s = (tick.now_ns - (state.since_ns or tick.now_ns)) * 1e-9
         return replace(state, phase=Phase.RUNNING), (Say("locked", f"timecode is back after {gone_s:.2f} s"),)
     return state, ()
 
@@ -337,8 +389,9 @@ def _clock_fault(state: State, clock: Clock) -> str:
         return f"timecode is {clock.lock}, no longer locked; let the sender run on without a new position during a move"
     if clock.speed <= 0:
         return "timecode runs backward or stands still; let the sender run forward during a move"
-    if clock.jumps != state.jumps:
-        return "timecode jumped; let the sender run on without a new position during a move"
+    if clock.jumps != state.jumps and not _joins(state, clock):
+        where = " out of the cue" if state.cue.joins else ""
+        return f"timecode jumped{where}; let the sender run on without a new position during a move"
     if not SLOWEST <= clock.speed <= FASTEST:
         return (
             f"timecode runs at {clock.speed:.0%} of its speed, outside {SLOWEST:.0%} to {FASTEST:.0%}; "

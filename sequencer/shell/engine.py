@@ -11,6 +11,7 @@ import sys
 import time
 from contextlib import AbstractContextManager, ExitStack, nullcontext
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,7 @@ from sequencer.motion.peaks import over
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback import state
 from sequencer.playback.cued import cue_up
-from sequencer.playback.state import MOVING, UNARMED, Phase
+from sequencer.playback.state import MOVING, ON_THE_CLOCK, UNARMED, Phase
 from sequencer.project.document import Project
 from sequencer.project.store import load
 from sequencer.rig.signals import Floats
@@ -43,7 +44,6 @@ from sequencer.sync.reading import Follow
 FIRST_ANSWER_S = 1.5
 OPERATOR_SILENT_S = 1.0
 LAST_NS = 200_000  # before a tick is due: messages have been heard, and what is left is slept, or spun, away
-ON_THE_TIMELINE = (Phase.RUNNING, Phase.FREEWHEELING)
 _ANSWERS_HZ = 250
 
 
@@ -115,7 +115,7 @@ class Duty:
         setup, project = self.child.setup, self.project
         rate = project.timebase.rate
         try:
-            speed = project.run(setup.run).speed
+            speed = project.run(setup.run).speed * Fraction(order.speed)
             if order.cue is None:
                 about_s, end_s = self.timeline.start_s, self.timeline.end_s
                 cues = [float(rate.seconds(cue.start)) for cue in project.move.cues]
@@ -129,7 +129,7 @@ class Duty:
         except (ValueError, ProjectError) as fault:
             self.child.control.say(Refused(str(fault), 2))
             return
-        worst = over(timeline.between(cued.start_s, cued.rest_s), self.child.rig)
+        worst = over(cued.timeline, self.child.rig)
         rough = "; ".join(one.words(project.timebase) for one in worst if one.of == "jerk")
         words = "; ".join(one.words(project.timebase) for one in worst if one.of != "jerk")
         if words:
@@ -142,7 +142,8 @@ class Duty:
         if order.take is not None and order.heading is not None:
             rows_per_s = setup.tick_hz + _ANSWERS_HZ + 4 * float(rate.fraction)
             take = OpenTake(order.take, order.heading, rows_per_s, end_s - about_s + 60)
-        self.engine.order(state.Arm(cued=cued, freewheel_s=setup.freewheel_s), take)
+        arm = state.Arm(cued=cued, freewheel_s=setup.freewheel_s, joins=order.late == "join")
+        self.engine.order(arm, take)
 
 
 def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
@@ -230,7 +231,7 @@ def _run(duty: Duty) -> None:
             duty.engine.late_ns = now_ns - due_ns
             duty.engine.tick(due_ns)
             done_ns = time.monotonic_ns()
-            if duty.engine.state.phase in ON_THE_TIMELINE:
+            if duty.engine.state.phase in ON_THE_CLOCK:
                 lateness.add(now_ns - due_ns)
                 work.add(done_ns - now_ns)
             missed = max(0, (done_ns - due_ns) // period_ns)

@@ -12,7 +12,7 @@ import msgspec
 from sequencer.adapters.contract import Output, Source
 from sequencer.playback import watch
 from sequencer.playback.guard import Guarded, Sent, at_rest, guard, limits, strays
-from sequencer.playback.pilot import Pilot, Still, obey, settled, want
+from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, settled, taken_over, want
 from sequencer.playback.state import MOVING, EngineLate, Event, Phase, Say, State, Tick, step
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint
@@ -54,7 +54,6 @@ class Engine:
         self._sent: Sent = at_rest(due_ns, position)
         self._watch = watch.begin(rig, answers, self._sent)
         self._pilot = Pilot(rig, Still(position))
-        self._held: tuple[float, ...] = ()
         self._inbox: list[tuple[Event, OpenTake | None]] = []
         self._sends = answers
         self._closing_ns: int | None = None
@@ -63,6 +62,7 @@ class Engine:
         self._trouble = ""
         self._encode = msgspec.msgpack.Encoder().encode
         self.state = State()
+        self.held: tuple[float, ...] = ()  # by the guard, at the last tick
         self.late_ns = 0
         self.ticks = 0
         self.skipped = 0
@@ -91,6 +91,7 @@ class Engine:
         """Send the setpoint due at `due_ns`."""
         clock = self._wires.follower.at(due_ns)
         self._follow_orders(due_ns, clock)
+        self._pilot = plan(self._pilot, self._sent, due_ns, clock)
         wanted = want(self._pilot, due_ns, clock)
         guarded = guard(self._limits, self._sent, wanted)
         if self._sends:
@@ -124,8 +125,9 @@ class Engine:
             clock=clock,
             arrived=settled(self._pilot, due_ns) and watch.near(self._watch, self._limits, self._sent),
             standing=self._sent.stands,
+            joined=joined(self._pilot, due_ns, clock),
             silent_s=watch.silent_s(self._watch, due_ns),
-            held_back=strays(self._limits, self._held),
+            held_back=strays(self._limits, self.held),
             astray=watch.astray(self._watch, self._limits),
         )
         # a tick that is late was so before anything that is ordered in it
@@ -136,6 +138,7 @@ class Engine:
                 self._open(take, due_ns)
             for action in actions:
                 self._pilot = obey(self._pilot, action, self._sent, due_ns)
+                self._sent = taken_over(self._pilot.rig, self._sent, action)
                 if isinstance(action, Say):
                     self._say(due_ns, action.code, action.text)
         self._sends = self._sends or self.state.phase in MOVING
@@ -148,7 +151,7 @@ class Engine:
             self._trouble = trouble
 
     def _remember(self, guarded: Guarded) -> None:
-        self._sent, self._held = guarded.sent, guarded.gap
+        self._sent, self.held = guarded.sent, guarded.gap
         self._watch = watch.remember(self._watch, guarded.sent)
 
     def _open(self, take: OpenTake, due_ns: int) -> None:

@@ -6,12 +6,13 @@ a reader that hangs holds up nobody.
 
 import struct
 from collections.abc import Iterator
-from typing import Generic, TypeVar
+from typing import Generic, Literal, TypeVar
 
 import msgspec
 
 from sequencer.takes.rows import Heading
 
+Late = Literal["refuse", "join"]
 T = TypeVar("T")
 _LENGTH = struct.Struct("<I")
 _LARGEST = 1 << 20
@@ -42,10 +43,15 @@ class Hello(msgspec.Struct, frozen=True, tag="hello"):
 
 
 class Arm(msgspec.Struct, frozen=True, tag="arm", kw_only=True):
-    """Move to the start of the cue and be ready to follow. With a path, the take is recorded there."""
+    """Move to the start of the cue and be ready to follow. With a path, the take is recorded there.
+
+    `speed` is a part of the pass's own, as an exact fraction. `late` says what becomes of timecode in mid-move.
+    """
 
     cue: str | None = None
     until_s: float | None = None
+    speed: str = "1"
+    late: Late = "refuse"
     take: str | None = None
     heading: Heading | None = None
 

@@ -7,8 +7,9 @@ import contextlib
 import glob
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from fractions import Fraction
 from pathlib import Path
 
 from sequencer.errors import LinkError, ProjectError
@@ -31,7 +32,7 @@ Tell = Callable[[Status | None, list[Said]], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """What is shot: a cue in a pass of a project, and where its take files go."""
+    """What is shot: a cue in a pass of a project, at the pass's `speed`, and where its take files go."""
 
     project: Project
     cue: Cue
@@ -82,10 +83,15 @@ class Plan:
         return self.folder / f"{self.stem}_{number:03}.mcap"
 
 
-def plan(project: Project, cue: str | None, run: str | None, folder: Path) -> Plan:
-    """Return what is shot: the first cue or pass where none is named. Error: ProjectError that lists what there is."""
+def plan(project: Project, cue: str | None, run: str | None, folder: Path, speed: Fraction = Fraction(1)) -> Plan:
+    """Return what is shot: the first cue or pass where none is named, the pass at `speed` of its own.
+
+    Error: ProjectError that lists what there is.
+    """
+    one = pass_of(project, run)
     try:
-        return Plan(project=project, cue=project.cue(cue), run=pass_of(project, run), folder=folder)
+        cued = project.cue(cue)
+        return Plan(project=project, cue=cued, run=replace(one, speed=one.speed * speed), folder=folder)
     except ValueError as fault:
         raise ProjectError("", str(fault)) from fault
 

@@ -2,15 +2,15 @@
 
 import numpy as np
 import pytest
-import ruckig
 from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.motion import profile
 from sequencer.motion.peaks import peaks
-from sequencer.motion.profile import go_to, reach, stop
+from sequencer.motion.profile import braking, go_to, later, reach, span, stop
 from sequencer.motion.trajectory import Floats, Trajectory
 from sequencer.rig.axis import Axis, Rig
+from tests.bench.join import ruckigs_stop_s, stop_error_s
 from tests.motion.machines import rig
 
 speeds = st.floats(-60, 60)
@@ -19,14 +19,9 @@ places = st.floats(-90, 90)
 ZERO = np.zeros(1)
 
 
-def ruckigs_stop_s(velocity: float, acceleration: float) -> float:
-    asked = ruckig.InputParameter(1)
-    asked.control_interface = ruckig.ControlInterface.Velocity
-    asked.current_velocity, asked.current_acceleration = [velocity], [acceleration]
-    asked.max_acceleration, asked.max_jerk = [120.0], [600.0]
-    answer = ruckig.Trajectory(1)
-    assert ruckig.Ruckig(1).calculate(asked, answer) == ruckig.Result.Working
-    return float(answer.duration)
+def test_thousands_of_stops_take_as_long_as_ruckigs() -> None:
+    """Source: ruckig 0.19's velocity interface, another algorithm for the same optimum."""
+    assert stop_error_s(5000) <= 1e-9
 
 
 @given(speeds, accelerations)
@@ -143,6 +138,22 @@ def test_how_far_a_way_reaches_is_what_its_extremes_are(
     way = go_to(machine, np.array(position), np.array(velocity), np.array(acceleration), np.array(target))
     for low, high, peak in zip(*reach(way), peaks(way, machine), strict=True):
         assert (low, high) == pytest.approx((peak.low.value, peak.high.value), abs=1e-9)
+
+
+@given(places, st.floats(-80, 80), st.floats(-200, 200))
+def test_how_far_one_axis_goes_in_its_phases_is_what_its_extremes_are(p: float, v: float, a: float) -> None:
+    machine = rig()
+    (peak,) = peaks(stop(machine, np.array([p]), np.array([v]), np.array([a])), machine)
+    reached = span((p, v, a), braking(machine.axes[0], v, a))
+    assert reached == pytest.approx((peak.low.value, peak.high.value), abs=1e-9)
+
+
+def test_a_later_way_is_the_same_way_each_axis_by_its_own_time() -> None:
+    way = stop(rig(2), np.zeros(2), np.array([60.0, -30.0]), np.zeros(2))
+    moved = later(way, np.array([2.0, 3.0]))
+    for t_s in (0.0, 0.1, 0.3, 5.0):
+        assert moved.at(2 + t_s)[0][0] == pytest.approx(way.at(t_s)[0][0])
+        assert moved.at(3 + t_s)[0][1] == pytest.approx(way.at(t_s)[0][1])
 
 
 @pytest.mark.parametrize("strayed", [-141.0, 91.0])

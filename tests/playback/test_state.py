@@ -12,6 +12,7 @@ from sequencer.playback.guard import Stray
 from sequencer.playback.state import (
     GRACE_S,
     MOVING,
+    ON_THE_CLOCK,
     UNARMED,
     Action,
     Arm,
@@ -21,6 +22,7 @@ from sequencer.playback.state import (
     Follow,
     GoTo,
     Hold,
+    Join,
     Phase,
     Reset,
     Say,
@@ -35,6 +37,7 @@ from tests.playback.rules import RIG
 
 CUED = cue_up(RIG, there(), 10.0, 14.0)
 ARM = Arm(cued=CUED)
+JOINS = Arm(cued=CUED, joins=True)
 PHASES = list(Phase)
 
 
@@ -68,7 +71,7 @@ def silent(tick: Tick) -> Tick:
 Leads = dict[Phase, tuple[Phase, list[type[Action]]]]
 BRAKES: Leads = {phase: (Phase.STOPPING, [Brake]) for phase in MOVING}
 TROUBLES: Leads = {**BRAKES, Phase.READY: (Phase.STOPPED, [Hold])}
-LOSES_TIME: Leads = {phase: (Phase.STOPPING, [Brake]) for phase in (Phase.RUNNING, Phase.FREEWHEELING)}
+LOSES_TIME: Leads = {phase: (Phase.STOPPING, [Brake]) for phase in ON_THE_CLOCK}
 
 # event -> phase -> (phase after, motions); a phase that is not named stays as it is and moves nothing
 TABLE: list[tuple[str, Event, Leads]] = [
@@ -86,11 +89,7 @@ TABLE: list[tuple[str, Event, Leads]] = [
         },
     ),
     ("reset", Reset(), {Phase.STOPPED: (Phase.IDLE, [])}),
-    (
-        "late",
-        EngineLate(0.063),
-        TROUBLES,
-    ),
+    ("late", EngineLate(0.063), TROUBLES),
     ("a little late", EngineLate(0.049), {}),
     (
         "a tick that knows nothing of timecode",
@@ -333,6 +332,7 @@ def some_tick() -> st.SearchStrategy[Event]:
         clock=some_clock(),
         arrived=st.booleans(),
         standing=st.booleans(),
+        joined=st.booleans(),
         silent_s=st.sampled_from([0.0, 0.0, 0.0, 1.0]),
         held_back=st.sampled_from([None, None, None, Stray("pan", 2.0, "deg")]),
         astray=st.sampled_from([None, None, None, Stray("pan", 2.0, "deg")]),
@@ -360,7 +360,7 @@ def test_nothing_ever_moves_that_was_not_armed(events: list[Event]) -> None:
 
 
 @settings(max_examples=300, deadline=None)
-@given(before=some_events(ARM, Reset()), events=some_events(ARM, Stop("again"), EngineLate(0.2)))
+@given(before=some_events(ARM, JOINS, Reset()), events=some_events(ARM, Stop("again"), EngineLate(0.2)))
 def test_a_stop_from_anywhere_is_latched_with_its_cause_until_reset(before: list[Event], events: list[Event]) -> None:
     reached, _ = fold(State(), before)
     stopped, _ = step(reached, Stop("a child ran in"))
@@ -376,15 +376,18 @@ def test_a_stop_from_anywhere_is_latched_with_its_cause_until_reset(before: list
 
 
 @settings(max_examples=300, deadline=None)
-@given(events=some_events(ARM, ARM, Stop("somebody called"), Reset(), EngineLate(0.2)))
+@given(events=some_events(ARM, JOINS, Stop("somebody called"), Reset(), EngineLate(0.2)))
 def test_following_begins_only_in_an_armed_cue_that_was_ready(events: list[Event]) -> None:
     now = State()
     for event in events:
         after, actions = step(now, event)
         if Follow in motions(actions):
-            assert now.phase is Phase.READY
+            assert now.phase in (Phase.READY, Phase.JOINING)
+        if Join in motions(actions):
+            assert now.phase in ON_THE_CLOCK | {Phase.READY}
+            assert now.cue.joins
         if GoTo in motions(actions):
-            assert event is ARM
+            assert event in (ARM, JOINS)
             assert now.phase in UNARMED
         assert bool(after.cause) == (after.phase in (Phase.STOPPING, Phase.STOPPED))
         now = after

@@ -1,7 +1,7 @@
 """A whole shoot in simulated time: a master that sends timecode, the real engine, and motors that follow."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import msgspec
@@ -83,6 +83,8 @@ class Stage:
     kept: list[Record] = field(default_factory=list)
     full: bool = False  # no room for a record
     phases: list[Phase] = field(default_factory=list)
+    held: list[tuple[float, ...]] = field(default_factory=list)  # by the guard, tick by tick where it did
+    joins: bool = False
     status: Status | None = None
     arrivals: list[Sent] = field(default_factory=list)
 
@@ -103,6 +105,8 @@ class Stage:
                 self.follower.feed(message.at_ns, message.data)
             self.engine.hear(self.now_ns)
             self.engine.tick(self.now_ns)
+            if self.engine.held:
+                self.held.append(self.engine.held)
             if not self.phases or self.phases[-1] is not self.engine.state.phase:
                 self.phases.append(self.engine.state.phase)
 
@@ -110,7 +114,7 @@ class Stage:
         return lambda: self.engine.state.phase is phase
 
     def arm(self, take: OpenTake | None = None) -> None:
-        self.engine.order(Arm(cued=cue_up(self.rig, self.timeline, *self.cue_s)), take)
+        self.engine.order(Arm(cued=cue_up(self.rig, self.timeline, *self.cue_s), joins=self.joins), take)
 
     def get_ready(self) -> None:
         """Arm, and go to the start of the cue."""
@@ -121,12 +125,24 @@ class Stage:
 
 
 def stage(
-    *, mute_from_s: float | None = None, delay_s: float = 0.0, cue: str | None = None, answers: bool = True
+    *,
+    mute_from_s: float | None = None,
+    delay_s: float = 0.0,
+    cue: str | None = None,
+    answers: bool = True,
+    joins: bool = False,
+    latencies_s: tuple[float, ...] = (),
 ) -> Stage:
-    """Return the demo rig with its first cue, standing at home, its engine ticking at 250 Hz."""
+    """Return the demo rig with its first cue, standing at home, its engine ticking at 250 Hz.
+
+    With `latencies_s`, its axes have these in place of their own.
+    """
     table = laws()
     project = load(HARBOUR, table)
     rig, rate = project.rig, project.timebase.rate
+    if latencies_s:
+        slow = zip(rig.axes, latencies_s, strict=True)
+        rig = replace(rig, axes=tuple(replace(axis, latency_s=latency_s) for axis, latency_s in slow))
     one = project.cue(cue)
     mute_ns = None if mute_from_s is None else BEGIN_NS + round(mute_from_s * 1e9)
     output = SimulatedRig(rig, mute_from_ns=mute_ns, delay_ns=round(delay_s * 1e9))
@@ -155,6 +171,7 @@ def stage(
             output=output,
             timebase=project.timebase,
             follower=follower,
+            joins=joins,
             engine=Engine(rig, wires, home, BEGIN_NS, answers=answers),
         )
     )

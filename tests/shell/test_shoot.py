@@ -11,11 +11,14 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sequencer.errors import LinkError
+from sequencer.motion.compile import compile_move
 from sequencer.playback.state import Phase
 from sequencer.project.store import load
 from sequencer.project.takefile import read
@@ -173,6 +176,52 @@ def test_play_follows_its_own_clock_and_assumes_home_when_nobody_answers(tmp_pat
     assert "the cue is done" in words
 
 
+@pytest.mark.parametrize("speed", ["1/2", "0.5", "50%"])
+def test_a_rehearsal_is_the_same_path_at_a_part_of_the_speed(tmp_path: Path, speed: str) -> None:
+    folder = small_project(tmp_path / "small")
+    with shoot.simulated_rig(folder / "rig.json", 1) as (_, output):
+        ordered = ("--cue", "turn", "--record", "--speed", speed, "--arm", "--preroll", "1", "--out", output)
+        done = run("play", str(folder), *ordered)
+    assert done.returncode == 0, done.stdout + done.stderr
+    take = read(next((folder / "takes").glob("*.mcap")))
+    assert take.speed == Fraction(1, 2)
+    start_s, end_s = take.cue_s
+    assert end_s - start_s == pytest.approx(2 * 1.48)
+    project = load(folder, laws())
+    whole = compile_move(project.rig, project.move, project.timebase.rate, laws())
+    # each axis is sent as far ahead as its latency, and half of that on the way as written
+    written_s = start_s + (take.timeline_s + 0.005 - start_s) / 2
+    inside = (take.timeline_s > start_s) & (take.timeline_s < end_s)
+    assert inside.sum() > 600
+    np.testing.assert_allclose(take.asked[inside], whole.sample(written_s[inside]), atol=1e-6)
+
+
+def test_a_rehearsal_that_is_too_fast_for_the_motors_is_refused(tmp_path: Path) -> None:
+    done = run("play", str(small_project(tmp_path / "small")), "--arm", "--speed", "3", "--out", "osc://127.0.0.1:9")
+    assert done.returncode == 1
+    assert "not armed: pan asks" in " ".join(done.stderr.split())
+
+
+def test_timecode_that_starts_and_is_set_anew_in_mid_move_is_joined(start: Starter) -> None:
+    running, watch, plan = start(legs=8, sync="mtc", source="pipe:0")
+    opened = running.wait_opened()
+    said: list[str] = []
+    watch.tell = lambda status, words: said.extend(one.code for one in words)
+    watch.arm(Arm(cue="turn", late="join"))
+    watch.until(Phase.READY, 20)
+    with shoot.timecode_sender(opened, plan.project) as sender:
+        sender.say({"run": {"from": "10:00:03:00", "until": "10:00:12:00"}})
+        watch.until(Phase.RUNNING, 10)
+        sender.say({"run": {"from": "10:00:07:00", "until": "10:00:12:00"}})
+        watch.until(Phase.JOINING, 10)
+        watch.until(Phase.FINISHED, 20)
+    assert [code for code in said if code in ("joining", "joined", "finished")] == [
+        *("joining", "joined"),  # started late
+        *("joining", "joining", "joined"),  # set to another place, and running from there
+        "finished",
+    ]
+
+
 def test_a_take_is_never_written_over_another(start: Starter) -> None:
     _, _, plan = start()
     first = plan.next_path()
@@ -227,6 +276,11 @@ def test_a_large_move_is_armed_however_long_that_takes_to_work_out(start: Starte
         (["play", "{}", "--arm", "--record"], "name it with --cue"),
         (["play", "{}", "--arm", "--until", "10:99:00:00"], "--until: 10:99:00:00 has 99 minutes"),
         (["takes", "{}", "--within", "0"], "a number of pixels above zero"),
+        (["play", "{}", "--arm", "--speed", "0"], "as 1/2, 0.5 or 50%, not '0'"),
+        (["play", "{}", "--arm", "--speed", "1/0"], "as 1/2, 0.5 or 50%, not '1/0'"),
+        (["play", "{}", "--arm", "--speed", "half"], "as 1/2, 0.5 or 50%, not 'half'"),
+        (["play", "{}", "--arm", "--speed", "1e99"], "as 1/2, 0.5 or 50%, not '1e99'"),
+        (["play", "{}", "--arm", "--late", "later"], "'later' is not one of 'refuse', 'join'"),
         (["compare", "one.mcap", "two.mcap", "--within", "nan"], "a number of pixels above zero"),
     ],
 )
