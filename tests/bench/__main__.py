@@ -16,7 +16,21 @@ from rich.table import Table as Shown
 
 from tests.bench.table import Table
 
-PARTS = ("motion", "encode", "follower", "repeat", "transport", "ticks")
+PARTS = (
+    "motion",
+    "check",
+    "smooth",
+    "certificate",
+    "stretch",
+    "earliest",
+    "repairs",
+    "join",
+    "encode",
+    "follower",
+    "repeat",
+    "transport",
+    "ticks",
+)
 PAGE = Path(__file__).parents[2] / "docs" / "measured.md"
 HEAD = """# Measured
 
