@@ -9,12 +9,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
 from scipy.ndimage import minimum_filter1d, uniform_filter1d
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+Matrix = sparse.csr_matrix[np.float64]
 
 _MOST_STEPS = 120
 _TO_THE_EDGE = 0.99
@@ -30,15 +32,16 @@ _RIDGE = 1e-13
 class Rows:
     """What b, the square of the path speed at N nodes, must keep; without units.
 
-    At node `centre`, |coef . (b before, b, b after)| <= room: 1, or b**-0.5 of the node itself where `third`. Besides,
+    At node `centre`, |coef . (b before, b, b after)| <= room: 1, or (mix . those three)**-0.5 where `third`. Besides,
     b is at most `most`.
     Shape: `weight` (N-1,), the length of each stretch of the grid, 0 where one part ends and another begins; `centre`,
-    `third` (K,); `coef` (3, K); `most` (N,), infinite where there is no bound.
+    `third` (K,); `coef`, `mix` (3, K); `most` (N,), infinite where there is no bound.
     """
 
     weight: Floats
     centre: Ints
     coef: Floats
+    mix: Floats
     third: Bools
     most: Floats
 
@@ -50,19 +53,28 @@ class Rows:
 
     def asked(self, b: Floats) -> Floats:
         """Return the left side of each row. Shape: (N,), result (K,)."""
-        before, at, after = self.coef
+        return self._sum(self.coef, b)
+
+    def mixed(self, b: Floats) -> Floats:
+        """Return b where each row looks at it. Shape: (N,), result (K,)."""
+        return self._sum(self.mix, b)
+
+    def _sum(self, coef: Floats, b: Floats) -> Floats:
         beside = np.concatenate(([0.0], b, [0.0]))
-        asked: Floats = before * beside[self.centre] + at * b[self.centre] + after * beside[self.centre + 2]
-        return asked
+        total: Floats = coef[0] * beside[self.centre] + coef[1] * b[self.centre] + coef[2] * beside[self.centre + 2]
+        return total
 
     def room(self, b: Floats) -> Floats:
         """Return the right side of each row. Shape: (N,), result (K,)."""
-        room: Floats = np.where(self.third, (b**-0.5)[self.centre], 1.0)
+        room = np.ones(len(self.centre))
+        np.divide(1.0, np.sqrt(self.mixed(b)), out=room, where=self.third)
         return room
 
     def only(self, chosen: Ints) -> "Rows":
         """Return some of the rows, and all bounds."""
-        return Rows(self.weight, self.centre[chosen], self.coef[:, chosen], self.third[chosen], self.most)
+        return Rows(
+            self.weight, self.centre[chosen], self.coef[:, chosen], self.mix[:, chosen], self.third[chosen], self.most
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +82,8 @@ class _Sides:
     """Both sides of each row, then the bounds, as what must stay above zero: S sides.
 
     Shape: `bound` (B,), the nodes that have one; `node` (S,), each side's node; `order`, `occupied`, `first` sort sides
-    by node; `count` (N,), how many there are near each node.
+    by node; `count` (N,), how many there are near each node. `coef` and `mix` (K, N) are the rows' own, but 0 where the
+    room does not change; `turned` (N, K) both transposed.
     """
 
     rows: Rows
@@ -80,6 +93,9 @@ class _Sides:
     occupied: Ints = field(init=False)
     first: Ints = field(init=False)
     count: Floats = field(init=False)
+    coef: Matrix = field(init=False)
+    mix: Matrix = field(init=False)
+    turned: tuple[Matrix, Matrix] = field(init=False)
 
     def __post_init__(self) -> None:
         bound = np.flatnonzero(np.isfinite(self.rows.most))
@@ -89,15 +105,25 @@ class _Sides:
         count = _spread(np.bincount(node, minlength=len(self.rows.most)).astype(np.float64))
         for name, value in (("bound", bound), ("node", node), ("order", order), ("occupied", occupied)):
             object.__setattr__(self, name, value)
+        coef, mix = _matrix(self.rows, self.rows.coef), _matrix(self.rows, self.rows.mix * self.rows.third)
+        turned = coef.T.tocsr(), mix.T.tocsr()
+        for name, matrices in (("coef", coef), ("mix", mix), ("turned", turned)):
+            object.__setattr__(self, name, matrices)
         object.__setattr__(self, "first", first)
         object.__setattr__(self, "count", np.maximum(count, 1e-9))
 
-    def slack(self, b: Floats) -> Floats:
-        asked, room = self.rows.asked(b), self.rows.room(b)
+    def room(self, b: Floats) -> Floats:
+        """Return the rows' rooms. Shape: (N,), result (K,)."""
+        room = np.ones(len(self.rows.centre))
+        mixed: Floats = np.asarray(self.mix @ b, np.float64)
+        np.divide(1.0, np.sqrt(mixed), out=room, where=self.rows.third)
+        return room
+
+    def slack(self, b: Floats, room: Floats) -> Floats:
+        asked = np.asarray(self.coef @ b, np.float64)
         return np.concatenate((room - asked, room + asked, (self.rows.most - b)[self.bound]))
 
-    def extent(self, b: Floats) -> Floats:
-        room = self.rows.room(b)
+    def extent(self, room: Floats) -> Floats:
         return np.concatenate((room, room, self.rows.most[self.bound]))
 
     def least(self, values: Floats) -> Floats:
@@ -112,53 +138,59 @@ class _Sides:
         return np.asarray(_spread(total) / self.count)
 
 
+def _matrix(rows: Rows, coef: Floats) -> Matrix:
+    """Lay coefficients (3, K) of rows out over b."""
+    size = len(rows.most)
+    column = np.clip(rows.centre[:, None] + np.array([-1, 0, 1]), 0, size - 1)
+    ends = np.arange(len(column) + 1) * 3
+    return sparse.csr_matrix((coef.T.ravel(), column.ravel(), ends), shape=(len(column), size))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Slopes:
-    """The rows' slopes at one b: `up` and `down` (K,), the middle coefficients of a row's two sides."""
+    """The rows' slopes at one b: `falls` (K,) is how fast a row's room falls with what `mix` makes of b."""
 
     sides: _Sides
-    up: Floats
-    down: Floats
-    bend: Floats
+    falls: Floats
 
     @classmethod
-    def at(cls, sides: _Sides, b: Floats) -> "_Slopes":
-        rows = sides.rows
-        bend = np.where(rows.third, (-0.5 * b**-1.5)[rows.centre], 0.0)
-        return cls(sides, rows.coef[1] - bend, rows.coef[1] + bend, bend)
+    def at(cls, sides: _Sides, room: Floats) -> "_Slopes":
+        return cls(sides, np.where(sides.rows.third, 0.5 * room**3, 0.0))
 
     def apply(self, step: Floats) -> Floats:
         """Return how the slacks change with b. Shape: (N,), result (S,)."""
-        asked, room = self.sides.rows.asked(step), self.bend * step[self.sides.rows.centre]
+        asked, mixed = (np.asarray(each @ step, np.float64) for each in (self.sides.coef, self.sides.mix))
+        room = -self.falls * mixed
         return np.concatenate((room - asked, room + asked, -step[self.sides.bound]))
 
     def sum(self, prices: Floats) -> Floats:
         """Return the slope that prices on the slacks put on b, with its sign turned. Shape: (S,), result (N,)."""
-        rows, size = self.sides.rows, len(self.sides.rows.most)
-        up, down, bound = np.split(prices, [len(rows.centre), 2 * len(rows.centre)])
-        total = np.bincount(rows.centre, up * self.up - down * self.down, minlength=size).astype(np.float64)
-        total[:-1] += np.bincount(rows.centre, (up - down) * rows.coef[0], minlength=size)[1:]
-        total[1:] += np.bincount(rows.centre, (up - down) * rows.coef[2], minlength=size)[:-1]
+        count = len(self.falls)
+        up, down, bound = np.split(prices, [count, 2 * count])
+        coef, mix = self.sides.turned
+        total = np.asarray(coef @ (up - down), np.float64) + np.asarray(mix @ (self.falls * (up + down)), np.float64)
         total[self.sides.bound] += bound
-        return np.asarray(total, np.float64)
+        return total
 
     def square(self, weights: Floats) -> Floats:
         """Return the three upper diagonals of the weighted square of the slopes. Shape: (S,), result (3, N)."""
         rows, size = self.sides.rows, len(self.sides.rows.most)
-        before, _, after = rows.coef
         up, down, bound = np.split(weights, [len(rows.centre), 2 * len(rows.centre)])
-        both, mixed = up + down, up * self.up + down * self.down
+        falls = self.falls * rows.mix
+        both, more = up + down, up - down
+        coef, mix = both * rows.coef + more * falls, more * rows.coef + both * falls
 
-        def at(values: Floats) -> Floats:
+        def at(one: int, other: int) -> Floats:
+            values = coef[one] * rows.coef[other] + mix[one] * falls[other]
             return np.asarray(np.bincount(rows.centre, values, minlength=size), np.float64)
 
         bands = np.zeros((3, size))
-        bands[2] = at(up * self.up**2 + down * self.down**2)
+        bands[2] = at(1, 1)
         bands[2, self.sides.bound] += bound
-        bands[2, :-1] += at(both * before**2)[1:]
-        bands[2, 1:] += at(both * after**2)[:-1]
-        bands[1, 1:] = at(mixed * before)[1:] + at(mixed * after)[:-1]
-        bands[0, 2:] = at(both * before * after)[1:-1]
+        bands[2, :-1] += at(0, 0)[1:]
+        bands[2, 1:] += at(2, 2)[:-1]
+        bands[1, 1:] = at(1, 0)[1:] + at(1, 2)[:-1]
+        bands[0, 2:] = at(0, 2)[1:-1]
         return bands
 
 
@@ -197,17 +229,19 @@ class _Point:
 
 
 def _begin(sides: _Sides, b: Floats) -> _Point:
-    slack = sides.slack(b)
+    room = sides.room(b)
+    slack = sides.slack(b, room)
     # from a b that keeps all rows the way stays within them; from another one it goes far around
     if not (slack > 0).all():
-        slack = np.maximum(slack, sides.extent(b))
+        slack = np.maximum(slack, sides.extent(room))
     return _Point(b, slack, float(sides.rows.lasts(b).sum()) / len(slack) / slack)
 
 
 def _joined(point: _Point, chosen: Ints, more: Ints, sides: _Sides, before: _Sides) -> _Point:
     """Return the point with the sides of more rows, each as far from its limit as suits the price of the others."""
     level = before.mean(point.slack * point.price)
-    slack = np.maximum(sides.slack(point.b), 0.1 * sides.extent(point.b))
+    room = sides.room(point.b)
+    slack = np.maximum(sides.slack(point.b, room), 0.1 * sides.extent(room))
     price = np.maximum(level, level.max() * 1e-12)[sides.node] / slack
     old = np.searchsorted(more, chosen)
     kept = np.concatenate((old, len(more) + old, 2 * len(more) + np.arange(len(sides.bound))))
@@ -215,10 +249,11 @@ def _joined(point: _Point, chosen: Ints, more: Ints, sides: _Sides, before: _Sid
     return _Point(point.b, slack, price)
 
 
-def _stepped(sides: _Sides, point: _Point, slopes: _Slopes, slope: Floats, bands: Floats) -> _Point:
-    """Return the next point. Error: LinAlgError where the arithmetic does not suffice."""
+def _stepped(sides: _Sides, point: _Point, true: Floats, slopes: _Slopes, cost: tuple[Floats, Floats]) -> _Point:
+    """Return the next point, from one with the slacks `true` (S,). Error: LinAlgError if the arithmetic fails."""
     b, slack, price = point.b, point.slack, point.price
-    pair, left = slack * price, sides.slack(b) - slack
+    pair, left = slack * price, true - slack
+    slope, bands = cost
     square = slopes.square(price / slack)
     square[1:] += bands
     unit = 1 / np.sqrt(square[2])
@@ -269,17 +304,19 @@ def fastest(rows: Rows, start: Floats, accuracy: float, told: Callable[[float], 
                 chosen = more
             elif done:
                 break
-        point.slack = np.maximum(point.slack, sides.slack(point.b))
-        slopes = _Slopes.at(sides, point.b)
+        room = sides.room(point.b)
+        true = sides.slack(point.b, room)
+        point.slack = np.maximum(point.slack, true)
+        slopes = _Slopes.at(sides, room)
         slope, bands = _objective(rows.weight, point.b)
         whole = float(rows.lasts(point.b).sum())
         gap = float(point.slack @ point.price) / whole
         left = float(np.abs((slope + slopes.sum(point.price)) * point.b).sum()) / whole
-        broken = float(np.abs((sides.slack(point.b) - point.slack) / sides.extent(point.b)).max(initial=0.0))
+        broken = float(np.abs((true - point.slack) / sides.extent(room)).max(initial=0.0))
         done = gap < accuracy and left < 10 * accuracy and broken < accuracy / 10
         told(float(np.clip(np.log(max(gap, accuracy)) / np.log(accuracy), 0, 1)))
         try:
-            point = _stepped(sides, point, slopes, slope, bands)
+            point = _stepped(sides, point, true, slopes, (slope, bands))
         except LinAlgError:
             break
     return point.b

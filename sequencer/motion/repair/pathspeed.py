@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+# where limits are looked at: parts of a stretch of the grid, both ends among them
+SITES = np.array([0.0, 0.5, 1.0])
 # Where a path nearly rests it could be run at any speed, and a b that leaps from node to node is not seen by the grid:
 # b turns by at most this part of what its neighbourhood allows, which grows by so much a node (of its logarithm).
 _MOST_TURN = 0.3
@@ -26,12 +28,13 @@ _INSIDE = 0.95
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Path:
-    """A path q(u) by its derivatives at the nodes of a grid, for R quantities that have limits: axes, or sums of them.
+    """A path q(u) by its derivatives along a grid, for R quantities that have limits: axes, or sums of them.
 
-    Parts follow one another; each begins and ends at rest, that is with q' = q'' = 0.
-    Shape: `at` (N,) rising; `first`, the nodes where parts begin; `slope`, `bend` (R, N); `third` (2, R, N), from the
-    left and from the right, which differ where pieces meet; `limits` (3, R) speed, acceleration and jerk, infinite
-    where there is none. Unit: u in seconds.
+    Parts follow one another; each begins and ends at rest, that is with q' = q'' = 0. M stretches lie between the nodes
+    of parts. Along a part b = (du/dt)**2 is a quadratic spline that breaks at the nodes: each stretch has a coefficient
+    of its own, and a part one more at each end, C in all.
+    Shape: `at` (N,) rising; `first`, the nodes where parts begin; `slope`, `bend`, `third` (S, R, M) at the SITES of
+    each stretch; `limits` (3, R) speed, acceleration and jerk, infinite where there is none. Unit: u in seconds.
     """
 
     at: Floats
@@ -42,89 +45,134 @@ class Path:
     limits: Floats
 
     @property
-    def inside(self) -> Bools:
-        """Whether a node is neither the first nor the last of its part. Shape: (N,)."""
-        inside = np.ones(len(self.at), np.bool_)
-        inside[self.first] = inside[self.first - 1] = False  # of the first part, -1 is the last node
-        return inside
+    def begin(self) -> Ints:
+        """The node at which each stretch begins. Shape: (M,)."""
+        between = np.ones(len(self.at), np.bool_)
+        between[self.first - 1] = False  # of the first part, -1 is the last node
+        return np.flatnonzero(between)
+
+    @property
+    def part(self) -> Ints:
+        """The part of each node. Shape: (N,)."""
+        return np.cumsum(np.bincount(self.first, minlength=len(self.at))) - 1
+
+    @property
+    def centre(self) -> Ints:
+        """The coefficient of each stretch; it takes part in those before and after, too. Shape: (M,)."""
+        begin = self.begin
+        return begin + self.part[begin] + 1
+
+    @property
+    def part_of(self) -> Ints:
+        """The part of each coefficient. Shape: (C,)."""
+        return np.repeat(np.arange(len(self.first)), np.bincount(self.part) + 1)
 
     @property
     def weight(self) -> Floats:
-        """The lengths of the grid's stretches, 0 between parts. Shape: (N-1,)."""
-        weight = np.diff(self.at)
-        weight[self.first[1:] - 1] = 0.0
+        """How far coefficients stand apart, 0 between parts. Shape: (C-1,)."""
+        begin, centre = self.begin, self.centre
+        place = np.zeros(len(self.at) + len(self.first))
+        place[centre] = (self.at[begin] + self.at[begin + 1]) / 2
+        ends = np.append(self.first[1:], len(self.at)) - 1
+        parts = np.arange(len(self.first))
+        place[self.first + parts], place[ends + parts + 1] = self.at[self.first], self.at[ends]
+        weight = np.diff(place)
+        weight[self.first[1:] + parts[1:] - 1] = 0.0
         return weight
 
-    def stencils(self) -> tuple[Floats, Floats]:
-        """Return half the first and half the second derivative over u as combinations of three nodes.
+    def shares(self, part: Floats) -> Floats:
+        """Return what three coefficients give to b, b'/2 and b''/2 at parts of each stretch.
 
-        At the ends of a part the first one is one-sided, and the second nothing. Shape: twice (3, N).
+        Shape: `part` (S,), result (3, 3, S, M): the derivative, the coefficient.
         """
-        width = np.where(self.weight > 0, self.weight, 1.0)
-        before, after = np.append(1.0, width), np.append(width, 1.0)
-        both = before + after
-        half = np.stack((-after / (before * both), (after - before) / (before * after), before / (after * both))) / 2
-        bend = np.stack((1 / (before * both), -1 / (before * after), 1 / (after * both)))
-        ends = np.flatnonzero(~self.inside)
-        half[:, ends] = bend[:, ends] = 0.0
-        return half, bend
+        begin = self.begin
+        width = self.at[begin + 1] - self.at[begin]
+        inner = np.diff(begin) == 1
+        before, after = width.copy(), width.copy()
+        before[1:][inner] += width[:-1][inner]
+        after[:-1][inner] += width[1:][inner]
+        since, left = part[:, None] * width, (1 - part[:, None]) * width
+        one = np.ones_like(since)
+        first = np.stack((left**2, -left, one)) / (width * before)
+        last = np.stack((since**2, since, one)) / (width * after)
+        whole = np.zeros_like(first)
+        whole[0] = 1.0
+        return np.stack((first, whole - first - last, last), axis=1)
+
+    def spread(self, coefs: Floats, part: Floats) -> Floats:
+        """Return b, b'/2 and b''/2 at parts of each stretch. Shape: (C,), (S,), result (3, S, M)."""
+        centre = self.centre
+        near = np.stack((coefs[centre - 1], coefs[centre], coefs[centre + 1]))
+        found: Floats = np.einsum("dcsm,cm->dsm", self.shares(part), near)
+        return found
+
+    def nodes(self, coefs: Floats) -> tuple[Floats, Floats]:
+        """Return b and b'/2 at the nodes. Shape: (C,), result twice (N,)."""
+        values = self.spread(coefs, np.array([0.0, 1.0]))[:2]
+        found = np.empty((2, len(self.at)))
+        found[:, self.begin + 1] = values[:, 1]
+        found[:, self.begin] = values[:, 0]
+        return found[0], found[1]
 
 
 def jerk_rows(path: Path) -> Rows:
-    """Return the rows of speed, acceleration and jerk at the nodes. Unit: b without units."""
-    half, bend = path.stencils()
-    inner = np.flatnonzero(path.inside)
-    speed, acceleration, jerk = path.limits[:, :, None]
-    slope, bent = path.slope[:, inner], path.bend[:, inner]
-    own = np.array([0.0, 1.0, 0.0])[:, None, None]
-    parts = [(own * bent + half[:, None, inner] * slope) / acceleration]
-    parts += [
-        (own * third[:, inner] + 3 * bent * half[:, None, inner] + slope * bend[:, None, inner]) / jerk
-        for third in path.third
-    ]
-    differs = ~np.isclose(path.third[0][:, inner], path.third[1][:, inner], rtol=1e-6, atol=0.0)
-    moving = (path.slope[:, inner] != 0) | (bent != 0) | (path.third[:, :, inner] != 0).any(axis=0)
-    kept = [moving, moving, moving & differs]
-    centre = np.concatenate([np.broadcast_to(inner, each.shape)[each] for each in kept])
-    third = np.repeat([False, True, True], [each.sum() for each in kept])
-    coef = np.concatenate([rows[:, each] for rows, each in zip(parts, kept, strict=True)], axis=1)
+    """Return the rows of speed, acceleration and jerk at the sites. Unit: b without units."""
+    share = path.shares(SITES)[:, :, :, None]
+    _, acceleration, jerk = path.limits[:, None, :, None]
+    bent = path.bend * share[0] + path.slope * share[1]
+    turned = path.third * share[0] + 3 * path.bend * share[1] + path.slope * share[2]
+    shape = path.slope.shape
+    moving = (path.slope != 0) | (path.bend != 0) | (path.third != 0)
+    centre = np.broadcast_to(path.centre, shape)[moving]
+    mix = np.stack([np.broadcast_to(each, shape)[moving] for each in share[0]])
+    coef = np.stack(
+        [
+            np.concatenate((one[moving], other[moving]))
+            for one, other in zip(bent / acceleration, turned / jerk, strict=True)
+        ]
+    )
+    third = np.repeat([False, True], len(centre))
+    return Rows(path.weight, np.tile(centre, 2), coef, np.tile(mix, 2), third, _most(path))
+
+
+def _most(path: Path) -> Floats:
+    """Return the largest coefficients that speed allows. Shape: (C,)."""
+    most = np.full(len(path.at) + len(path.first), np.inf)
     with np.errstate(divide="ignore"):
-        most = (speed / np.abs(path.slope)).min(axis=0) ** 2
-        ends = np.flatnonzero(~path.inside)
-        most[ends] = (jerk / np.abs(path.third[:, :, ends])).min(axis=(0, 1)) ** (2 / 3)
-    return Rows(path.weight, centre, coef, third, most)
+        most[path.centre] = (path.limits[0][:, None] / np.abs(path.slope[len(SITES) // 2])).min(axis=0) ** 2
+    return most
 
 
 def acceleration_rows(path: Path) -> Rows:
-    """Return the rows of speed and acceleration, at both ends of each stretch of the grid."""
-    stretch = np.flatnonzero(path.weight > 0)
+    """Return the rows of speed and acceleration, at both ends of each stretch, for a b that is linear between nodes."""
+    stretch = path.begin
     speed, acceleration, _ = path.limits[:, :, None]
-    rate = 0.5 / path.weight[stretch]
-    begin, end = path.slope[:, stretch] * rate, path.slope[:, stretch + 1] * rate
+    weight = np.diff(path.at)
+    weight[path.first[1:] - 1] = 0.0
+    rate = 0.5 / weight[stretch]
+    begin, end = path.slope[0] * rate, path.slope[-1] * rate
     none = np.zeros_like(begin)
-    coef = (
-        np.stack(
-            (
-                np.stack((none, path.bend[:, stretch] - begin, begin)),
-                np.stack((-end, path.bend[:, stretch + 1] + end, none)),
-            ),
-            axis=1,
-        )
-        / acceleration
+    coef = np.stack(
+        (np.stack((none, path.bend[0] - begin, begin)), np.stack((-end, path.bend[-1] + end, none))), axis=1
     )
-    centre = np.broadcast_to(np.stack((stretch, stretch + 1))[:, None], coef.shape[1:])
+    coef = (coef / acceleration).reshape(3, -1)
+    centre = np.broadcast_to(np.stack((stretch, stretch + 1))[:, None], (2, *begin.shape)).ravel()
+    most = np.full(len(path.at), np.inf)
     with np.errstate(divide="ignore"):
-        most = (speed / np.abs(path.slope)).min(axis=0) ** 2
-    coef = coef.reshape(3, -1)
-    return Rows(path.weight, centre.ravel(), coef, np.zeros(coef.shape[1], np.bool_), most)
+        for nodes, slope in ((stretch, path.slope[0]), (stretch + 1, path.slope[-1])):
+            most[nodes] = (speed / np.abs(slope)).min(axis=0) ** 2
+    own = np.tile([[0.0], [1.0], [0.0]], len(centre))
+    return Rows(weight, centre, coef, own, np.zeros(len(centre), np.bool_), most)
 
 
 def guess(path: Path) -> tuple[Floats, Floats]:
-    """Return a b to begin with, and the most b worth looking at. Shape: twice (N,)."""
+    """Return coefficients to begin with, and the most worth looking at. Shape: twice (C,)."""
     speed, acceleration, jerk = path.limits[:, :, None]
     with np.errstate(divide="ignore"):
-        each = np.minimum((speed / np.abs(path.slope)).min(axis=0) ** 2, (acceleration / np.abs(path.bend)).min(axis=0))
-        each = np.minimum(each, (jerk / np.abs(path.third)).min(axis=(0, 1)) ** (2 / 3))
+        own = np.minimum((speed / np.abs(path.slope)) ** 2, acceleration / np.abs(path.bend))
+        own = np.minimum(own, (jerk / np.abs(path.third)) ** (2 / 3)).min(axis=(0, 1))
+    each = np.full(len(path.at) + len(path.first), np.inf)
+    each[path.centre] = own
     # where the path nearly rests any speed would do; it grows from node to node by so much at most
     steps = np.arange(len(each)) * _MOST_GROWTH
     log = np.log(np.minimum(each, np.finfo(np.float64).max))
@@ -135,74 +183,50 @@ def guess(path: Path) -> tuple[Floats, Floats]:
 
 
 def steadied(rows: Rows, path: Path) -> Rows:
-    """Return the rows, and one more at each node against a b that leaps from node to node."""
+    """Return the rows, and one more for each stretch against a b that leaps from node to node."""
     _, low = guess(path)
-    inner = np.flatnonzero(path.inside)
-    coef = np.array([1.0, -2.0, 1.0])[:, None] / (_MOST_TURN * low[inner])
+    centre = path.centre
+    coef = np.array([1.0, -2.0, 1.0])[:, None] / (_MOST_TURN * low[centre])
+    own = np.tile([[0.0], [1.0], [0.0]], len(centre))
     return Rows(
         rows.weight,
-        np.concatenate((rows.centre, inner)),
+        np.concatenate((rows.centre, centre)),
         np.concatenate((rows.coef, coef), axis=1),
-        np.concatenate((rows.third, np.zeros(len(inner), np.bool_))),
+        np.concatenate((rows.mix, own), axis=1),
+        np.concatenate((rows.third, np.zeros(len(centre), np.bool_))),
         rows.most,
     )
 
 
-def slowed(rows: Rows, b: Floats, first: Ints) -> Floats:
+def slowed(rows: Rows, b: Floats, part: Ints) -> Floats:
     """Return b, in each part as much less of it as the worst row there needs; where none is broken, b itself."""
-    part = np.cumsum(np.bincount(first, minlength=len(b))) - 1
-    over = np.ones(len(first))
+    over = np.ones(int(part[-1]) + 1)
     np.maximum.at(over, part, b / rows.most)
     used = np.abs(rows.asked(b)) / rows.room(b)
     np.maximum.at(over, part[rows.centre], np.where(rows.third, used ** (2 / 3), used))
     return b / over[part]
 
 
-def least_time(
-    path: Path, *, jerk: bool = True, accuracy: float = 1e-4, told: Callable[[float], None] = lambda _: None
-) -> Floats:
-    """Return b = (du/dt)**2 at the nodes of `path`, in the least time. Shape: (N,)."""
-    rows = steadied(jerk_rows(path), path) if jerk else acceleration_rows(path)
+def least_time(path: Path, *, accuracy: float = 3e-4, told: Callable[[float], None] = lambda _: None) -> Floats:
+    """Return the coefficients of b that make the time along `path` least. Shape: (C,)."""
+    rows = steadied(jerk_rows(path), path)
     start, _ = guess(path)
+    part = path.part_of
     found = fastest(rows, start, accuracy, told)
-    legal = slowed(rows, found, path.first)
+    legal = slowed(rows, found, part)
     if (legal >= found * (1 - 10 * accuracy)).all():
         return legal
     # it went round in circles outside the rows: once more, slowly, from inside them
-    inside = slowed(rows, start, path.first) * _INSIDE
-    again = slowed(rows, fastest(rows, inside, accuracy, told), path.first)
-    part = np.cumsum(np.bincount(path.first, minlength=len(again))) - 1
+    inside = slowed(rows, start, part) * _INSIDE
+    again = slowed(rows, fastest(rows, inside, accuracy, told), part)
     lasts = [np.bincount(part[:-1], rows.lasts(each), minlength=len(path.first)) for each in (legal, again)]
     return np.where((lasts[1] < lasts[0])[part], again, legal)
 
 
-def rate_along(path: Path, b: Floats) -> Floats:
-    """Return d2u/dt2 at the nodes, as the rows see it; at the ends of parts, 0. Shape: (N,)."""
-    half, _ = path.stencils()
-    beside = np.concatenate(([0.0], b, [0.0]))
-    found: Floats = half[0] * beside[:-2] + half[1] * b + half[2] * beside[2:]
+def lasts(path: Path, coefs: Floats, part: float = 1.0) -> Floats:
+    """Return how long each stretch of the grid lasts up to `part` of it. Shape: (C,), result (M,)."""
+    at, weight = np.polynomial.legendre.leggauss(6)
+    b = path.spread(coefs, part * (at + 1) / 2)[0]
+    begin = path.begin
+    found: Floats = part / 2 * (weight[:, None] / np.sqrt(b)).sum(axis=0) * (path.at[begin + 1] - path.at[begin])
     return found
-
-
-def lasts(path: Path, b: Floats, part: float = 1.0) -> Floats:
-    """Return how long each stretch of the grid lasts up to `part` of it, b running smoothly through the nodes.
-
-    Shape: (N,), result (N-1,); between parts it is 0.
-    """
-    weight = path.weight
-    width = np.where(weight > 0, weight, 1.0)
-    log = np.log(b)
-    secant = np.diff(log) / width
-    steep = 2 * rate_along(path, b) / b
-    left, right = (np.where(path.inside[end], steep[end], secant) for end in (slice(None, -1), slice(1, None)))
-    most = 3 * np.abs(secant)
-    neighbours = np.maximum(most, np.maximum(np.append(most[:1], most[:-1]), np.append(most[1:], most[-1:])))
-    left, right = (np.clip(each, -neighbours, neighbours) for each in (left, right))
-    total = np.zeros(len(weight))
-    for node, share in zip(*np.polynomial.legendre.leggauss(6), strict=True):
-        x = part * (node + 1) / 2
-        along = log[:-1] + x * (
-            width * left + x * (width * (3 * secant - 2 * left - right) + x * width * (left + right - 2 * secant))
-        )
-        total += part * share / 2 * np.exp(-along / 2)
-    return total * weight

@@ -20,7 +20,6 @@ KEPT = 1e-9
 _MARGINS = (1e-6, 1e-5)
 # pieces either side of one that breaks a limit that may change with it
 _REACHES = (4, 12, 40)
-_ROUNDS = 4
 # what moving position, speed or acceleration of a node costs, by how far it moves the pieces beside it
 _COST = np.array([1.0, 1 / 25, 1 / 400])
 
@@ -42,20 +41,21 @@ class Nodes:
     high: Floats
 
     def hull(self, state: Floats, order: int) -> Floats:
-        """Return the pieces' Bernstein coefficients of a derivative. Shape: (N, 3), result (P, 6 - order)."""
+        """Return the pieces' Bernstein coefficients of a derivative. Shape: (N, 3), result (6 - order, P)."""
         width_s = np.diff(self.at_s)
         left, right = state[:-1].T, state[1:].T
         # about the first position, so that the small differences of a short piece keep their digits
-        own = (
-            0 * left[0],
-            left[1] * width_s,
-            left[2] * width_s**2,
-            right[0] - left[0],
-            right[1] * width_s,
-            right[2] * width_s**2,
+        own = np.stack(
+            (
+                left[1] * width_s,
+                left[2] * width_s**2,
+                right[0] - left[0],
+                right[1] * width_s,
+                right[2] * width_s**2,
+            )
         )
-        hull: Floats = np.stack(own, axis=1) @ HULLS[order].T
-        return hull + left[0][:, None] if order == 0 else hull / width_s[:, None] ** order
+        hull: Floats = HULLS[order][:, 1:] @ own
+        return hull + left[0] if order == 0 else hull / width_s**order
 
     def over(self, state: Floats) -> Floats:
         """Return by how much, in parts of the limit, each piece may break one. Shape: (N, 3), result (P,)."""
@@ -65,7 +65,7 @@ class Nodes:
             extent = min(abs(low), abs(high)) if order else high - low
             if np.isfinite(extent):
                 hull = self.hull(state, order)
-                over = np.maximum(over, np.maximum(hull.max(axis=1) - high, low - hull.min(axis=1)) / extent)
+                over = np.maximum(over, np.maximum(hull.max(axis=0) - high, low - hull.min(axis=0)) / extent)
         return over
 
 
@@ -74,21 +74,24 @@ def projected(nodes: Nodes, wanted: Floats) -> Floats:
 
     Shape: both (N, 3): position, speed, acceleration. Error: Refused.
     """
-    state, bad = wanted, nodes.over(wanted) > KEPT
+    state = wanted
     for reach in _REACHES:
         for margin in _MARGINS:
-            for _ in range(_ROUNDS):
-                if not bad.any():
-                    return state
-                pieces = np.asarray(maximum_filter1d(bad, 2 * reach + 1, mode="constant"), np.bool_)
+            bad = nodes.over(state) > KEPT
+            if not bad.any():
+                return state
+            # each stretch by itself, so that one which is hard does not keep the others waiting
+            pieces = np.asarray(maximum_filter1d(bad, 2 * reach + 1, mode="constant"), np.bool_)
+            edges = np.flatnonzero(np.diff(pieces, prepend=False, append=False)).tolist()
+            for begin, end in zip(edges[::2], edges[1::2], strict=True):
+                own = np.zeros(len(pieces), np.bool_)
+                own[begin:end] = True
                 try:
-                    state = _changed(nodes, wanted, pieces, margin)
+                    state = _changed(nodes, state, own, margin)
                 except Unsolved:
-                    break
-                over = nodes.over(state) > KEPT
-                if not over.any():
-                    return state
-                bad = bad | over
+                    continue
+    if not (nodes.over(state) > KEPT).any():
+        return state
     raise Refused("no curve near the path keeps the limits here")
 
 

@@ -11,10 +11,12 @@ from ruckig import Trajectory as Profile
 
 from sequencer.motion.compile import compile_move
 from sequencer.motion.peaks import peaks
-from sequencer.motion.repair.earliest import DEVIATION, earliest
-from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired
+from sequencer.motion.repair.earliest import earliest
+from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired, Unrepaired
+from sequencer.motion.repair.retimed import DEVIATION
 from sequencer.motion.trajectory import Trajectory
-from sequencer.score.move import Cue, Marker, Move
+from sequencer.rig.limits import SumLimit, WhileLimit
+from sequencer.score.move import Cue, Marker, Move, Passing
 from sequencer.timebase.rate import Rate
 from tests.motion.machines import LAWS, SECONDS, rig, seeded_keys, track
 
@@ -125,7 +127,7 @@ def test_what_stands_before_a_pinned_key_stays() -> None:
     at = [key.at for key in found.move.tracks[0].keys]
     assert at[:2] == [0, 4]
     assert at[3] < 8
-    assert any("pinned" in line for line in found.words)
+    assert any("pan0 at frame 4 is pinned" in line for line in found.words)
 
 
 def test_a_part_that_is_too_fast_before_a_pinned_key_is_named() -> None:
@@ -133,7 +135,7 @@ def test_a_part_that_is_too_fast_before_a_pinned_key_is_named() -> None:
     keys = (*written.keys[:2], replace(written.keys[2], pin=True))
     found = earliest(rig(), Move(tracks=(replace(written, keys=keys),)), SECONDS, LAWS)
     assert isinstance(found, Impossible)
-    assert "pinned" in found.reasons[0].words
+    assert "pan0 at frame 2 is pinned" in found.reasons[0].words
 
 
 @pytest.mark.parametrize("law", ["linear", "harmonic", "trapezoid"])
@@ -186,9 +188,90 @@ def test_the_operator_can_cancel() -> None:
         return len(heard) < patience
 
     with pytest.raises(Cancelled):
-        earliest(rig(), beats(1), SECONDS, LAWS, tell=tell)
+        earliest(rig(2), beats(2), SECONDS, LAWS, tell=tell)
     assert len(heard) == 4
     heard.clear()
     patience = 1000
-    earliest(rig(), beats(1), SECONDS, LAWS, tell=tell)
+    earliest(rig(2), beats(2), SECONDS, LAWS, tell=tell)
     assert all(0 <= done <= 1 for done in heard)
+    assert heard == sorted(heard)
+
+
+def test_one_axis_needs_what_its_turns_need_however_its_keys_are_passed() -> None:
+    """The same way without the keys in between, from stop to stop, by ruckig."""
+    found, after = repaired(Move(tracks=(track([0, 2, 5, 6, 9], [0, 4, 30, 31, 90], "through"),)))
+    wanted, best = InputParameter(1), Profile(1)
+    wanted.target_position = [90.0]
+    wanted.max_velocity, wanted.max_acceleration, wanted.max_jerk = [60.0], [120.0], [600.0]
+    assert Ruckig(1).calculate(wanted, best) == Result.Working
+    assert best.duration <= after.end_s <= 1.002 * best.duration
+    assert worst(after) <= 1 + 1e-9
+    assert [key.value for key in found.tracks[0].keys] == [0, 4, 30, 31, 90]
+
+
+@pytest.mark.parametrize("passing", ["stop", "hold"])
+def test_a_stop_that_the_operator_asked_for_stays_a_stop(passing: Passing) -> None:
+    written = track([0, 3, 6], [0, 10, 30], "through")
+    keys = (written.keys[0], replace(written.keys[1], passing=passing), written.keys[2])
+    found, after = repaired(Move(tracks=(replace(written, keys=keys),)))
+    at_s = float(found.tracks[0].keys[1].at)
+    assert abs(after.sample(np.array([at_s]), 1)[0, 0]) <= 1e-6
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_keys_very_close_together_are_kept_within_limits(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    at_s = np.cumsum(np.append(0, np.where(rng.random(12) < 0.5, 0.04, 1.0)))
+    values = np.cumsum(np.append(0, np.where(rng.random(12) < 0.5, 0.01, 8.0) * rng.choice([-1, 1, 1], 12)))
+    move = Move(tracks=(track((at_s * 25).round().tolist(), values.tolist(), "through"),))
+    _, after = repaired(move, rate=Rate(25))
+    assert worst(after) <= 1 + 1e-9
+
+
+def test_an_axis_that_rests_while_another_moves_rests_on() -> None:
+    move = Move(
+        tracks=(
+            track([0, 3, 6, 9], [0, 10, 10, 30], "through"),
+            track([0, 2, 9], [0, 5, 40], "through", "pan1"),
+        )
+    )
+    found, after = repaired(move, 2)
+    begin, end = (float(found.tracks[0].keys[key].at) for key in (1, 2))
+    assert 0 < end - begin < 3
+    assert np.abs(after.sample(np.linspace(begin, end, 50))[:, 0] - 10).max() <= 1e-9
+    assert worst(after, 2) <= 1 + 1e-9
+    assert off_path(compile_move(rig(2), move, SECONDS, LAWS), after) <= DEVIATION
+
+
+def test_an_endless_axis_goes_the_way_its_keys_ask_for() -> None:
+    written = track([0, 10, 20], [350, 20, 300], "through")
+    keys = (replace(written.keys[0], turn="up"), replace(written.keys[1], turn="down"), written.keys[2])
+    machine = rig()
+    found = earliest(machine, Move(tracks=(replace(written, keys=keys),)), SECONDS, LAWS)
+    assert isinstance(found, Repaired)
+    after = compile_move(machine, found.move, SECONDS, LAWS)
+    at_s = np.array([float(key.at) for key in found.move.tracks[0].keys])
+    assert after.sample(at_s)[:, 0] == pytest.approx([350, 380, 300], abs=1e-6)
+    assert at_s[-1] < 10
+    assert worst(after) <= 1 + 1e-9
+
+
+def test_a_sum_of_axes_keeps_its_limits() -> None:
+    tied = SumLimit(name="both", sum=(("pan0", 1.0), ("pan1", 1.0)), speed=40.0, acceleration=100.0, jerk=500.0)
+    machine = replace(rig(2), combined=(tied,))
+    move = Move(
+        tracks=(track([0, 4, 9], [0, 40, 10], "through"), track([0, 4, 9], [0, 30, 60], "through", "pan1")),
+    )
+    found = earliest(machine, move, SECONDS, LAWS)
+    assert isinstance(found, Repaired)
+    after = compile_move(machine, found.move, SECONDS, LAWS)
+    t_s = np.arange(after.start_s, after.end_s, 1e-3)
+    for order, limit in ((1, 40.0), (2, 100.0), (3, 500.0)):
+        assert 0.8 * limit <= np.abs(after.sample(t_s, order).sum(axis=1)).max() <= limit * (1 + 1e-9)
+
+
+def test_a_limit_while_another_axis_is_in_a_range_is_judged_and_said() -> None:
+    slow = WhileLimit(name="low", axis="pan0", other="pan1", between=(-1.0, 1.0), speed=5.0)
+    machine = replace(rig(2), combined=(slow,))
+    with pytest.raises(Unrepaired, match="while another axis"):
+        earliest(machine, Move(tracks=(track([0, 20], [0, 50], "through"),)), SECONDS, LAWS)
