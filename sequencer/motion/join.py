@@ -96,28 +96,12 @@ def begin(rig: Rig, way: Trajectory, reference: Trajectory, leave_s: Floats) -> 
 
     `way` ends at rest, as a stop does: an axis that cannot join from where it is at `leave_s` leaves from there. Where
     the reference is never caught up with while it moves, it is joined where it rests.
-    Unit: seconds of the reference's time, in which the limits of `rig` count (see `paced`).
+    Unit: seconds of the reference's time, in which the limits of `rig` count (see `rig.speed.at_speed`).
     Error: ValueError for trajectories of other axes than the rig's.
     """
     if not way.axes == reference.axes == rig.names or len(leave_s) != len(rig.axes):
         raise ValueError(f"the rig has {', '.join(rig.names)}; both trajectories must be of these axes")
     return Planner(rig=rig, way=way, reference=reference, leave_s=leave_s)
-
-
-def paced(rig: Rig, speed: float) -> Rig:
-    """Return the limits as they are in the time of a timeline that runs at `speed`."""
-    return replace(
-        rig,
-        axes=tuple(
-            replace(
-                axis,
-                speed=axis.speed / speed,
-                acceleration=axis.acceleration / speed**2,
-                jerk=axis.jerk / speed**3,
-            )
-            for axis in rig.axes
-        ),
-    )
 
 
 class _Tries:
@@ -144,10 +128,12 @@ class _Tries:
         asked.target_velocity, asked.target_acceleration = [velocity / axis.speed], [acceleration / axis.speed]
         asked.minimum_duration = after_s
         try:
-            self._solver.calculate(asked, answer)
+            outcome = self._solver.calculate(asked, answer)
         except ruckig.RuckigError:
             return False
-        return answer.duration <= after_s * (1 + _EQUAL) and self._stays(position)
+        # without a way, the answer is still the one before
+        found = outcome in (ruckig.Result.Working, ruckig.Result.Finished)
+        return found and answer.duration <= after_s * (1 + _EQUAL) and self._stays(position)
 
     def phases(self) -> tuple[Phase, ...]:
         """Return the phases of the way that was tried last."""
@@ -165,7 +151,10 @@ class _Tries:
 
 
 def advance(planner: Planner) -> Planner:
-    """Return the planner after one step more, which is mostly one axis and takes about a millisecond at most."""
+    """Return the planner after one step more, which is mostly one axis and takes a millisecond, at most some.
+
+    Error: ArithmeticError where no way was found, which is a fault of ours.
+    """
     if planner.done:
         return planner
     number = len(planner.joined)

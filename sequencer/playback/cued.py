@@ -23,7 +23,8 @@ class Cued:
     play is taken up the way that it will move first, whatever was before; `leads` one entry for each latency that the
     rig has, with the axes that have it. Unit: seconds from the project's start; `rest_s` is the first instant from the
     cue's end on at which every axis rests: a cue that ends in mid-move is played to there. `lead_s` is the longest
-    latency. `moving` names the axes that do not rest at the start, `beyond` those that would start outside their
+    latency. `pace` is the part of its written speed at which it runs, at most 1, and at which it is joined too.
+    `moving` names the axes that do not rest at the start, `beyond` those that would start outside their
     travel: such a cue cannot be played.
     """
 
@@ -35,6 +36,7 @@ class Cued:
     leads: tuple[tuple[float, NDArray[np.intp]], ...]
     moving: tuple[str, ...]
     beyond: tuple[str, ...]
+    pace: float = 1.0
 
     @property
     def lead_s(self) -> float:
@@ -63,8 +65,8 @@ class Cued:
         return leads_s
 
 
-def cue_up(rig: Rig, timeline: Trajectory, start_s: float, end_s: float) -> Cued:
-    """Return the part [`start_s`, `end_s`] of `timeline` ready to be played on `rig`.
+def cue_up(rig: Rig, timeline: Trajectory, start_s: float, end_s: float, speed: float = 1.0) -> Cued:
+    """Return the part [`start_s`, `end_s`] of `timeline`, which runs at `speed` of what is written, ready for `rig`.
 
     Error: ValueError where the timeline is not of this rig's axes, or the span is empty.
     """
@@ -85,6 +87,7 @@ def cue_up(rig: Rig, timeline: Trajectory, start_s: float, end_s: float) -> Cued
         position=position,
         approach=_approach(rig, timeline, start_s, position),
         leads=tuple((float(one), np.flatnonzero(latencies == one)) for one in np.unique(latencies)),
+        pace=min(speed, 1.0),
         beyond=tuple(axis.name for axis, x in zip(rig.axes, position.tolist(), strict=True) if not _inside(axis, x)),
         moving=tuple(name for name, fast in zip(rig.names, np.abs(velocity) > slow, strict=True) if fast),
     )

@@ -14,11 +14,13 @@ from sequencer.playback.guard import LONGEST_STEP_S, Sent
 from sequencer.playback.state import Action, Brake, Follow, GoTo, Hold, Join, Say
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
+from sequencer.rig.speed import at_speed
 from sequencer.sync.reading import Clock
 
 # The clock may run faster by this factor than while a joining was planned, for its limits to be kept by the plan alone.
 HEADROOM = 1.03
 _PLANNING_S = 0.004  # of ticks for each step of planning, which takes a quarter of that
+_MOST_STEPS = 5  # in a tick, however late it is: planning that takes long must not make the next tick plan more
 _SPARE_TICKS = 4
 
 
@@ -151,7 +153,8 @@ def _joining(rig: Rig, cued: Cued, clock: Clock, last: Sent, due_ns: int) -> Joi
     It is flown along the clock from the beginning, each axis ahead as on the timeline: so it merges exactly, whatever
     the clock's speed does meanwhile.
     """
-    paced = join.paced(rig, clock.speed * HEADROOM)
+    # in a rehearsal at half the speed this is the way of the full speed, at half of it
+    paced = at_speed(rig, clock.speed * HEADROOM / cued.pace)
     position, velocity, acceleration = _motion(rig, last)
     stopping = profile.stop(paced, position, velocity / clock.speed, acceleration / clock.speed**2)
     from_s = _clock_s(clock, _left_ns(last, due_ns)) + cued.leads_s(clock.speed)
@@ -174,7 +177,7 @@ def _planned(flight: Joining, span_s: float, now_s: float, speed: float) -> Join
         return _begun(planner.rig, flight.cued, flight.way, now_s, speed, 2 * flight.lead_s)
     if planner.done:
         return replace(flight, way=replace(flight.cued, timeline=planner.trajectory()), planned=True)
-    for _ in range(max(1, round(span_s / _PLANNING_S))):
+    for _ in range(min(max(1, round(span_s / _PLANNING_S)), _MOST_STEPS)):
         planner = join.advance(planner)
     return replace(flight, planner=planner)
 

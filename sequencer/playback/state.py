@@ -170,16 +170,16 @@ Action = GoTo | Follow | Join | Brake | Hold | Say
 class State:
     """Where playback is.
 
-    `cause`: why it stopped, empty unless stopping or stopped. `armed`: what was armed last. `jumps`: the clock's count
-    when the move began or was joined. `since_ns`: when locating, joining or freewheeling began, None before the first
-    tick of it. `hindrance`: what spoke against arming at the last tick.
-    `told`: what was last said of the timecode while ready.
+    `cause`: why it stops or stopped, else empty. `armed`: what was armed last. `jumps`: the clock's count when the move
+    began or was joined, None while a master that stands is awaited. `since_ns`: when locating, joining or freewheeling
+    began, None before its first tick. `hindrance`: what spoke against arming at the last tick. `told`: what was last
+    said of the timecode while ready.
     """
 
     phase: Phase = Phase.IDLE
     cause: str = ""
     armed: Arm | None = None
-    jumps: int = 0
+    jumps: int | None = 0
     since_ns: int | None = None
     hindrance: str = ""
     told: str = ""
@@ -254,7 +254,8 @@ def _arm(state: State, event: Arm) -> Step:
     refusal = _refusal(state, event.cued)
     if refusal:
         return state, (Say("refused", f"not armed: {refusal}"),)
-    words = f"armed; moving to the start of the cue at up to {event.cap:.0%} of full speed. Keep clear of the rig"
+    then = ", then at once to wherever timecode runs in it" if event.joins else ""
+    words = f"armed; moving to the start of the cue at up to {event.cap:.0%} of full speed{then}. Keep clear of the rig"
     return (
         replace(state, phase=Phase.LOCATING, armed=event, told="", since_ns=None),
         (GoTo(event.cued, event.cap), Say("locating", words)),
@@ -299,10 +300,8 @@ def _reset(state: State) -> Step:
 def _late(state: State, late_s: float) -> Step:
     if late_s <= LONGEST_STEP_S or state.phase in UNARMED:
         return state, ()
-    cause = (
-        f"this machine was {late_s * 1000:.0f} ms late with a setpoint; close other programs and keep it from sleeping"
-    )
-    return _stop(state, cause)
+    words = f"this machine was {late_s * 1000:.0f} ms late with a setpoint"
+    return _stop(state, f"{words}; close other programs and keep it from sleeping")
 
 
 def _wait(state: State, tick: Tick) -> Step:
@@ -346,10 +345,10 @@ def _join(state: State, tick: Tick, why: str) -> Step:
 
 def _await(state: State, tick: Tick) -> Step:
     """Return what to do while the master stands at another place of the cue, or is not yet trusted there."""
-    if state.phase is Phase.JOINING and state.jumps == tick.clock.jumps:
+    if state.jumps is None:
         return state, ()
-    waiting = replace(state, phase=Phase.JOINING, jumps=tick.clock.jumps, since_ns=tick.now_ns)
-    words = "timecode was set to another place; braking, and joining the move when it runs. Keep clear of the rig"
+    waiting = replace(state, phase=Phase.JOINING, jumps=None, since_ns=tick.now_ns)
+    words = "timecode stands or was set anew; braking, and joining the move when it runs. Keep clear of the rig"
     return waiting, (Brake(), Say("joining", words))
 
 
@@ -362,7 +361,7 @@ def _run(state: State, tick: Tick) -> Step:
         return _stop(state, fault)
     gone_s = (tick.now_ns - (state.since_ns or tick.now_ns)) * 1e-9
     if clock.jumps != state.jumps:
-        return _join(state, tick, "timecode jumped")
+        return _join(state, tick, "timecode runs again" if state.jumps is None else "timecode jumped")
     if state.phase is Phase.JOINING:
         if not tick.joined:
             return state, ()

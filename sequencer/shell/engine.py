@@ -125,8 +125,8 @@ class Duty:
                 about_s, end_s = float(rate.seconds(cue.start)), float(rate.seconds(cue.end))
             timeline = self.timeline.stretched(speed, about_s)
             end_s = order.until_s if order.until_s is not None else about_s + (end_s - about_s) / float(speed)
-            cued = cue_up(self.child.rig, timeline, about_s, end_s)
-        except (ValueError, ProjectError) as fault:
+            cued = cue_up(self.child.rig, timeline, about_s, end_s, float(speed))
+        except (ValueError, ZeroDivisionError, ProjectError) as fault:
             self.child.control.say(Refused(str(fault), 2))
             return
         worst = over(cued.timeline, self.child.rig)
@@ -137,12 +137,19 @@ class Duty:
             return
         if rough:
             self.child.control.say(Said(time.monotonic_ns(), "rough", f"rougher than the motors like: {rough}"))
+        joins = order.late == "join"
+        if joins and self.child.rig.combined:
+            names = ", ".join(one.name for one in self.child.rig.combined)
+            words = (
+                f"while joining, limits that tie axes together are not kept ({names}); stand clear of what they guard"
+            )
+            self.child.control.say(Said(time.monotonic_ns(), "combined", words))
         self.start_s = about_s
         take = None
         if order.take is not None and order.heading is not None:
             rows_per_s = setup.tick_hz + _ANSWERS_HZ + 4 * float(rate.fraction)
             take = OpenTake(order.take, order.heading, rows_per_s, end_s - about_s + 60)
-        arm = state.Arm(cued=cued, freewheel_s=setup.freewheel_s, joins=order.late == "join")
+        arm = state.Arm(cued=cued, freewheel_s=setup.freewheel_s, joins=joins)
         self.engine.order(arm, take)
 
 

@@ -13,7 +13,7 @@ from sequencer.adapters.contract import Output, Source
 from sequencer.playback import watch
 from sequencer.playback.guard import Guarded, Sent, at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, settled, taken_over, want
-from sequencer.playback.state import MOVING, EngineLate, Event, Phase, Say, State, Tick, step
+from sequencer.playback.state import MOVING, EngineLate, Event, Phase, Say, State, Stop, Tick, step
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint
 from sequencer.shell.messages import Status
@@ -91,7 +91,11 @@ class Engine:
         """Send the setpoint due at `due_ns`."""
         clock = self._wires.follower.at(due_ns)
         self._follow_orders(due_ns, clock)
-        self._pilot = plan(self._pilot, self._sent, due_ns, clock)
+        try:
+            self._pilot = plan(self._pilot, self._sent, due_ns, clock)
+        except ArithmeticError as fault:
+            # the way that is flown while planning brakes; the next tick stops, latched
+            self.order(Stop(f"no way to the timeline was found ({fault}); reset, arm again, and report this"))
         wanted = want(self._pilot, due_ns, clock)
         guarded = guard(self._limits, self._sent, wanted)
         if self._sends:

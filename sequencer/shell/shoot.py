@@ -112,10 +112,11 @@ class Watch:
     tell: Tell
     kept: list[Kept] = field(default_factory=list)
     recording: bool = False
+    been_ready: bool = False
 
     def arm(self, order: Arm) -> None:
         """Have the rig go to the start of the cue; with a take in `order`, that is waited for whenever it ends."""
-        self.recording = order.take is not None
+        self.recording, self.been_ready = order.take is not None, False
         self.crew.tell(order)
 
     def look(self) -> Status | None:
@@ -129,6 +130,7 @@ class Watch:
             if isinstance(one, Refused):
                 raise CrewFailed(one.text, one.exit_status)
         for one in said:
+            self.been_ready |= one.code == "ready"
             if one.code == "refused":
                 raise CrewFailed(one.text)
         return status
@@ -136,6 +138,7 @@ class Watch:
     def until(self, phase: Phase, patience_s: float) -> None:
         """Wait for `phase`, as long as the rig is on its way to the start and `patience_s` besides.
 
+        Ready lasts for one tick where timecode runs already: to have been so is enough.
         Error: CrewFailed when the rig stops instead, or nothing comes.
         """
         deadline = time.monotonic() + patience_s
@@ -148,6 +151,8 @@ class Watch:
             if status.phase == Phase.STOPPED:
                 self._wait_closed()
                 raise CrewFailed(f"stopped: {status.cause}")
+            if phase is Phase.READY and self.been_ready:
+                return
             if status.phase == Phase.LOCATING:
                 # a slow rig has a long way, which its plan bounds
                 deadline = time.monotonic() + patience_s

@@ -154,12 +154,6 @@ def test_planning_is_done_axis_by_axis_and_the_value_before_stays() -> None:
     assert whole.joined[0].at_s == whole.joined[1].at_s == whole.joined[2].at_s == whole.in_s
 
 
-def test_limits_along_a_timeline_are_those_of_its_speed() -> None:
-    """The chain rule: what runs at half the speed has half the speed, a quarter of the acceleration, an eighth."""
-    (axis,) = join.paced(rig(), 0.5).axes
-    assert (axis.speed, axis.acceleration, axis.jerk) == (120.0, 480.0, 4800.0)
-
-
 def test_trajectories_of_other_axes_are_refused() -> None:
     machine = rig()
     other = Trajectory.still(("tilt",), np.zeros(1))

@@ -5,13 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sequencer.motion import join
 from sequencer.playback.cued import cue_up
 from sequencer.playback.guard import Sent, at_rest, guard, limits
 from sequencer.playback.pilot import Joining, Pilot, Still, joined, obey, plan, settled, want
 from sequencer.playback.state import GRACE_S, ON_THE_CLOCK, Brake, Follow, Join, Phase, step
 from sequencer.rig.axis import Rig
 from sequencer.sync.reading import Clock, Lock
-from tests.playback.moves import START, legs
+from tests.playback.moves import START, legs, there
 from tests.playback.rules import RIG
 from tests.playback.test_state import ARM, CUED, JOINS, ON_COURSE, QUIET, clock, motions, state, words
 
@@ -82,8 +83,16 @@ def test_a_master_that_is_set_to_another_place_is_waited_for_and_joined_when_it_
     assert "joining the move when it runs" in words(actions)
     for lock in (Lock.LOCATED, Lock.LOCKING):
         assert step(waiting, replace(ON_COURSE, clock=replace(there, lock=lock))) == (waiting, ())
-    runs, actions = step(waiting, replace(ON_COURSE, clock=clock(11.1, jumps=5)))
-    assert (runs.phase, motions(actions)) == (Phase.JOINING, [Join])
+    # a master that is spooled tells many places, and a count of jumps is not every follower's
+    spooled = replace(there, position_s=11.5, jumps=9)
+    assert step(waiting, replace(ON_COURSE, clock=spooled)) == (waiting, ())
+    for jumps in (4, 5):
+        runs, actions = step(waiting, replace(ON_COURSE, clock=clock(11.1, jumps=jumps)))
+        assert (runs.phase, motions(actions), runs.jumps) == (Phase.JOINING, [Join], jumps)
+        assert "timecode runs again; joining the move there" in words(actions)
+        halted = replace(ON_COURSE, clock=replace(there, jumps=jumps))
+        assert motions(step(runs, halted)[1]) == [Brake]
+    assert step(waiting, replace(ON_COURSE, clock=clock(14.5, jumps=4)))[0].phase is Phase.STOPPING
     # outside the cue, or where it is not to be joined, it is a stop
     for armed, there_s in ((JOINS, 9.0), (JOINS, 14.5), (ARM, 11.0)):
         out = clock(there_s, lock=Lock.LOCATED, speed=0.0, jumps=4)
@@ -133,6 +142,47 @@ def test_what_is_not_planned_in_time_is_planned_anew() -> None:
     assert anew.flight.planner.joined == ()
     pilot, sent = flown(anew, replace(sent, due_ns=late_ns), 11.0, 3.0)
     np.testing.assert_allclose(sent.position, CUED.ahead(11.0 + sent.due_ns * 1e-9, 1.0)[0], atol=1e-9)
+
+
+def test_a_rehearsal_is_joined_as_slowly_as_it_runs() -> None:
+    """At half the speed: the way that the full speed is joined by, at half of it."""
+    peaks = []
+    for speed in (1.0, 0.5):
+        way = there().stretched(speed, 10.0)
+        cued = cue_up(RIG, way, 10.0, 10.0 + 4.0 / speed, speed)
+        sent = at_rest(0, START)
+        pilot = obey(Pilot(RIG, Still(START)), Join(cued, locked(TICK_NS, 10.0 + 1.0 / speed)), sent, TICK_NS)
+        fastest = np.zeros(len(START))
+        for _ in range(1500):
+            due_ns = sent.due_ns + TICK_NS
+            now = locked(due_ns, 10.0 + 1.0 / speed)
+            pilot = plan(pilot, sent, due_ns, now)
+            sent = guard(LIMITS, sent, want(pilot, due_ns, now)).sent
+            fastest = np.maximum(fastest, np.abs(sent.speed))
+        np.testing.assert_allclose(sent.position, cued.timeline.at(cued.rest_s)[0], atol=1e-9)
+        peaks.append(fastest)
+    # the time for planning is the same in both, and so a little longer a part of the faster one
+    assert np.all(peaks[1] <= peaks[0] * 0.5 * (1 + 1e-9))
+    assert np.all(peaks[1] >= peaks[0] * 0.4)
+
+
+def test_a_tick_plans_no_more_however_late_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else planning that is slow makes ticks late, and late ticks plan more."""
+    taken: list[join.Planner] = []
+
+    def advance(planner: join.Planner) -> join.Planner:
+        taken.append(planner)
+        return planner
+
+    monkeypatch.setattr(join, "advance", advance)
+    counts = []
+    for span_s in (0.0, 0.002, 0.004, 0.02, 0.05):
+        taken.clear()
+        sent = replace(at_rest(0, START), span_s=span_s)
+        pilot = obey(Pilot(RIG, Still(START)), Join(CUED, locked(TICK_NS, 11.0)), sent, TICK_NS)
+        plan(pilot, sent, TICK_NS, locked(TICK_NS, 11.0))
+        counts.append(len(taken))
+    assert counts == [1, 1, 1, 5, 5]
 
 
 def test_planning_is_done_where_there_is_something_to_plan_only() -> None:

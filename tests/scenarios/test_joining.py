@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from sequencer.motion import join
 from sequencer.playback.guard import limits
 from sequencer.playback.state import ON_THE_CLOCK, Phase, Stop
 from sequencer.rig.signals import Floats
@@ -127,6 +128,27 @@ def test_joining_makes_no_step_in_acceleration() -> None:
     assert np.any(np.abs(jerk).max(axis=0) > most * 0.8)
 
 
+@pytest.mark.parametrize("tick_ns", [1_000_000, 4_000_000])
+def test_no_hand_over_makes_a_step_in_acceleration(tick_ns: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From the timeline to braking, to joining, to the timeline, and from joining to braking for a stop."""
+    monkeypatch.setattr("tests.scenarios.stage.TICK_NS", tick_ns)
+    for stops in (False, True):
+        one, at_ns = under_way(2.4)
+        jump(one, at_ns, 5.2)
+        one.run(20.0, one.in_phase(Phase.JOINING))
+        before_ns = one.now_ns - 20 * tick_ns
+        if stops:
+            one.run(0.7)
+            one.engine.order(Stop("the operator pressed stop"))
+        watched(one, 20.0, Phase.FINISHED, Phase.STOPPED)
+        ways = np.array([setpoint.position for setpoint in one.output.sent if setpoint.due_ns >= before_ns])
+        jerk = np.diff(ways, 3, axis=0) / (tick_ns * 1e-9) ** 3
+        most = np.array([axis.jerk for axis in one.rig.axes])
+        assert np.abs(jerk / most).max() <= 1.001
+        assert one.engine.state.phase is (Phase.STOPPED if stops else Phase.FINISHED)
+        assert one.engine.state.cause == ("the operator pressed stop" if stops else "")
+
+
 @pytest.mark.parametrize("speed", [0.9, 1.0])
 @pytest.mark.parametrize(("after_s", "to_s"), [(1.6, 4.8), (2.4, 0.8), (4.0, 0.0), (6.4, 2.4), (3.2, 3.6)])
 def test_timecode_that_jumps_in_mid_move_is_joined_where_it_went(after_s: float, to_s: float, speed: float) -> None:
@@ -208,6 +230,34 @@ def test_a_master_that_is_set_to_another_place_and_runs_on_from_there_is_joined(
     assert one.codes.count("joining") == 2
     assert_joined(one, rows)
     assert not held(rows)
+
+
+def test_a_master_that_spools_is_braked_for_once_and_told_once() -> None:
+    """It tells a place with a full frame now and again, each of them another one."""
+    one, at_ns = under_way(2.4)
+    counting = one.timebase.counting
+    begin = ten_o_clock(counting) + round((one.cue_s[0] + 0.52) * 25)
+    spooled = [(at_ns * 1e-9 + 0.04 * number, standing(counting, begin + 3 * number)) for number in range(30)]
+    runs = master(one, at_ns + 2e9, one.cue_s[0] + 1.6)
+    one.arrivals = [*before(one.arrivals, at_ns), *(Sent(at_s, at_s, 0, data) for at_s, data in spooled), *runs]
+    rows = watched(one, 30.0, Phase.FINISHED, Phase.STOPPED)
+    assert one.codes.count("joining") == 2
+    assert_joined(one, rows)
+    assert not held(rows)
+
+
+def test_a_way_that_is_not_found_ends_in_a_latched_stop(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It was not seen to happen; should it, the rig brakes within its limits and the engine lives."""
+    one, at_ns = under_way(2.4)
+    jump(one, at_ns, 5.2)
+
+    def lost(planner: join.Planner) -> join.Planner:
+        raise ArithmeticError("no way of pan")
+
+    monkeypatch.setattr(join, "advance", lost)
+    one.run(10.0, one.in_phase(Phase.STOPPED))
+    assert one.phases[-3:] == [Phase.JOINING, Phase.STOPPING, Phase.STOPPED]
+    assert_stopped(one, "no way to the timeline was found (no way of pan)")
 
 
 @pytest.mark.parametrize("to_s", [-2.0, 8.8])

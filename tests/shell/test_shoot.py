@@ -222,6 +222,18 @@ def test_timecode_that_starts_and_is_set_anew_in_mid_move_is_joined(start: Start
     ]
 
 
+def test_a_rig_that_is_armed_under_running_timecode_joins_at_once_and_goes_on(start: Starter) -> None:
+    """It is ready for one tick only, which a look at the status now and then does not see."""
+    running, watch, plan = start(legs=8, sync="mtc", source="pipe:0", tick_hz=1000)
+    with shoot.timecode_sender(running.wait_opened(), plan.project) as sender:
+        sender.say({"run": {"from": "10:00:02:12", "until": "10:00:12:00"}})
+        while (status := watch.look()) is None or status.lock != "locked":
+            pass
+        watch.arm(Arm(cue="turn", late="join"))
+        watch.until(Phase.READY, 4)
+        watch.until(Phase.FINISHED, 20)
+
+
 def test_a_take_is_never_written_over_another(start: Starter) -> None:
     _, _, plan = start()
     first = plan.next_path()
