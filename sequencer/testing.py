@@ -4,6 +4,7 @@ A package that brings a motion law calls `check_law(KIND)` in its own tests.
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any
 
@@ -24,6 +25,8 @@ Floats = NDArray[np.float64]
 # parts of the way; a speed may jump by the same part of the law's largest
 _SLACK = 1e-9
 _GRID = np.linspace(0, 1, 1001)
+# of a factor: how far the peaks of a curve that is a fit may be below those of its law
+_FITTED = 0.02
 # legs that are easy, quick, far beyond the limits, as slow as a tide, and of no way at all
 _LEGS = tuple(
     Leg(way=way, lasts_s=lasts_s, speed=60.0, acceleration=120.0, jerk=600.0)
@@ -35,7 +38,8 @@ def check_law(kind: LawKind, *hows: object) -> None:
     """Check a motion law at each of the settings `hows`, or at its defaults where none are given.
 
     The curve leads from 0 to 1, without a jump in value or speed inside the leg, in pieces that fill [0, 1] in order;
-    one in the axis's own unit leads from 0 to 0, and has no jump in acceleration either. Its factors are its peaks.
+    one in the axis's own unit leads from 0 to 0, and has no jump in acceleration either. Its factors are its peaks:
+    never less, and hardly more where the curve is a fit. Many curves at once are the curves one by one.
     Run backward it is the curve of `reversed`, or itself. Suited to a leg, its settings leave nothing open. The same
     settings give the same curve, can be looked up, and come back from a project file as they were.
     Error: AssertionError that names the law and what it does not keep.
@@ -58,6 +62,8 @@ def _check_how(kind: LawKind, how: object) -> None:
     _check_pieces(where, curve)
     _check_way(where, curve)
     assert np.array_equal(curve.coeffs, again.coeffs), f"{where}: the same settings gave two different curves"
+    if kind.curves is not None:
+        _check_many(where, curve, kind.curves([how, how, how]))
     if isinstance(curve, UnitCurve):
         _check_factors(where, kind, how, curve)
     _check_backward(where, kind, how, curve)
@@ -100,6 +106,13 @@ def _check_pieces(where: str, curve: UnitCurve | Drawn) -> None:
         assert 0 <= curve.fit_error < 0.01, f"{where}: a fit error of {curve.fit_error} of the way"
 
 
+def _check_many(where: str, curve: UnitCurve | Drawn, many: Sequence[UnitCurve | Drawn]) -> None:
+    assert len(many) == 3, f"{where}: for three settings there are {len(many)} curves"
+    for each in many:
+        same = np.array_equal(each.breaks, curve.breaks) and np.array_equal(each.coeffs, curve.coeffs)
+        assert same, f"{where}: among many its curve is another one"
+
+
 def _check_way(where: str, curve: UnitCurve | Drawn) -> None:
     """Look at both ends, and at every joint: value and speed, and acceleration too where the curve was drawn."""
     drawn = isinstance(curve, Drawn)
@@ -127,7 +140,7 @@ def _ends(curve: UnitCurve | Drawn, order: int) -> tuple[Floats, Floats]:
 
 
 def _check_factors(where: str, kind: LawKind, how: object, curve: UnitCurve) -> None:
-    """Compare what the law says it asks with what its curve asks: never more, and as much where it is exact."""
+    """Compare what the law says it asks with what its curve asks: never more, and as much, but for what a fit loses."""
     if kind.factors is None:
         return
     said = kind.factors(how)
@@ -145,8 +158,8 @@ def _check_factors(where: str, kind: LawKind, how: object, curve: UnitCurve) -> 
         ("jerk", said.jerk, asked.jerk.value),
     ):
         assert peak <= factor * (1 + slack), f"{where}: its {what} reaches {peak}, beyond its factor {factor}"
-        if curve.fit_error == 0:
-            assert factor <= peak * (1 + slack), f"{where}: its {what} reaches {peak} only, its factor is {factor}"
+        least = factor * (1 - (_FITTED if curve.fit_error else slack))
+        assert peak >= least, f"{where}: its {what} reaches {peak} only, its factor is {factor}"
 
 
 def _check_backward(where: str, kind: LawKind, how: object, curve: UnitCurve | Drawn) -> None:

@@ -19,7 +19,7 @@ from sequencer.errors import ProjectError
 from sequencer.motion.check import Check, check
 from sequencer.motion.peaks import Peak
 from sequencer.motion.repair.choices import CHOICES, Choice, Task
-from sequencer.motion.repair.outcome import Repaired, Tell, Unrepaired, labelled
+from sequencer.motion.repair.outcome import Repaired, Tell, Unrepaired
 from sequencer.project.document import Project
 from sequencer.project.store import load, save
 from sequencer.rig.speed import at_speed
@@ -27,6 +27,7 @@ from sequencer.score.move import Move
 from sequencer.score.pins import at_instants, on_beats, pinned, unpinned
 from sequencer.shell import shoot
 from sequencer.shell.kinds import laws
+from sequencer.timebase.instants import labelled
 
 How = Literal["soften", "smooth", "spread", "stretch", "stretch-smooth", "earliest"]
 
@@ -59,7 +60,7 @@ def fit(
 ) -> None:
     """Repair a move that the motors cannot do. Nothing is written without --write.
 
-    Ends with status 1 where the repair that was asked for is not possible.
+    Ends with status 1 where the repair that was asked for is not possible, or something is over a limit after it.
     """
     with exits():
         if (offer is not None or write) and how is None:
@@ -77,7 +78,7 @@ def fit(
             _show_all(before, tried, project)
         else:
             _show_one(opened, before, tried[0], chosen, written)
-        raise typer.Exit(0 if how is None or chosen is not None else FOUND)
+        raise typer.Exit(0 if how is None or (chosen is not None and chosen.after.ok) else FOUND)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,9 +217,6 @@ def _show_one(project: Project, before: Check, tried: _Tried, chosen: _Result | 
     console.print(_compared(project, before, chosen.after))
     words = f"{_lasts_s(before):.3f} s before, {_lasts_s(chosen.after):.3f} s after: {verdict(chosen.after)}"
     console.print(words, highlight=False)
-    for limit, worst in chosen.after.combined_over():
-        what = f"still over the combined limit {limit.name} by {worst.excess:.1%}; stretch it as well"
-        console.print(what, markup=False, highlight=False)
     console.print(kept(written))
 
 

@@ -190,9 +190,6 @@ def split_keys(project: Folder, at: At, axis: Axes = None, write: Write = False,
             what = f"no axis is between two keys at {opened.timebase.label(when)}"
             raise ProjectError("--at", what, "choose another instant", file="command line")
         for track in tracks:
-            if any(key.at == when for key in track.keys):
-                what = f"a key of {track.axis} stands at {opened.timebase.label(when)} already"
-                raise ProjectError("--at", what, "choose another instant", file="command line")
             try:
                 move = split(opened.rig, move, opened.timebase.rate, laws(), track.axis, when)
             except ValueError as fault:
@@ -219,10 +216,17 @@ def join_keys(
     write: Write = False,
     json: Json = False,
 ) -> None:
-    """Take keys out, so that the legs beside them become one."""
+    """Take keys out, so that the legs beside them become one. First and last keys stay."""
 
     def edit(opened: Project, chosen: Selection) -> tuple[Move, str]:
-        return join(opened.move, chosen, laws(), ease=None if ease is None else Ease(ease)), "joined"
+        inside = {
+            track.axis: {place for place in chosen.get(track.axis, ()) if 0 < place < len(track.keys) - 1}
+            for track in opened.move.tracks
+        }
+        if not any(inside.values()):
+            what = "only first and last keys are chosen, where no two legs meet"
+            raise ProjectError("--from, --to", what, "choose keys between those", file="command line")
+        return join(opened.move, inside, laws(), ease=None if ease is None else Ease(ease)), "joined"
 
     run(Wanted(project, axis, start, end, write, json), edit)
 

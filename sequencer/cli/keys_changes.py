@@ -51,10 +51,11 @@ def summary(before: Move, after: Move, found: list[Change]) -> str:
     """Say to how many keys of which axes something was done: `12 keys of pan and tilt changed; 1 cue moved`."""
     parts = []
     for what, name in _WHAT.items():
-        own = [change.axis for change in found if change.what == what]
-        axes = [*dict.fromkeys(own)]
+        own = [change for change in found if change.what == what]
+        axes = [*dict.fromkeys(change.axis for change in own)]
+        pins = sum(change.was is not None and change.was.pin for change in own) if what == "changed" else 0
         of = "all axes" if len(axes) == len(before.tracks) > 1 else _list(axes)
-        parts += [f"{_many(len(own), name)} of {of} {what}"] if own else []
+        parts += [f"{_many(len(own), name)} of {of} {what}{f' ({pins} pinned)' if pins else ''}"] if own else []
     for name, old, new in (("cue", before.cues, after.cues), ("marker", before.markers, after.markers)):
         moved = sum(one != other for one, other in zip(old, new, strict=True))
         parts += [f"{_many(moved, name)} moved"] if moved else []
@@ -86,7 +87,9 @@ def facts(found: list[Change], timebase: Timebase) -> list[dict[str, Any]]:
     def key(one: Key | None) -> dict[str, Any] | None:
         if one is None:
             return None
-        return {"at": str(timebase.label(one.at)), "value": one.value, "ease": one.ease.law, "turn": one.turn}
+        at = str(timebase.label(one.at))
+        says = {"turn": one.turn, "passing": one.passing, "pin": one.pin}
+        return {"at": at, "value": one.value, "ease": one.ease.law, **says}
 
     return [{"axis": change.axis, "was": key(change.was), "now": key(change.now)} for change in found]
 

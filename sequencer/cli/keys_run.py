@@ -2,8 +2,9 @@
 
 It refuses a choice without a key, and an edit that could not be written. The JSON document: `project`; what was `done`,
 in words; the `keys` that changed, each with its `axis`, what it `was` and what it is `now` (`at`, `value`, `ease`,
-`turn`; null where there is no key); `cues` and `markers` that moved, as they are now; `before` and `after`, each with
-`ok`, `reserve_percent` (null: without end, as something jumps), `legs_over` and `combined_over`; `written`.
+`turn`, `passing`, `pin`; null where there is no key); `cues` and `markers` that moved, as they are now; `cut`, the cues
+that now start in mid-move, each with its `name` and the `axes` that move there; `before` and `after`, each with `ok`,
+`reserve_percent` (null: without end, as something jumps), `legs_over` and `combined_over`; `written`.
 """
 
 import json as plain_json
@@ -22,6 +23,8 @@ from sequencer.cli.options import instant
 from sequencer.cli.verdict import finite, kept, verdict, worst
 from sequencer.errors import ProjectError
 from sequencer.motion.check import Check, check
+from sequencer.motion.compile import compile_move
+from sequencer.playback.cued import cue_up
 from sequencer.project import build
 from sequencer.project.document import Project
 from sequencer.project.store import dump, load, save
@@ -29,6 +32,7 @@ from sequencer.score.edits.selection import Selection, between
 from sequencer.score.move import Move
 from sequencer.shell.kinds import laws
 from sequencer.shell.shoot import pass_of
+from sequencer.timebase.instants import labelled
 
 # from a project and the chosen keys to the edited move, and what was done in words
 Edit = Callable[[Project, Selection], tuple[Move, str]]
@@ -53,6 +57,7 @@ class _Done:
     old: Project
     new: Project
     found: list[Change]
+    cut: dict[str, tuple[str, ...]]
     before: Check
     after: Check
     written: bool
@@ -65,9 +70,7 @@ def run(wanted: Wanted, edit: Edit) -> None:
         chosen = _chosen(old, wanted)
         move, words = _edited(edit, old, chosen)
         new = replace(old, move=move)
-        # what could not be written is refused now, not when --write is added
-        build.check(move, new.rig, laws())
-        dump(new)
+        _refuse(new)
         before, after = _judge(old), _judge(new)
         written = wanted.write and new != old
         if written:
@@ -77,6 +80,7 @@ def run(wanted: Wanted, edit: Edit) -> None:
             old=old,
             new=new,
             found=changes(old.move, move),
+            cut={name: axes for name, axes in _moving(new).items() if axes and not _moving(old)[name]},
             before=before,
             after=after,
             written=written,
@@ -86,6 +90,15 @@ def run(wanted: Wanted, edit: Edit) -> None:
         else:
             _show(done, wanted.folder)
         raise typer.Exit(0 if after.ok else FOUND)
+
+
+def _refuse(project: Project) -> None:
+    """Refuse now, not when --write is added, what could not be written. Error: ProjectError."""
+    try:
+        build.check(project.move, project.rig, laws())
+        dump(project)
+    except ProjectError as fault:
+        raise _placed(fault, project) from fault
 
 
 def one_unit(project: Project, chosen: Selection, option: str) -> None:
@@ -103,14 +116,19 @@ def _edited(edit: Edit, project: Project, chosen: Selection) -> tuple[Move, str]
     try:
         return edit(project, chosen)
     except ValueError as fault:
-        raise ProjectError("", str(fault), file="command line") from fault
+        raise ProjectError("", labelled(str(fault), project.timebase.label), file="command line") from fault
     except ProjectError as fault:
-        place = _KEY.match(fault.path)
-        if place is None:
-            raise
+        raise _placed(fault, project) from fault
+
+
+def _placed(fault: ProjectError, project: Project) -> ProjectError:
+    """Return the fault with the timecode of the key that it is about, and of every instant in its words."""
+    label = project.timebase.label
+    placed = replace(fault, what=labelled(fault.what, label))
+    if place := _KEY.match(fault.path):
         track = project.move.tracks[int(place[1])]
-        at = project.timebase.label(track.keys[int(place[2])].at)
-        raise replace(fault, path=f"{fault.path} ({track.axis} at {at})") from fault
+        placed.path = f"{fault.path} ({track.axis} at {label(track.keys[int(place[2])].at)})"
+    return placed
 
 
 def _chosen(project: Project, wanted: Wanted) -> Selection:
@@ -143,6 +161,16 @@ def _judge(project: Project) -> Check:
     return check(project.rig, project.move, project.timebase.rate, laws(), pass_of(project, None).speed)
 
 
+def _moving(project: Project) -> dict[str, tuple[str, ...]]:
+    """Return which axes move at the start of each cue, where they should rest."""
+    rate = project.timebase.rate
+    timeline = compile_move(project.rig, project.move, rate, laws())
+    return {
+        cue.name: cue_up(project.rig, timeline, float(rate.seconds(cue.start)), float(rate.seconds(cue.end))).moving
+        for cue in project.move.cues
+    }
+
+
 def _show(done: _Done, folder: Path) -> None:
     def say(line: str) -> None:
         console.print(line, markup=False, highlight=False, soft_wrap=True)
@@ -156,6 +184,8 @@ def _show(done: _Done, folder: Path) -> None:
     say(f"after:  {verdict(done.after)}")
     if not done.after.ok:
         say(f"worst:  {worst(done.after, done.new.timebase)}")
+    for name, axes in done.cut.items():
+        say(f"cue:    {name} now starts in mid-move ({', '.join(axes)})")
     if done.new != done.old:
         mend = f"; try: twintake fit {shlex.quote(str(folder))}" if done.written and not done.after.ok else ""
         say(f"{kept(done.written)}{mend}")
@@ -180,6 +210,7 @@ def _facts(done: _Done, folder: Path) -> dict[str, Any]:
         "keys": facts(done.found, done.new.timebase),
         "cues": [{"name": cue.name, "from": str(label(cue.start)), "to": str(label(cue.end))} for cue in cues],
         "markers": [{"name": marker.name, "at": str(label(marker.at))} for marker in markers],
+        "cut": [{"name": name, "axes": axes} for name, axes in done.cut.items()],
         "before": judged(done.before),
         "after": judged(done.after),
         "written": done.written,

@@ -6,6 +6,7 @@ jolt that the other law brings. A leg between equal values rests, and ends a run
 """
 
 from collections.abc import Sequence
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,8 +65,12 @@ def stacked(curves: Sequence[UnitCurve | Drawn], least: int = 1) -> tuple[Floats
     size = max(least, *(len(curve.coeffs) for curve in curves))
     first = np.cumsum([0, *(len(curve.breaks) - 1 for curve in curves)])
     coeffs = np.zeros((size, first[-1]))
-    for curve, begin, end in zip(curves, first[:-1].tolist(), first[1:].tolist(), strict=True):
-        coeffs[size - len(curve.coeffs) :, begin:end] = curve.coeffs
+    begin = 0
+    # in one go where as many rows are used in a row, as by thousands of drawn legs
+    for rows, same in groupby((curve.coeffs for curve in curves), len):
+        own = np.concatenate(list(same), axis=1)
+        coeffs[size - rows :, begin : begin + own.shape[1]] = own
+        begin += own.shape[1]
     return np.concatenate([curve.breaks[:-1] for curve in curves]), coeffs, first
 
 

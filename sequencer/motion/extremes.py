@@ -82,12 +82,11 @@ class Extremes:
 def shifted(coeffs: Floats, by: Floats) -> Floats:
     """Return the same polynomials about points that lie `by` later. Shape: (K, N), (N,), (K, N).
 
-    Source: textbook (Horner's rule, repeated).
+    Source: textbook (Horner's rule, with a polynomial in the place of the number).
     """
     moved = coeffs.copy()
-    for last in range(len(moved), 1, -1):
-        for row in range(1, last):
-            moved[row] += moved[row - 1] * by
+    for size in range(1, len(moved)):
+        moved[1 : size + 1] += moved[:size] * by
     return moved
 
 

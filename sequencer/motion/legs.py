@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sequencer.rig.axis import Axis, Rig
 from sequencer.score.columns import Columns, columns
-from sequencer.score.easing import Drawn, Laws, Leg, NoCurve, UnitCurve, curve_of, settings_of
+from sequencer.score.easing import Drawn, Laws, Leg, NoCurve, UnitCurve, curve_of, curves_of, settings_of
 from sequencer.score.faults import faults
 from sequencer.score.move import Ease, Move, Passing
 from sequencer.timebase.rate import Rate
@@ -88,7 +88,7 @@ def legs(rig: Rig, move: Move, rate: Rate, laws: Laws) -> Legs:
     way, lasts_s = np.diff(values, append=0.0), np.diff(starts_s, append=0.0)
     rests = np.concatenate((first[:-1], first[1:] - 1))
     way[rests], lasts_s[rests] = 0.0, 1.0
-    curves = [REST, *(curve_of(ease, laws) for ease in read.eases)]
+    curves = [REST, *curves_of(read.eases, laws)]
     drawn = np.array([isinstance(curve, Drawn) for curve in curves])
     found = np.where((way == 0) & ~drawn[number_of], 0, number_of)
     whole = Legs(first, starts_s, lasts_s, values, way, found, curves, track, passing)
@@ -104,11 +104,12 @@ def _suit(legs: Legs, rig: Rig, read: Columns, laws: Laws) -> None:
     known: dict[UnitCurve | Drawn | NoCurve, int] = {}
     axis_of = np.repeat(np.arange(len(rig.axes)), np.diff(legs.first))
     for place, ease in enumerate(read.eases, 1):
-        kind, how = settings_of(ease, laws)
-        if kind.suited is None:
+        suited = laws[ease.law].suited
+        if suited is None:
             continue
+        how = settings_of(ease, laws)[1]
         for leg in np.flatnonzero(legs.law == place):
-            own = kind.suited(how, leg_of(rig.axes[axis_of[leg]], legs.way[leg], legs.lasts_s[leg]))
+            own = suited(how, leg_of(rig.axes[axis_of[leg]], legs.way[leg], legs.lasts_s[leg]))
             if own is how:
                 break
             curve = curve_of(Ease(ease.law, own), laws)

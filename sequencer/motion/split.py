@@ -10,6 +10,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from sequencer.errors import ProjectError
 from sequencer.motion.compile import compile_legs, places
 from sequencer.motion.extremes import shifted
 from sequencer.motion.legs import Legs, legs
@@ -17,10 +18,11 @@ from sequencer.motion.repair.written import drawn
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws, NoCurve, UnitCurve
-from sequencer.score.edits.selection import in_order
+from sequencer.score.edits.selection import CLOSEST
 from sequencer.score.edits.turns import way
 from sequencer.score.fit import TOLERANCE
 from sequencer.score.move import Key, Move
+from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -36,22 +38,25 @@ def split(rig: Rig, move: Move, rate: Rate, laws: Laws, axis: str, at: Fraction)
     """Return the move with a key of `axis` at frame `at`, where the curve is at that instant.
 
     Error: ValueError where the axis has no leg there, or one with a jump inside, which two drawn legs could not have;
-    ProjectError as in `compile_move`, and for a key that stands there already.
+    ProjectError as in `compile_move`, and for a key that stands there already, or nearer than keys may stand.
     """
     whole = legs(rig, move, rate, laws)
     number = whole.track[rig.index(axis)]
     keys = move.tracks[number].keys if number >= 0 else ()
     if not keys or not keys[0].at < at < keys[-1].at:
-        raise ValueError(f"{axis} has no leg at frame {float(at):.9g}; a key there would be a new end of its track")
+        raise ValueError(f"{axis} has no leg at {instant(at)}; a key there would be a new end of its track")
     place = sum(key.at <= at for key in keys) - 1
+    for near in (place, place + 1):
+        if abs(keys[near].at - at) < CLOSEST:
+            what = f"a key of {axis} stands at {instant(keys[near].at)} already"
+            raise ProjectError(f"tracks[{number}].keys[{near}]", what, "choose another instant")
     leg = int(whole.first[rig.index(axis)]) + 1 + place
     at_s = float(rate.seconds(at))
     trajectory = compile_legs(rig, whole)
     position = float(trajectory.at(at_s)[0][rig.index(axis)])
-    own, key = whole.curves[whole.law[leg]], _between(keys[place], keys[place + 1], at, position - whole.value[leg])
+    own, new = whole.curves[whole.law[leg]], _between(keys[place], keys[place + 1], at, position - whole.value[leg])
     before = replace(keys[place], turn=None)
-    track = replace(move.tracks[number], keys=(*keys[:place], before, key, *keys[place + 1 :]))
-    in_order(Move(tracks=(track,)), Move(tracks=(track,)))
+    track = replace(move.tracks[number], keys=(*keys[:place], before, new, *keys[place + 1 :]))
     if whole.law[leg] != 0 and not (isinstance(own, UnitCurve) and _even(own)):
         first, last = _run(whole, leg) if own is NoCurve.RUN else (leg, leg + 1)
         nodes_s, state = _nodes(whole, trajectory, first, last, at_s)

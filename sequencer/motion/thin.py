@@ -1,7 +1,8 @@
 """From many keys, as a live performance leaves them, to the few through which a smooth run is near enough.
 
-It refuses to judge a curve anywhere but at the keys that it takes out, and to touch a key that says something: the
-first and the last chosen one, pinned keys, keys that do not just pass, keys that choose a way round.
+What lies between two keys at which the axis rests becomes a smooth run as a whole, or stays as it is where no key of it
+goes. It refuses to judge a curve anywhere but at the keys that it takes out, and to touch a key that says something:
+the first and the last chosen one, pinned keys, keys that do not just pass, keys that choose a way round.
 """
 
 from dataclasses import dataclass, replace
@@ -12,25 +13,30 @@ from numpy.typing import NDArray
 from sequencer.errors import ProjectError
 from sequencer.motion.compile import compile_legs
 from sequencer.motion.legs import legs
+from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
 from sequencer.score.edits.selection import Selection, chosen
 from sequencer.score.move import Ease, Move, Track
+from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+# of the largest speed of a leg or at a key: more is no rest
+_REST = 1e-6
 # what is felt of a key that far away is a few thousandths: so many are tried at once
 _APART = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Performance:
-    """One track of a move, and the keys `first` to `last` of it that are thinned. Shape: `at_s`, `value` (N,), of all.
+    """One track of a move, and the keys `first` to `last` of it that are thinned.
 
-    `rig` has the track's axis only.
+    Shape: `at_s`, `value` (N,), of all keys; `stretch` (N,), counted up at every key at which the axis rests. `rig` has
+    the track's axis only.
     """
 
     rig: Rig
@@ -41,15 +47,17 @@ class _Performance:
     last: int
     at_s: Floats
     value: Floats
+    stretch: Ints
 
     def through(self, kept: Bools) -> Track:
-        """Return the track with the kept keys, and smooth runs between the chosen ones."""
-        keys = [(place, self.track.keys[place]) for place in np.flatnonzero(kept).tolist()]
+        """Return the track with the kept keys, and smooth runs where keys go."""
+        gone = np.flatnonzero(~kept)
+        # a key that goes belongs to the stretches on both of its sides
+        thinned = np.isin(self.stretch, self.stretch[np.append(gone - 1, gone)])
+        thinned[: self.first] = thinned[self.last :] = False
         run = Ease("through")
-        return replace(
-            self.track,
-            keys=tuple(replace(key, ease=run) if self.first <= place < self.last else key for place, key in keys),
-        )
+        keys = [(place, self.track.keys[place]) for place in np.flatnonzero(kept).tolist()]
+        return replace(self.track, keys=tuple(replace(key, ease=run) if thinned[place] else key for place, key in keys))
 
     def far(self, kept: Bools) -> Floats:
         """Return how far from each key that is not kept the axis then stands; 0 at those kept. Shape: (N,)."""
@@ -59,7 +67,7 @@ class _Performance:
 
 
 def thin(rig: Rig, move: Move, rate: Rate, laws: Laws, selection: Selection, tolerance: float) -> Move:
-    """Return the move with few of the chosen keys, joined by smooth runs.
+    """Return the move with few of the chosen keys, joined by smooth runs where keys went.
 
     At every key that is taken out, the axis stands within `tolerance` of where it stood. The search begins with the
     keys at which the axis turns by more than that, adds the worst of each leg until no key is too far, and takes out
@@ -71,6 +79,7 @@ def thin(rig: Rig, move: Move, rate: Rate, laws: Laws, selection: Selection, tol
     if not tolerance > 0:
         raise ValueError(f"keys are thinned to within some distance above zero, not {tolerance}")
     before = legs(rig, move, rate, laws)
+    trajectory = compile_legs(rig, before)
     tracks = list(move.tracks)
     for number, own in enumerate(chosen(move, selection)):
         if len(own) < 3:
@@ -78,6 +87,7 @@ def thin(rig: Rig, move: Move, rate: Rate, laws: Laws, selection: Selection, tol
         _refuse_gaps(number, move.tracks[number], own)
         axis = before.track.index(number)
         keys = before.keys(axis)
+        at_s = before.at_s[keys]
         performance = _Performance(
             rig=Rig(name=rig.name, axes=(rig.axes[axis],)),
             rate=rate,
@@ -85,17 +95,27 @@ def thin(rig: Rig, move: Move, rate: Rate, laws: Laws, selection: Selection, tol
             track=move.tracks[number],
             first=own[0],
             last=own[-1],
-            at_s=before.at_s[keys],
+            at_s=at_s,
             value=before.value[keys],
+            stretch=np.cumsum(_rests(trajectory, axis, at_s, before.value[keys])),
         )
         tracks[number] = performance.through(_kept(performance, tolerance))
     return replace(move, tracks=tuple(tracks))
 
 
+def _rests(trajectory: Trajectory, axis: int, at_s: Floats, value: Floats) -> Bools:
+    """Return at which of its keys the axis rests, both before and after. Shape: all (N,)."""
+    # where two pieces meet, the later one is looked at
+    before, after = (np.abs(trajectory.sample(t_s, 1)[:, axis]) for t_s in (np.nextafter(at_s, -np.inf), at_s))
+    fastest = np.maximum(before, after)
+    rests: Bools = fastest <= _REST * max(fastest.max(), np.abs(np.diff(value) / np.diff(at_s)).max())
+    return rests
+
+
 def _refuse_gaps(number: int, track: Track, own: list[int]) -> None:
     gap = next(iter(sorted(set(range(own[0], own[-1])) - set(own))), None)
     if gap is not None:
-        what = f"the key of {track.axis} at frame {float(track.keys[gap].at):.9g} is between chosen ones"
+        what = f"the key of {track.axis} at {instant(track.keys[gap].at)} is between chosen ones"
         raise ProjectError(f"tracks[{number}].keys[{gap}]", what, "choose it too")
 
 

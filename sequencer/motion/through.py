@@ -77,7 +77,9 @@ def _nodes(keys: Floats, values: Floats, passing: Words) -> _Nodes:
     free[::2, 0] = False
     free[2:-2:2, 1] = sign[1:] * sign[:-1] >= 0
     free[::2, 1] &= (passing != "stop") & (passing != "hold")
-    free[::2, 2] &= passing != "hold"
+    # between two legs of one direction a stop is a rest: what is not told to the solver leaves it no room
+    onward = np.append(np.append(False, sign[1:] * sign[:-1] > 0), False)
+    free[::2, 2] &= (passing != "hold") & ~((passing == "stop") & onward)
     free[[0, -1]] = False
     # between values that are almost the same nothing is to be gained, and for the solver there is hardly any room
     flat = np.flatnonzero(np.abs(np.diff(values)) < _SLACK)

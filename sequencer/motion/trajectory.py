@@ -7,12 +7,12 @@ It refuses to judge: limits are the business of `peaks`.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import lru_cache
 from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import comb
+
+from sequencer.motion.extremes import shifted
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -159,7 +159,7 @@ class Trajectory:
         origin_s, until_s = max(from_s.tolist()), min(ends_s.tolist())
         begin_s = -np.inf if origin_s < self.start_s else origin_s
         both = np.zeros((len(self.coeffs), 2 * len(piece)))
-        both[:, : len(piece)] = _shifted(self.coeffs.take(piece, axis=1), origin_s - from_s)
+        both[:, : len(piece)] = shifted(self.coeffs.take(piece, axis=1), origin_s - from_s)
         np.multiply(both[:-1, : len(piece)], self._search.powers[:-1, None], out=both[1:, len(piece) :])
         return _Stretch(begin_s, until_s, origin_s, piece, ends_s, both)
 
@@ -201,25 +201,10 @@ class Trajectory:
             breaks_s, coeffs = self.of(axis)
             inside = np.flatnonzero((breaks_s[1:] > start_s) & (breaks_s[:-1] < end_s))
             kept_s = breaks_s[inside]
-            cut = _shifted(coeffs[:, inside], np.maximum(start_s - kept_s, 0.0))
+            cut = shifted(coeffs[:, inside], np.maximum(start_s - kept_s, 0.0))
             ends_s = breaks_s[inside[-1:] + 1] if len(inside) else np.array([start_s])
             pieces.append((np.clip(np.concatenate((kept_s, ends_s)), start_s, end_s), cut, float(rest)))
         return self.joined(self.axes, pieces, self.fit_error)
-
-
-def _shifted(coeffs: Floats, by: Floats) -> Floats:
-    """Return the same polynomials about points that lie `by` later (binomial theorem). Shape: (K, N), (N,), (K, N)."""
-    table, apart = _binomial(len(coeffs))
-    powers = (by[:, None] ** np.arange(len(coeffs))).take(apart, axis=1)
-    moved: Floats = (table * powers @ coeffs.T[:, :, None])[:, :, 0].T
-    return moved
-
-
-@lru_cache
-def _binomial(size: int) -> tuple[Floats, Ints]:
-    """Return what each coefficient, times which power of the shift, adds to each of the shifted. Shape: (K, K) each."""
-    power = np.arange(size - 1, -1, -1)
-    return comb(power, power[:, None]).astype(np.float64), np.maximum(power - power[:, None], 0)
 
 
 def _evaluate(from_s: Floats, coeffs: Floats, t_s: Floats, out: Floats) -> None:

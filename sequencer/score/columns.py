@@ -47,6 +47,7 @@ def columns(move: Move) -> Columns:
     at: list[int] = []
     value: list[float] = []
     ease: list[int] = []
+    eases: list[Ease] = []
     # a law without settings is known by its name, which is much cheaper to look up
     places: dict[str | tuple[str, object], int] = {}
     passing: dict[int, Passing] = {}
@@ -61,7 +62,10 @@ def columns(move: Move) -> Columns:
             at += key.at.as_integer_ratio()
             value.append(key.value)
             own = key.ease
-            ease.append(places.setdefault(own.law if own.how is None else (own.law, own.how), len(places)))
+            place = places.setdefault(own.law if own.how is None else (own.law, own.how), len(places))
+            if place == len(eases):
+                eases.append(own)
+            ease.append(place)
         first.append(len(value))
     above, below = _floats(at).reshape(-1, 2).T
     return Columns(
@@ -70,7 +74,7 @@ def columns(move: Move) -> Columns:
         below,
         _floats(value),
         np.array(ease, np.int64),
-        tuple(Ease(name) if isinstance(name, str) else Ease(*name) for name in places),
+        tuple(eases),
         passing,
         turn,
     )

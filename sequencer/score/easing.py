@@ -4,7 +4,7 @@ A law is one file in `score/laws/` (or an entry point of the group `twintake.law
 It refuses to know the laws: which there are is an argument (`shell.kinds` finds them).
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any
@@ -92,7 +92,8 @@ class LawKind:
     the same settings. `factors`: in closed form, where the law has one. `suited` returns, for settings that leave
     something to the axis's limits (a field that says "limits"), those for one leg, and others just as they came.
     `reversed` and `scaled` return the settings of the same curve run backward, or drawn `factor` times as large;
-    without them the settings stay as they are.
+    without them the settings stay as they are. `curves` returns the curves of many settings at once, for a law of which
+    a move may have thousands, each with settings of its own; every value of them has a curve then.
     """
 
     name: str
@@ -102,6 +103,7 @@ class LawKind:
     suited: Callable[[Any, Leg], Any] | None = None
     reversed: Callable[[Any], Any] | None = None
     scaled: Callable[[Any, float], Any] | None = None
+    curves: Callable[[Sequence[Any]], Sequence[UnitCurve | Drawn]] | None = None
 
 
 Laws = Mapping[str, LawKind]
@@ -117,6 +119,23 @@ def curve_of(ease: Ease, laws: Laws, leg: Leg | None = None) -> UnitCurve | Draw
     if kind.suited is not None and leg is not None:
         how = kind.suited(how, leg)
     return kind.curve if isinstance(kind.curve, NoCurve) else kind.curve(how)
+
+
+def curves_of(eases: Sequence[Ease], laws: Laws) -> list[UnitCurve | Drawn | NoCurve]:
+    """Return the curve of each ease. Error: ValueError as in `curve_of`."""
+    found: list[UnitCurve | Drawn | NoCurve] = [NoCurve.STILL] * len(eases)
+    many: dict[str, list[int]] = {}
+    for place, ease in enumerate(eases):
+        if ease.law in laws and laws[ease.law].curves is not None:
+            many.setdefault(ease.law, []).append(place)
+        else:
+            found[place] = curve_of(ease, laws)
+    for law, places in many.items():
+        at_once = laws[law].curves
+        assert at_once is not None
+        for place, curve in zip(places, at_once([settings_of(eases[each], laws)[1] for each in places]), strict=True):
+            found[place] = curve
+    return found
 
 
 def settings_of(ease: Ease, laws: Laws) -> tuple[LawKind, Any]:

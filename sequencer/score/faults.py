@@ -10,7 +10,7 @@ import numpy as np
 from sequencer.errors import ProjectError
 from sequencer.rig.axis import Rig
 from sequencer.score.columns import Columns, columns
-from sequencer.score.easing import Laws, NoCurve, curve_of
+from sequencer.score.easing import Laws, NoCurve, curve_of, settings_of
 from sequencer.score.move import PASSINGS, TURNS, Ease, Key, Move
 
 # frames; below it two keys are one instant to everything that counts in float seconds
@@ -90,7 +90,8 @@ def _key_faults(move: Move, read: Columns, laws: Laws) -> Iterator[ProjectError]
 
 def _why_wrong(ease: Ease, laws: Laws) -> str:
     try:
-        curve_of(ease, laws)
+        if settings_of(ease, laws)[0].curves is None:
+            curve_of(ease, laws)
     except ValueError as error:
         return str(error)
     return ""

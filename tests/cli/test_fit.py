@@ -10,6 +10,7 @@ from typer.testing import CliRunner, Result
 from sequencer.cli.app import app
 from sequencer.motion.check import check
 from sequencer.motion.repair.choices import CHOICES
+from sequencer.project.store import save
 from sequencer.shell.kinds import laws
 from tests.cli.harbour import Tree, change, files, opened
 
@@ -56,6 +57,51 @@ def test_every_repair_makes_it_fit_and_is_kept_only_when_asked(how: str, tight: 
     assert kept.exit_code == 0, kept.output
     assert fits(tight)
     assert (tight / "project.json.bak").read_bytes() == before["project.json"]
+
+
+@pytest.mark.parametrize("how", ["soften", "smooth"])
+def test_all_else_in_the_project_stays_byte_for_byte(how: str, tight: Path) -> None:
+    save(tight, opened(tight), laws())  # laid out as the program does
+    before = files(tight)
+    assert fit(tight, "--how", how, "--write").exit_code == 0
+    after = files(tight)
+    assert {name: each for name, each in after.items() if not name.startswith("project.json")} == {
+        name: each for name, each in before.items() if not name.startswith("project.json")
+    }
+    old, new = (json.loads(each["project.json"]) for each in (before, after))
+    legs = 0
+    for track, was in zip(new.pop("tracks"), old.pop("tracks"), strict=True):
+        assert track["axis"] == was["axis"]
+        for key, before_key in zip(track["keys"], was["keys"], strict=True):
+            legs += key.pop("ease") != before_key.pop("ease")
+            assert key == before_key
+    assert legs == 1
+    assert new == old
+
+
+def walled(rig: Tree) -> None:
+    """Each axis keeps its own limits, both together do not keep theirs."""
+    rig["combined"] = [{"name": "wall", "sum": {"pan": 1, "slide": 0.05}, "speed": 40}]
+
+
+def test_a_combined_limit_that_smoothing_leaves_broken_ends_with_status_1_and_other_repairs_mend_it(
+    harbour: Path,
+) -> None:
+    change(harbour, "rig.json", walled)
+    left = fit(harbour, "--how", "smooth")
+    assert left.exit_code == 1
+    assert "wall is still over its limit" in left.output
+    for how in ("soften", "spread", "stretch", "stretch-smooth"):
+        done = fit(harbour, "--how", how)
+        assert done.exit_code == 0, done.output
+        assert "after: fits" in done.output
+
+
+def test_what_fits_is_said_to_fit(harbour: Path) -> None:
+    for how in ("soften", "smooth", "spread", "stretch", "stretch-smooth"):
+        done = fit(harbour, "--how", how)
+        assert done.exit_code == 0, done.output
+        assert "nothing asks too much: the move stays as it is" in done.output
 
 
 def test_pinned_keys_keep_their_time_or_the_repair_is_refused_by_name(tight: Path) -> None:

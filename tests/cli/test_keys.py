@@ -157,6 +157,31 @@ def test_ripple_moves_what_it_is_asked_to(harbour: Path) -> None:
     assert [new.at - old.at for old, new in pairs] == [0] * 4 + [-20] * 8
 
 
+def test_a_cue_that_now_starts_in_mid_move_is_told(harbour: Path) -> None:
+    options = ("--at", "10:00:16:00", "--frames", "25", "--axis", "pan")
+    lines = run("ripple", harbour, *options).output.splitlines()
+    assert [line for line in lines if line.startswith("cue:")] == [
+        "cue:    crowd sweep now starts in mid-move (tilt, roll, slide, focus)",
+        "cue:    last light now starts in mid-move (tilt, slide, focus)",
+    ]
+    found = json.loads(run("ripple", harbour, *options, "--json").output)
+    assert found["cut"][1] == {"name": "last light", "axes": ["tilt", "slide", "focus"]}
+    # where everything follows, every cue still starts at rest
+    assert "cue:" not in run("ripple", harbour, *options[:4], "--write").output
+    # and what an edit found cut already is not told again
+    run("ripple", harbour, *options, "--write")
+    assert "cue:" not in run("mirror", harbour, "--axis", "roll").output
+
+
+def test_pinned_keys_that_an_edit_moves_are_counted(harbour: Path) -> None:
+    change(harbour, "project.json", lambda tree: tree["tracks"][0]["keys"][2].update(pin=True))
+    assert run("offset", harbour, "--axis", "pan", "--frames", "1").output.startswith(
+        "shifted by +1 frames: 12 keys of pan changed (1 pinned)\n"
+    )
+    found = json.loads(run("offset", harbour, "--axis", "pan", "--frames", "1", "--json").output)
+    assert [one["now"]["pin"] for one in found["keys"]] == [place == 2 for place in range(12)]
+
+
 def test_split_keeps_the_curve_of_every_axis_that_has_a_leg_there(harbour: Path) -> None:
     before = opened(harbour)
     done = run("split", harbour, "--at", "10:00:10:00", "--write")
@@ -180,6 +205,13 @@ def test_join_takes_the_law_of_the_first_leg_or_the_one_that_is_said(harbour: Pa
         kept = [(key.value, key.ease.law) for key in keys_of(harbour, "slide")]
         assert kept[:2] == [(0, law), (1080, "hold")]
         shutil.copy(HARBOUR / "project.json", harbour)
+
+
+def test_join_of_a_whole_track_leaves_its_ends(harbour: Path) -> None:
+    first, *inside, last = keys_of(harbour, "tilt")
+    done = run("join", harbour, "--axis", "tilt", "--ease", "poly345", "--write")
+    assert done.output.startswith(f"joined: {len(inside)} keys of tilt taken out")
+    assert [(key.at, key.value) for key in keys_of(harbour, "tilt")] == [(key.at, key.value) for key in (first, last)]
 
 
 def test_thin_leaves_few_keys_of_a_dense_track(harbour: Path) -> None:

@@ -45,7 +45,8 @@ WRONG: dict[str, tuple[str, tuple[str, ...], str]] = {
     "keys out of order": (
         "offset",
         ("--axis", "pan", "--to", "10:00:08:00", "--frames", "100"),
-        "project.json: tracks[0].keys[1].at (pan at 10:00:10:00): the key of pan at frame 250 would come before",
+        "project.json: tracks[0].keys[1].at (pan at 10:00:10:00): the key of pan at 10:00:10:00 would come before "
+        "the one at 10:00:07:12.5; choose both keys",
     ),
     "nothing to shift by": ("offset", (), "command line: --frames, --value: nothing to shift by; give one or both"),
     "one number for two units": (
@@ -59,13 +60,13 @@ WRONG: dict[str, tuple[str, tuple[str, ...], str]] = {
     "beyond the travel": (
         "offset",
         ("--axis", "pan", "--value", "200"),
-        "project.json: tracks[0].keys[1].value: 202 deg is outside pan's travel [-170, 170]; move the key, or widen",
+        "project.json: tracks[0].keys[1].value (pan at 10:00:10:00): 202 deg is outside pan's travel [-170, 170]; move",
     ),
     "scaled to nothing": ("scale", ("--by", "0"), "command line: a movement is scaled by a number other than zero"),
     "time in which a key stands": (
         "ripple",
         ("--at", "10:00:16:00", "--frames", "-60"),
-        "project.json: tracks[0].keys[3].at (pan at 10:00:15:00): a key of pan stands at frame 375, in the time that",
+        "project.json: tracks[0].keys[3].at (pan at 10:00:15:00): a key of pan stands at 10:00:15:00, in the time that",
     ),
     "nothing that follows": (
         "ripple",
@@ -76,17 +77,17 @@ WRONG: dict[str, tuple[str, tuple[str, ...], str]] = {
     "no leg of that axis": (
         "split",
         ("--at", "10:00:08:00", "--axis", "roll"),
-        "command line: --axis roll: roll has no leg at frame 200; a key there would be a new end of its track",
+        "command line: --axis roll: roll has no leg at 10:00:08:00; a key there would be a new end of its track",
     ),
     "a key there": (
         "split",
         ("--at", "10:00:10:00", "--axis", "pan"),
-        "command line: --at: a key of pan stands at 10:00:10:00 already; choose another instant",
+        "project.json: tracks[0].keys[1] (pan at 10:00:10:00): a key of pan stands at 10:00:10:00 already; choose",
     ),
     "keys at the ends": (
         "join",
-        (),
-        "project.json: tracks[0].keys[0] (pan at 10:00:07:12.5): the key of pan at frame 187.5 is at the end of",
+        ("--axis", "pan", "--to", "10:00:09:00"),
+        "command line: --from, --to: only first and last keys are chosen, where no two legs meet; choose keys between",
     ),
     "a law that is not there": (
         "join",
@@ -98,7 +99,8 @@ WRONG: dict[str, tuple[str, tuple[str, ...], str]] = {
     "two keys on one line": (
         "snap",
         ("--onto", "beats", "--part", "8", "--axis", "pan"),
-        "project.json: tracks[0].keys[1].at (pan at 10:00:10:00): the key of pan at frame 250 would come at the same",
+        "project.json: tracks[0].keys[1].at (pan at 10:00:10:00): the key of pan at 10:00:10:00 would come at "
+        "the same instant as the one at 10:00:07:12.5",
     ),
 }
 

@@ -1,5 +1,6 @@
 """A key put into a leg leaves the curve as it is."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -16,7 +17,7 @@ from sequencer.score.laws.s_curve import SCurve
 from sequencer.score.move import TURNS, Ease, Key, Move, Track, Turn
 from sequencer.timebase.rate import Rate
 from tests.motion.machines import LAWS, SECONDS, rig, track
-from tests.score.edits.moves import DRAWN
+from tests.score.edits.moves import DRAWN, tracks
 
 RATE = Rate(25)
 QUINTIC = (
@@ -89,6 +90,23 @@ def test_only_the_split_leg_is_drawn() -> None:
 
 
 @settings(deadline=None, max_examples=40)
+@given(
+    tracks(eases=(Ease("through"),), least=3), st.fractions(Fraction(1, 100), Fraction(99, 100), max_denominator=997)
+)
+def test_a_run_with_choices_at_its_keys_is_split_and_joined_again(one: Track, part: Fraction) -> None:
+    at = one.keys[0].at + (one.keys[-1].at - one.keys[0].at) * part
+    if any(abs(key.at - at) < 1 for key in one.keys):
+        return
+    move = Move(tracks=(one,))
+    found = split(rig(), move, RATE, LAWS, "pan0", at)
+    place = [key.at for key in found.tracks[0].keys].index(at)
+    old, new = ([replace(key, ease=Ease("through")) for key in each.tracks[0].keys] for each in (move, found))
+    assert new[:place] + new[place + 1 :] == old
+    for after in (found, join(found, {"pan0": {place}}, LAWS)):
+        assert sampled(after) == pytest.approx(sampled(move), abs=1e-9 * 200)
+
+
+@settings(deadline=None, max_examples=40)
 @given(st.sampled_from(("poly345", "s-curve", "through")), st.integers(31, 74))
 def test_what_was_split_can_be_joined_again(law: str, at: int) -> None:
     move = three_legs(Ease(law))
@@ -114,16 +132,20 @@ def test_an_axis_that_goes_round_goes_on_the_same_way(
         return
     found = split(rig(), move, SECONDS, LAWS, "pan0", at)
     t_s = np.linspace(0, 10 * (len(keys) - 1), 501)
-    after = compile_move(rig(), found, SECONDS, LAWS).sample(t_s)
-    assert after == pytest.approx(compile_move(rig(), move, SECONDS, LAWS).sample(t_s), abs=1e-9)
+    before = compile_move(rig(), move, SECONDS, LAWS).sample(t_s)
+    assert compile_move(rig(), found, SECONDS, LAWS).sample(t_s) == pytest.approx(before, abs=1e-9)
+    back = join(found, {"pan0": {[key.at for key in found.tracks[0].keys].index(at)}}, LAWS)
+    assert compile_move(rig(), back, SECONDS, LAWS).sample(t_s) == pytest.approx(before, abs=1e-9)
 
 
 def test_where_no_key_can_be_put_is_said() -> None:
     move = three_legs(Ease("linear"))
     for at in (0, 130, 200):
-        with pytest.raises(ValueError, match="no leg at frame"):
+        with pytest.raises(ValueError, match="no leg at @"):
             split(rig(), move, RATE, LAWS, "pan0", Fraction(at))
-    with pytest.raises(ProjectError, match="at the same instant"):
-        split(rig(), move, RATE, LAWS, "pan0", Fraction(30))
+    second = Move(tracks=(*move.tracks, replace(move.tracks[0], axis="pan1")))
+    for beside in (Fraction(0), Fraction(1, 10**7), -Fraction(1, 10**7)):
+        with pytest.raises(ProjectError, match=r"tracks\[1\].keys\[1\]: a key of pan1 stands at @30 already"):
+            split(rig(2), second, RATE, LAWS, "pan1", 30 + beside)
     with pytest.raises(ValueError, match="the acceleration jumps inside"):
         split(rig(), three_legs(Ease("trapezoid")), RATE, LAWS, "pan0", Fraction(40))

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from sequencer.errors import ProjectError
 from sequencer.motion.compile import compile_move
 from sequencer.motion.thin import thin
-from sequencer.score.move import Key, Move, Track
+from sequencer.score.move import Ease, Key, Move, Track
 from sequencer.timebase.rate import Rate
 from tests.motion.machines import LAWS, rig, seeded_keys, track
 
@@ -110,3 +111,39 @@ def test_what_cannot_be_thinned_is_said() -> None:
     with pytest.raises(ProjectError, match=r"keys\[4\].*between chosen ones"):
         thin(rig(), move, RATE, LAWS, {"pan0": {1, 2, 3, 5}}, 0.1)
     assert thin(rig(), move, RATE, LAWS, {"pan0": {3, 4}}, 0.1) == move
+
+
+def test_legs_between_rests_stay_as_they_are_where_no_key_goes() -> None:
+    eases = [Ease("poly345"), Ease("hold"), *[Ease("cycloidal")] * 3, Ease("s-curve"), Ease("poly4567"), Ease("linear")]
+    one = track([0, 10, 60, 70, 80, 90, 100, 110], [0, 20, 20, 30, 50, 60, -30, 0], eases)
+    one = replace(one, keys=tuple(replace(key, pin=key.at in (10, 60)) for key in one.keys))
+    whole = Move(tracks=(one,))
+    # only where the cycloidal legs go the same way is a key near enough to a run
+    found = thin(rig(), whole, RATE, LAWS, {"pan0": frozenset(range(8))}, 5.5).tracks[0]
+    assert [(int(key.at), key.ease.law) for key in found.keys] == [
+        (0, "poly345"),
+        (10, "hold"),
+        (60, "through"),
+        (90, "s-curve"),
+        (100, "poly4567"),
+        (110, "linear"),
+    ]
+    assert furthest(one, Move(tracks=(found,))) <= 5.5
+
+
+def test_where_no_key_goes_nothing_changes() -> None:
+    zigzag = Move(tracks=(track(range(0, 70, 10), [0, 20, -20, 20, -20, 20, 0], "linear"),))
+    assert thin(rig(), zigzag, RATE, LAWS, {"pan0": frozenset(range(7))}, 1.0) == zigzag
+
+
+def test_a_leg_that_ends_with_speed_goes_on_as_a_run_beside_one() -> None:
+    """A run rests at its ends: beside a leg of even speed it would jolt there."""
+    found = thin(
+        rig(), Move(tracks=(performed(2),)), RATE, LAWS, {"pan0": frozenset(range(len(performed(2).keys)))}, 0.01
+    )
+    keys = found.tracks[0].keys
+    assert any(following.at - key.at == 1 for key, following in pairwise(keys))
+    curve = compile_move(rig(), found, RATE, LAWS)
+    t_s = np.array([float(RATE.seconds(key.at)) for key in keys])
+    jolt = np.abs(curve.sample(t_s[1:-1], 1) - curve.sample(np.nextafter(t_s[1:-1], -np.inf), 1))
+    assert jolt.max() < 1e-6

@@ -171,3 +171,11 @@ def test_a_leg_that_hardly_goes_anywhere_rests_at_its_ends(step: float) -> None:
     assert curve(12.0, 1) == pytest.approx(0, abs=1e-12)
     assert curve(12.5, 1) > 0.5
     assert (np.diff(curve(np.linspace(0, 14, 2001))) >= -1e-12).all()
+
+
+def test_a_stop_between_legs_of_one_direction_is_a_rest_that_the_solver_need_not_find() -> None:
+    at_s, values = np.array([0.0, 0.21, 3.935, 4.5, 4.7, 4.9]), np.array([-27.5, -0.25, 0.0, 3.75, 0.0, 73.5])
+    breaks_s, coeffs = smooth_run(at_s, values, ("hold", "stop", "pass", "pass", "pass", "pass"))
+    curve = PPoly(coeffs, breaks_s)
+    assert curve(0.21, 1) == pytest.approx(0, abs=1e-9)
+    assert curve(0.21, 2) == pytest.approx(0, abs=1e-9)

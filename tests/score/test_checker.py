@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sequencer.score.easing import Drawn, Factors, LawKind, Leg, NoSettings, UnitCurve
-from sequencer.score.laws import bezier, linear, poly345, spline, trapezoid
+from sequencer.score.laws import bezier, cycloidal, linear, poly345, spline, trapezoid
 from sequencer.score.laws.bezier import Bezier
 from sequencer.score.laws.spline import Spline
 from sequencer.score.laws.trapezoid import Trapezoid
@@ -95,6 +95,16 @@ def test_the_checker_finds_factors_that_are_not_the_peaks(factors: Factors, word
         check_law(replace(poly345.KIND, factors=lambda how: factors))
 
 
+@pytest.mark.parametrize("times", [1.03, 2.0])
+@pytest.mark.parametrize("order", range(3))
+def test_the_checker_finds_too_large_factors_of_a_law_that_is_fitted(times: float, order: int) -> None:
+    true = cycloidal.factors(NoSettings())
+    wrong = [true.speed, true.acceleration, true.jerk]
+    wrong[order] *= times
+    with pytest.raises(AssertionError, match=r"reaches .* only, its factor is"):
+        check_law(replace(cycloidal.KIND, factors=lambda how: Factors(*wrong)))
+
+
 def test_the_checker_finds_a_jolt_that_the_factors_hide() -> None:
     with pytest.raises(AssertionError, match=r"its acceleration reaches inf, beyond its factor 1"):
         check_law(LawKind("jolting", NoSettings, linear.curve, lambda how: Factors(1.0, 1.0, np.inf)))
@@ -130,6 +140,15 @@ def test_the_checker_finds_a_drawn_curve_that_is_broken(wrong: Callable[[Drawn],
     kind = replace(spline.KIND, curve=lambda how: wrong(spline.curve(how)))
     with pytest.raises(AssertionError, match=words):
         check_law(kind, NODES)
+
+
+def test_the_checker_finds_that_many_curves_are_others() -> None:
+    for wrong, words in (
+        (lambda hows: spline.curves(hows)[:2], "there are 2 curves"),
+        (lambda hows: [*spline.curves(hows)[:2], spline.curve(spline.scaled(NODES, 2.0))], "another one"),
+    ):
+        with pytest.raises(AssertionError, match=words):
+            check_law(replace(spline.KIND, curves=wrong), NODES)
 
 
 def test_the_checker_finds_a_drawn_curve_that_does_not_scale() -> None:

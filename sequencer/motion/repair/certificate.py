@@ -10,12 +10,13 @@ from itertools import pairwise
 from sequencer.motion.legs import legs
 from sequencer.motion.program import Unsolved
 from sequencer.motion.repair.offers import Spot, offers
-from sequencer.motion.repair.outcome import Impossible, Reason, instant
+from sequencer.motion.repair.outcome import Impossible, Reason, Tell, unforeseen
 from sequencer.motion.repair.proof import Glance, Verdict, Wanted, glances
 from sequencer.motion.repair.relaxation import prove
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
 from sequencer.score.move import Move, Track
+from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
 # keys on each side of the legs that were kept within limits: what lies beyond does not matter there
@@ -37,13 +38,15 @@ def explain(
     hot_legs: Sequence[int],
     *,
     overshoot: bool = True,
+    tell: Tell | None = None,
 ) -> Impossible:
     """Return why no curve keeps keys `first_key` to `last_key` of axis number `axis`, and what would make one.
 
     They are a run between two rests; `hot_legs` are the first keys of the legs that had to be kept within limits. An
     offer is a move whose curves are solved already, in that run and wherever else a key of it moved; pinned keys stay.
-    Error: ProjectError as in `legs`.
+    Error: ProjectError as in `legs`; Cancelled.
     """
+    step = unforeseen(tell)
     whole = legs(rig, move, rate, laws)
     reasons: list[Reason] = []
     spots = []
@@ -53,8 +56,9 @@ def explain(
             keys=(begin, end), overshoot=overshoot,
         )  # fmt: skip
         spots.append(spot)
+        step()
         reasons += _reasons(spot, hot_legs)
-    return Impossible(reasons=tuple(reasons), offers=tuple(offers(spots)))
+    return Impossible(reasons=tuple(reasons), offers=tuple(offers(spots, step)))
 
 
 def windows(first_key: int, last_key: int, hot_legs: Sequence[int]) -> list[tuple[int, int]]:
@@ -84,7 +88,8 @@ def _reasons(spot: Spot, hot_legs: Sequence[int]) -> list[Reason]:
         pass  # nothing is proven, and that is what is said
     keys = sorted({key for leg in hot_legs for key in (leg, leg + 1) if spot.keys[0] <= key <= spot.keys[1]})
     span = f"keys {keys[0] + 1} to {keys[-1] + 1} ({_between(spot.track, keys)})"
-    words = f"{spot.name}: no curve of this kind was found through {span}; that proves nothing about the motor"
+    kind = "of this kind" if spot.overshoot else "that stays between the values of its keys"
+    words = f"{spot.name}: no curve {kind} was found through {span}; that proves nothing about the motor"
     return [_reason(spot, keys, words, proven=False)]
 
 

@@ -60,6 +60,12 @@ class Chain:
         return 3 * len(self.scale)
 
     @property
+    def part(self) -> Floats:
+        """At what part of its leg's time each piece begins, without rounding. Shape: (P,)."""
+        part: Floats = (np.arange(len(self.leg)) - self.key[self.leg]) / self.pieces[self.leg]
+        return part
+
+    @property
     def since_s(self) -> Floats:
         """When each node is reached, after the first key. Shape: (N,)."""
         within = np.arange(len(self.leg)) - self.key[self.leg]

@@ -4,9 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 
+from sequencer.motion.compile import compile_move
+from sequencer.motion.peaks import over
 from sequencer.motion.repair.certificate import explain
 from sequencer.motion.repair.earliest import earliest
-from sequencer.motion.repair.outcome import Impossible, Offer, Repaired, Tell
+from sequencer.motion.repair.outcome import AS_IT_IS, Impossible, Offer, Repaired, Tell
 from sequencer.motion.repair.smooth import smooth
 from sequencer.motion.repair.soften import soften
 from sequencer.motion.repair.spread import spread
@@ -41,10 +43,10 @@ class Choice:
 def _smooth(task: Task) -> Repaired | Impossible:
     """Where it is only possible when legs overshoot their keys, that is the first offer."""
     rig, move, rate, laws = task.rig, task.move, task.rate, task.laws
-    why = partial(explain, overshoot=task.overshoot)
+    why = partial(explain, overshoot=task.overshoot, tell=task.tell)
     found = smooth(rig, move, rate, laws, overshoot=task.overshoot, tell=task.tell, explain=why)
     if isinstance(found, Repaired) or task.overshoot:
-        return found
+        return _spoken(found)
     freer = smooth(rig, move, rate, laws, tell=task.tell)
     if not isinstance(freer, Repaired):
         return found
@@ -63,21 +65,26 @@ def _stretch(task: Task) -> Repaired | Impossible:
 def _stretch_and_smooth(task: Task) -> Repaired | Impossible:
     def solve(move: Move) -> Repaired | Impossible:
         # why it cannot be done at a smaller factor, nobody asks
-        return _smooth_quietly(replace(task, move=move, tell=None))
+        found = smooth(task.rig, move, task.rate, task.laws, overshoot=task.overshoot)
+        # each axis is smoothed by itself; what ties them together takes the time
+        if isinstance(found, Repaired) and task.rig.combined:
+            drawn = compile_move(task.rig, found.move, task.rate, task.laws)
+            return Impossible(reasons=()) if over(drawn, task.rig) else found
+        return found
 
-    return stretch_and_smooth(task.rig, task.move, task.rate, task.laws, solve, tell=task.tell)
+    return _spoken(stretch_and_smooth(task.rig, task.move, task.rate, task.laws, solve, tell=task.tell))
 
 
-def _smooth_quietly(task: Task) -> Repaired | Impossible:
-    return smooth(task.rig, task.move, task.rate, task.laws, overshoot=task.overshoot)
+def _spoken(found: Repaired | Impossible) -> Repaired | Impossible:
+    return replace(found, words=(AS_IT_IS,)) if isinstance(found, Repaired) and not found.words else found
 
 
 def _spread(task: Task) -> Repaired | Impossible:
-    return spread(task.rig, task.move, task.rate, task.laws)
+    return spread(task.rig, task.move, task.rate, task.laws, tell=task.tell)
 
 
 def _soften(task: Task) -> Repaired | Impossible:
-    return soften(task.rig, task.move, task.rate, task.laws)
+    return soften(task.rig, task.move, task.rate, task.laws, tell=task.tell)
 
 
 CHOICES: dict[str, Choice] = {

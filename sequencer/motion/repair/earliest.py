@@ -22,6 +22,7 @@ from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
 from sequencer.score.move import Key, Move, Track
+from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -78,9 +79,7 @@ def _pinned(pins: list[tuple[Key, str]]) -> str:
     last = max((key.at for key, _ in pins), default=Fraction(0))
     axes = [axis for key, axis in pins if key.at == last]
     one = len(axes) == 1
-    return (
-        f"the key{'' if one else 's'} of {' and '.join(axes)} at frame {float(last):g} {'is' if one else 'are'} pinned"
-    )
+    return f"the key{'' if one else 's'} of {' and '.join(axes)} at {instant(last)} {'is' if one else 'are'} pinned"
 
 
 def _helps(rig: Rig, path: Trajectory, part: Retimed) -> bool:

@@ -5,7 +5,7 @@ instant, on whatever axes, move together.
 Source: textbook (successive linear programming with a trust region and an exact penalty).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +20,7 @@ from sequencer.score.move import Passing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 # how many times more a miss of a key weighs than the time in which its axis goes that far
 _MISS = 1000.0
@@ -37,19 +38,30 @@ _HIT = 1e-7
 # trials of the size of the moves, and how near the least that suffices they come, in parts of it
 _TRIALS, _CLOSE = 12, 1e-3
 _LARGEST, _NEARLY = 1.5, 0.9
+# what two keys that move toward each other may take at most of the gap between them
+_APART = 0.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
     """Some keys of one axis in a row, and which of the instants that may move each stands at: `instant` (K,), or -1.
 
-    `at_s` (K,) counts from the same instant for all parts; `passing`: what the curve does at each key.
+    `at_s` (K,) counts from the same instant for all parts; `passing`: what the curve does at each key; `ways` (K-1,):
+    the sign of the speed that each leg keeps, 0 where it may overshoot.
     """
 
     wanted: Wanted
     at_s: Floats
     passing: tuple[Passing, ...]
+    ways: Floats
     instant: Ints
+
+    @property
+    def turns(self) -> Bools:
+        """Where a leg that keeps its way meets one of the other way. Shape: (K,)."""
+        ways = np.concatenate(([0.0], self.ways, [0.0]))
+        turns: Bools = ways[1:] * ways[:-1] < 0
+        return turns
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,14 +103,17 @@ class Instants:
     room_s: Floats
 
 
-def least_times(instants: Instants) -> Floats | None:
+def least_times(instants: Instants, tick: Callable[[], None] = lambda: None) -> Floats | None:
     """Return where the instants go, so that some curve keeps every limit of all parts; None where no way is found.
+
+    `tick` is called from time to time, and may end it by raising.
 
     Shape: result (I,). Error: Infeasible, Unsolved where the arithmetic does not suffice.
     """
     now_s, trust = instants.at_s, _FIRST
     here = _step(instants, now_s)
     for _ in range(_ROUNDS if here.miss_s > 0 else 0):
+        tick()
         step = _step(instants, now_s, (trust * _nearest(instants, now_s), here.curves))
         there_s = now_s + step.moved_s
         before, hoped = _merit(instants, now_s, here), _merit(instants, there_s, step)
@@ -139,7 +154,9 @@ def _nearest(instants: Instants, now_s: Floats) -> Floats:
 def _scaled(instants: Instants, moved_s: Floats) -> Floats | None:
     """Return the shortest way along these moves that suffices, on fine pieces near the keys that move."""
     pieces = [_finer(part, moved_s) for part in instants.parts]
-    largest = float(np.min(instants.room_s / np.maximum(np.abs(moved_s), 1e-300), initial=_LARGEST))
+    largest = _most(instants, moved_s)
+    if largest < 1:
+        return None
 
     def miss_s(size: float) -> float:
         return _step(instants, instants.at_s + size * moved_s, pieces=pieces).miss_s
@@ -162,6 +179,16 @@ def _scaled(instants: Instants, moved_s: Floats) -> Floats | None:
         else:
             high = trial
     return instants.at_s + high * moved_s
+
+
+def _most(instants: Instants, moved_s: Floats) -> float:
+    """Return how many times these moves can be made, _LARGEST at most, before keys come too near to each other."""
+    most = float(np.min(instants.room_s / np.maximum(np.abs(moved_s), 1e-300), initial=_LARGEST))
+    for part in instants.parts:
+        gap_s = np.diff(_key_s(part, instants.at_s))
+        closing_s = -np.diff(np.where(part.instant >= 0, moved_s[part.instant], 0.0))
+        most = float(np.min(_APART * gap_s[closing_s > 0] / closing_s[closing_s > 0], initial=most))
+    return most
 
 
 def _end(short: list[tuple[float, float]]) -> float:
@@ -207,7 +234,7 @@ def _step(
     distance = laid((moving, size), (each, moved, 1.0), (each, moved + moving, -1.0), (each, moved + 2 * moving, 1.0))
     below, most, same, equal = [], [], [distance], [instants.at_s - now_s]
     for number, (part, grid) in enumerate(zip(instants.parts, grids, strict=True)):
-        rows, limits = limit_rows(part.wanted, grid, part.wanted.values[0], MARGIN)
+        rows, limits = limit_rows(part.wanted, grid, _ways(part, grid, still=onward is None), MARGIN)
         sides = (int(states[number]), size - int(states[number + 1]))
         empty = [sparse.csr_matrix((rows.shape[0], width)) for width in sides]
         below.append(sparse.hstack((empty[0], rows, empty[1]), format="csr"))
@@ -247,6 +274,15 @@ def _pace(part: Part) -> float:
     return min(way / float(part.at_s[-1] - part.at_s[0]), part.wanted.speed)
 
 
+def _ways(part: Part, grid: Chain, *, still: bool) -> Floats:
+    """Return the sign of the speed that each piece keeps. Beside a turn that is not `still` it may be either."""
+    ways = part.ways[grid.leg]
+    if not still:
+        turns = grid.key[part.turns]
+        ways[turns] = ways[turns - 1] = 0.0
+    return ways
+
+
 def _grid(part: Part, now_s: Floats, pieces: Ints | None) -> Chain:
     lasts_s, values = np.diff(_key_s(part, now_s)), np.array(part.wanted.values)
     most = most_pieces(lasts_s, values, part.wanted.jerk, FINE)
@@ -259,7 +295,7 @@ def _met(part: Part, grid: Chain, curve: _Curve | None) -> tuple[_Met, Floats]:
     The first rows are the keys' positions: p + v d = q, but for what is missed; then v + a d = 0 and a + j d = 0.
     """
     count = len(part.instant)
-    stands = np.isin(part.passing, ("stop", "hold"))
+    stands = np.isin(part.passing, ("stop", "hold")) | part.turns
     rests = np.isin(part.passing, ("hold",))
     for end in (0, -1):
         stands[end] |= part.wanted.rest[end]

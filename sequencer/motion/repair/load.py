@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 from sequencer.motion.asked import asked
 from sequencer.motion.legs import Legs
 from sequencer.motion.peaks import TOLERANCE, Quantity, against, combined_peaks
-from sequencer.motion.repair.outcome import Reason, instant
+from sequencer.motion.repair.outcome import Reason
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Rig
 from sequencer.score.move import Move
+from sequencer.timebase.instants import instant
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -1,6 +1,6 @@
 """Small changes that make a move possible, each solved before it is offered. It refuses to move a pinned key."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -12,14 +12,17 @@ from sequencer.motion.program import Unsolved
 from sequencer.motion.repair.least_times import Instants, Part, least_times
 from sequencer.motion.repair.least_values import least_values
 from sequencer.motion.repair.load import said
-from sequencer.motion.repair.outcome import Offer, Repaired, Unrepaired, instant
+from sequencer.motion.repair.outcome import Offer, Repaired, Unrepaired
 from sequencer.motion.repair.proof import Wanted, wanted
 from sequencer.motion.repair.relaxation import Aim
+from sequencer.motion.repair.run import Run
 from sequencer.motion.repair.smooth import smooth, stretches
+from sequencer.motion.repair.stretch import instants, retimed
 from sequencer.motion.repair.written import frame_at
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
 from sequencer.score.move import Move, Passing, Track
+from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -88,21 +91,30 @@ class Spot:
         place = int(self.whole.first[axis]) + 1
         return self.whole.passing_at(slice(place + keys[0], place + keys[1] + 1))
 
+    def ways(self, axis: int, keys: tuple[int, int]) -> Floats:
+        """Return the sign of the speed that each leg between keys of an axis keeps, 0 where it may overshoot."""
+        place = int(self.whole.first[axis]) + 1
+        own = slice(place + keys[0], place + keys[1] + 1)
+        lasts_s, values = self.whole.lasts_s[own.start : own.stop - 1], self.whole.value[own]
+        return Run(lasts_s=lasts_s, values=values, passing=self.passing(axis, keys), overshoot=self.overshoot).ways()
 
-def offers(spots: Sequence[Spot]) -> Iterator[Offer]:
+
+def offers(spots: Sequence[Spot], step: Callable[[], None]) -> Iterator[Offer]:
     """Yield the changes that mend all spots, which are of one run: of values in two ways, of times in one.
 
-    Each is solved; what cannot be solved is not offered.
+    Each is solved; what cannot be solved is not offered. `step` is called before each piece of the work.
     """
     for aim, title in _AIMS:
-        yield from _first_solved(spots[0], _valued(spots, aim, title))
-    yield from _first_solved(spots[0], _timed(spots))
+        yield from _first_solved(spots[0], _valued(spots, aim, title), step)
+    yield from _first_solved(spots[0], _timed(spots, step), step)
 
 
-def _first_solved(spot: Spot, candidates: Iterator[_Candidate]) -> Iterator[Offer]:
+def _first_solved(spot: Spot, candidates: Iterator[_Candidate], step: Callable[[], None]) -> Iterator[Offer]:
     """Yield the first of ever larger changes that is solved."""
+    step()
     try:
         for move, runs, words in candidates:
+            step()
             solved = _solved(spot, move, runs)
             if solved is not None:
                 yield Offer(move=solved, words=words)
@@ -138,7 +150,9 @@ def _valued(spots: Sequence[Spot], aim: Aim, title: str) -> Iterator[_Candidate]
         keys, said_of = list(track.keys), []
         for spot in spots:
             asked = spot.wanted()
-            found = least_values(asked, spot.passing(spot.axis, spot.keys), aim, margin)
+            found = least_values(
+                asked, spot.passing(spot.axis, spot.keys), aim, margin, spot.ways(spot.axis, spot.keys)
+            )
             for key, change in enumerate((found - asked.values).tolist(), spot.keys[0]):
                 if change != 0:
                     keys[key] = replace(keys[key], value=keys[key].value + change)
@@ -154,29 +168,23 @@ def _with_track(spot: Spot, track: Track) -> Move:
     return replace(spot.move, tracks=(*spot.move.tracks[:number], track, *spot.move.tracks[number + 1 :]))
 
 
-def _timed(spots: Sequence[Spot]) -> Iterator[_Candidate]:
+def _timed(spots: Sequence[Spot], step: Callable[[], None]) -> Iterator[_Candidate]:
     """Yield small moves of times, ever further. Error: Unsolved where none is found."""
     moved: dict[Fraction, float] = {}
     runs = {(spots[0].axis, *spots[0].run)}
     for spot in spots:
-        frames, instants, others = _instants(spot)
-        found = least_times(instants) if frames else None
+        frames, asked, others = _question(spot)
+        found = least_times(asked, step) if frames else None
         if found is None:
             raise Unsolved("no small move of the times is enough")
-        moved |= dict(zip(frames, (found - instants.at_s).tolist(), strict=True))
+        moved |= dict(zip(frames, (found - asked.at_s).tolist(), strict=True))
         runs |= others
     if not any(moved.values()):
         raise Unsolved("no keys need to move in time, and yet the curve was not solved")
     for size in _FURTHER:
         new = {at: at + frame_at(size * by_s, spots[0].rate) for at, by_s in moved.items()}
-        yield _retimed(spots[0].move, new), sorted(runs), _timing_words(spots[0], new)
-
-
-def _retimed(move: Move, new: Mapping[Fraction, Fraction]) -> Move:
-    tracks = [
-        replace(each, keys=tuple(replace(key, at=new.get(key.at, key.at)) for key in each.keys)) for each in move.tracks
-    ]
-    return replace(move, tracks=tuple(tracks))
+        changed = retimed(spots[0].move, {at: new.get(at, at) for at in instants(spots[0].move)})
+        yield changed, sorted(runs), _timing_words(spots[0], new)
 
 
 def _timing_words(spot: Spot, new: Mapping[Fraction, Fraction]) -> str:
@@ -196,7 +204,7 @@ def _timing_words(spot: Spot, new: Mapping[Fraction, Fraction]) -> str:
     return f"a small change of times that works: {', '.join(parts)}"
 
 
-def _instants(spot: Spot) -> tuple[list[Fraction], Instants, set[tuple[int, int, int]]]:
+def _question(spot: Spot) -> tuple[list[Fraction], Instants, set[tuple[int, int, int]]]:
     """Return the frames that may move, the same as a question, and the runs of other axes that have keys there."""
     frames = _movable(spot)
     place = {at: number for number, at in enumerate(frames)}
@@ -250,5 +258,6 @@ def _part(
         wanted=spot.wanted_of(axis, keys, run, [False] * len(frames)),
         at_s=np.array([float(spot.rate.seconds(at - origin)) for at in frames]),
         passing=spot.passing(axis, keys),
+        ways=spot.ways(axis, keys),
         instant=np.array([place.get(at, -1) for at in frames]),
     )

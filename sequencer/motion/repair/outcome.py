@@ -3,14 +3,14 @@
 It refuses a third answer: a solver that fails says so, and which other repair still works.
 """
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
 from sequencer.score.move import Move
 
-_INSTANT = re.compile(r"@(-?[0-9]+(?:\.[0-9]+)?)")
+# what a repair says that has nothing to do
+AS_IT_IS = "nothing asks too much: the move stays as it is"
 
 # told how much is done, in parts of the whole; what it returns says whether to go on
 Tell = Callable[[float], bool]
@@ -18,6 +18,22 @@ Tell = Callable[[float], bool]
 
 class Cancelled(Exception):
     """The operator no longer wants the answer."""
+
+
+def unforeseen(tell: Tell | None) -> Callable[[], None]:
+    """Return what tells of each step of work that nobody knows the length of: a tenth of what is left is then done.
+
+    Error: Cancelled when `tell` says so.
+    """
+    left = 1.0
+
+    def step() -> None:
+        nonlocal left
+        left *= 0.9
+        if tell is not None and not tell(1 - left):
+            raise Cancelled
+
+    return step
 
 
 class Unrepaired(ArithmeticError):
@@ -60,13 +76,3 @@ class Impossible:
 
     reasons: tuple[Reason, ...]
     offers: tuple[Offer, ...] = ()
-
-
-def instant(at: Fraction | float) -> str:
-    """Return an instant as words carry it: `@421.875`, in frames. Whoever shows the words makes labels (`labelled`)."""
-    return "@" + f"{float(at):.3f}".rstrip("0").rstrip(".")
-
-
-def labelled(words: str, label: Callable[[Fraction], object]) -> str:
-    """Return words with the label of every instant in them."""
-    return _INSTANT.sub(lambda found: str(label(Fraction(found[1]))), words)

@@ -13,15 +13,13 @@ from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from sequencer.motion.program import Infeasible, Unsolved, least
 from sequencer.motion.repair.chain import Chain, chain, most_pieces
-from sequencer.motion.repair.excess import excess
+from sequencer.motion.repair.excess import KEPT, broken
 from sequencer.score.move import Passing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-# a limit is kept when it is broken by no more than this part of it
-KEPT = 1e-9
 # how far inside the limits a curve is asked for, so that rounding does not break them
 _MARGIN = 1e-7
 _MOST_MARGIN = 1e-5
@@ -102,8 +100,7 @@ def solved(run: Run, low: Floats, high: Floats, hot: Bools | None = None, margin
             margin = 0.0 if stuck == len(_FINER) else margin
             hot = hot | (_grown(hot, stuck) & (most > 1))
             continue
-        over = excess(grid.coeffs(state), grid.width * grid.pace_s, low, high)
-        bad = np.maximum.reduceat(over, grid.key[:-1]) > KEPT
+        bad = broken(grid.coeffs(state), grid.width * grid.pace_s, grid.key, low, high)
         if not bad.any():
             return Solved(grid, state, hot)
         if way.any() and not hot.any():
@@ -165,7 +162,9 @@ def _free(run: Run, grid: Chain, low: Floats, high: Floats) -> Bools:
         close = KEPT * (high[0] - low[0])
         stands |= (run.values >= high[0] - close) | (run.values <= low[0] + close)
     free[grid.key[stands], 1] = False
-    free[grid.key[passing == "hold"], 2] = False
+    rests = passing == "hold"
+    rests[1:-1] |= stands[1:-1] & (way[1:] * way[:-1] > 0)  # it stands, and both legs go one way
+    free[grid.key[rests], 2] = False
     free[[0, -1]] = False
     return free
 

@@ -5,28 +5,28 @@ It refuses to touch what is within limits: other axes, and other stretches of th
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.motion.compile import compile_legs, compile_move
-from sequencer.motion.extremes import Extremes
 from sequencer.motion.legs import Legs, legs
-from sequencer.motion.peaks import TOLERANCE, Peak, over, peaks
+from sequencer.motion.peaks import TOLERANCE, over
 from sequencer.motion.program import Unsolved
 from sequencer.motion.repair.chain import limits
-from sequencer.motion.repair.excess import beyond
+from sequencer.motion.repair.excess import KEPT, broken, hulls
 from sequencer.motion.repair.outcome import Cancelled, Impossible, Offer, Reason, Repaired, Tell, Unrepaired
-from sequencer.motion.repair.run import KEPT, Refused, Run, Solved, solved
+from sequencer.motion.repair.run import Refused, Run, Solved, solved
+from sequencer.motion.repair.written import drawn_legs, read_back, table
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Axis, Rig
 from sequencer.score.easing import Laws
-from sequencer.score.laws.spline import Spline
-from sequencer.score.move import Ease, Key, Move
+from sequencer.score.move import Key, Move
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 # of a run that has no curve: (rig, move, rate, laws, the axis's number, its first and last key, the legs' first keys
 # that were kept within limits); every other run of the move keeps its limits already
@@ -89,34 +89,20 @@ def smooth(
     outside = [reason for number in looked_at for reason in _outside(rig.axes[number], number, whole, move)]
     if outside:
         return Impossible(reasons=tuple(outside))
-    broken = [
+    bad = [
         each
         for number in looked_at
         for each in _broken(list(stretches(whole, number, overshoot=overshoot)), compiled, whole, rig.axes[number])
     ]
-    found, refused = _redrawn(rig, move, whole, broken, tell)
+    found, refused = _redrawn(rig, move, whole, bad, tell)
     if refused:
         return _explained(rig, found, rate, laws, refused, explain or _unproven)
-    drawn = compile_move(rig, found, rate, laws)
-    after = peaks(drawn, rig)
-    for number in {each.axis for each in broken}:
-        if not _most(after[number], rig.axes[number]) <= KEPT:
-            raise Unrepaired(f"the curve of {rig.names[number]} is lost in rounding; {_STRETCH}")
-    words = [_words(each, rig.axes[each.axis]) for each in broken]
+    words = [_words(each, rig.axes[each.axis]) for each in bad]
     # each axis is solved by itself
-    together = {each.combined.name for each in over(drawn, rig) if each.combined is not None} if rig.combined else set()
+    after = over(compile_move(rig, found, rate, laws), rig) if rig.combined else ()
+    together = {each.combined.name for each in after if each.combined is not None}
     words += [f"{name} is still over its limit; stretch the move as well" for name in sorted(together)]
     return Repaired(move=found, words=tuple(words))
-
-
-def _most(peak: Peak, axis: Axis) -> float:
-    """Return by what part of the limit an axis's worst peak is beyond it."""
-    rates = (peak.speed.value / axis.speed, peak.acceleration.value / axis.acceleration, peak.jerk.value / axis.jerk)
-    worst = max(rates) - 1
-    if axis.travel is None:
-        return worst
-    low, high = axis.travel
-    return max(worst, (peak.high.value - high) / (high - low), (low - peak.low.value) / (high - low))
 
 
 def _outside(axis: Axis, number: int, whole: Legs, move: Move) -> Iterator[Reason]:
@@ -137,16 +123,23 @@ def _broken(runs: list[Stretch], compiled: Trajectory, whole: Legs, axis: Axis) 
         return []
     key_s = whole.at_s[whole.keys(runs[0].axis)]
     breaks_s, coeffs = compiled.of(runs[0].axis)
-    at_s = np.array([(key_s[each.first], key_s[each.last]) for each in runs]).ravel()
-    ends = np.searchsorted(breaks_s, at_s)
-    edges = np.unique(np.concatenate(([0], ends, [len(breaks_s) - 1])))
-    found = Extremes.of(breaks_s[:-1], np.diff(breaks_s), coeffs, edges)
+    width_s, coeffs = np.diff(breaks_s), np.concatenate((np.zeros((max(4 - len(coeffs), 0), coeffs.shape[1])), coeffs))
+    ends = np.searchsorted(breaks_s, [(key_s[each.first], key_s[each.last]) for each in runs])
+    first = np.unique(np.concatenate(([0], ends.ravel(), [len(width_s)])))
+    own = _too_much(coeffs, width_s, first, axis)[np.searchsorted(first, ends[:, 0])]
+    return [each for each, wrong in zip(runs, own.tolist(), strict=True) if wrong]
+
+
+def _too_much(coeffs: Floats, width_s: Floats, first: Ints, axis: Axis) -> Bools:
+    """Return which stretches of pieces break a limit, jump between two pieces, or move at an end. Shape: as `broken`"""
     low, high = limits(axis)
+    begin, end = (np.stack([hull[place] for hull in hulls(coeffs, width_s)[:3]]) for place in (0, -1))
     jump = high[[1, 1, 2], None] * TOLERANCE
-    moves = np.maximum(np.abs(found.begin), np.abs(found.end))[1:] > jump[1:]
-    bad = (beyond(found, low, high) > KEPT) | (found.step > jump).any(axis=0) | moves.any(axis=0)
-    own = bad[np.searchsorted(edges, ends[::2])]
-    return [each for each, broken in zip(runs, own.tolist(), strict=True) if broken]
+    knock = np.abs(begin - np.roll(end, 1, axis=1)) > jump
+    knock[:, first[:-1]] = False
+    moves = np.maximum(np.abs(begin[1:, first[:-1]]), np.abs(end[1:, first[1:] - 1])) > jump[1:]
+    jolts: Bools = np.logical_or.reduceat(knock.any(axis=0), first[:-1]) | moves.any(axis=0)
+    return jolts | broken(coeffs, width_s, first, low, high)
 
 
 def _redrawn(
@@ -167,7 +160,7 @@ def _redrawn(
             raise Unrepaired(f"the smoothest curve through {where} cannot be solved ({error}); {_STRETCH}") from error
         else:
             span = slice(each.first, each.last)
-            keys[each.axis][span] = _drawn(keys[each.axis][span], answer)
+            keys[each.axis][span] = _drawn(keys[each.axis][span], each.run, answer, axis)
         done += each.last - each.first
         if tell is not None and not tell(done / total):
             raise Cancelled
@@ -178,25 +171,14 @@ def _redrawn(
     return replace(move, tracks=tuple(tracks)), refused
 
 
-def _drawn(keys: list[Key], answer: Solved) -> list[Key]:
-    """Return the keys with their legs as the solved pieces. Parts of a leg's time are written without rounding."""
-    grid, state = answer.chain, answer.state
-    leg = np.repeat(np.arange(len(grid.pieces)), grid.pieces + 1)
-    first = grid.key[:-1]
-    node = np.arange(len(leg)) - leg  # a key's node is written twice, at the end of a leg and at the next one's begin
-    u = (node - first[leg]) / grid.pieces[leg]
-    p, v, a = state[node].T
-    begin, lasts_s = state[first, 0], grid.lasts_s
-    way = state[grid.key[1:], 0] - begin
-    off = np.where((u == 0) | (u == 1), 0.0, p - begin[leg] - u * way[leg])
-    nodes = np.stack((u, off, v * lasts_s[leg] - way[leg], a * lasts_s[leg] ** 2), axis=1).tolist()
-    place = (first + np.arange(len(first))).tolist()
-    place.append(len(nodes))
-    rows = [tuple(node) for node in nodes]
-    return [
-        replace(key, ease=Ease("spline", Spline(tuple(rows[begin:end]))))
-        for key, (begin, end) in zip(keys, pairwise(place), strict=True)
-    ]
+def _drawn(keys: list[Key], run: Run, answer: Solved, axis: Axis) -> list[Key]:
+    """Return the keys with their legs as they were solved. Error: Unrepaired where what is written is not as good."""
+    grid = answer.chain
+    nodes = table(grid.lasts_s, grid.pieces, grid.part, answer.state)
+    width_s, coeffs = read_back(nodes, grid.lasts_s, run.values, grid.pieces)
+    if _too_much(coeffs, width_s, np.array([0, len(width_s)]), axis).any():
+        raise Unrepaired(f"the curve of {axis.name} is lost in rounding; {_STRETCH}")
+    return drawn_legs(keys, grid.pieces, nodes)
 
 
 def _explained(

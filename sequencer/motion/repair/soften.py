@@ -14,29 +14,32 @@ from sequencer.motion.compile import compile_legs
 from sequencer.motion.legs import Legs, legs
 from sequencer.motion.repair.load import KEPT, load, place_of, reason, said
 from sequencer.motion.repair.need import gentlest, least_s, ratios
-from sequencer.motion.repair.outcome import Impossible, Offer, Reason, Repaired, Unrepaired, instant
+from sequencer.motion.repair.outcome import AS_IT_IS, Impossible, Offer, Reason, Repaired, Tell, Unrepaired, unforeseen
 from sequencer.motion.repair.spread import spread
 from sequencer.rig.axis import Axis, Rig
 from sequencer.score.easing import Laws
 from sequencer.score.move import Ease, Move
+from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
 # a track, and the key in it that begins the leg
 Place = tuple[int, int]
 
 
-def soften(rig: Rig, move: Move, rate: Rate, laws: Laws) -> Repaired | Impossible:
+def soften(rig: Rig, move: Move, rate: Rate, laws: Laws, *, tell: Tell | None = None) -> Repaired | Impossible:
     """Give each leg that is over a limit the law whose worst peak is the smallest part of its limit.
 
     A leg of a smooth run that is over leaves the run, which then ends before it and begins again after it. Where no
     law is enough, offers are what does work: going through the keys between legs of one direction, or more time.
-    Error: ProjectError as in `compile_move`; ValueError where no law of the table suits a motor.
+    Error: ProjectError as in `compile_move`; ValueError where no law of the table suits a motor; Cancelled.
     """
     eases = gentle(laws)
     if not eases:
         raise ValueError("none of these laws runs from rest to rest without a jolt")
     changed: dict[Place, Ease] = {}
+    step = unforeseen(tell)
     while True:
+        step()
         softer = _eased(move, changed)
         whole = legs(rig, softer, rate, laws)
         found = load(rig, whole, compile_legs(rig, whole))
@@ -53,10 +56,10 @@ def soften(rig: Rig, move: Move, rate: Rate, laws: Laws) -> Repaired | Impossibl
             changed[place[0], place[1]] = fit
     if not over:
         words = tuple(_said(move, place, ease) for place, ease in sorted(changed.items()))
-        return Repaired(move=softer, words=words or ("nothing asks too much: the move stays as it is",))
+        return Repaired(move=softer, words=words or (AS_IT_IS,))
     reasons = tuple(_stuck(rig, softer, rate, laws, whole, leg, outside=bool(found.outside[leg])) for leg in over)
     stuck = [place_of(whole, leg)[1:] for leg in over]
-    return Impossible(reasons=reasons, offers=tuple(_offers(rig, softer, rate, laws, stuck)))
+    return Impossible(reasons=reasons, offers=tuple(_offers(rig, softer, rate, laws, stuck, tell)))
 
 
 def gentle(laws: Laws) -> list[Ease]:
@@ -107,7 +110,7 @@ def _stuck(rig: Rig, move: Move, rate: Rate, laws: Laws, whole: Legs, leg: int, 
     return reason(move, track, places, f"{words}; give the leg more time, or pass through its keys")
 
 
-def _offers(rig: Rig, move: Move, rate: Rate, laws: Laws, stuck: list[Place]) -> Iterator[Offer]:
+def _offers(rig: Rig, move: Move, rate: Rate, laws: Laws, stuck: list[Place], tell: Tell | None) -> Iterator[Offer]:
     """Yield what was tried and works: to go through keys, and to spread the time between pins."""
     through = _joined(move, stuck)
     if through != move:
@@ -115,7 +118,7 @@ def _offers(rig: Rig, move: Move, rate: Rate, laws: Laws, stuck: list[Place]) ->
         if not load(rig, whole, compile_legs(rig, whole)).over.any():
             yield Offer(move=through, words="the legs that need more time go through their keys without a stop")
     try:
-        more = spread(rig, move, rate, laws)
+        more = spread(rig, move, rate, laws, tell=tell)
     except Unrepaired:
         return
     if isinstance(more, Repaired):

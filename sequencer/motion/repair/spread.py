@@ -20,11 +20,12 @@ from scipy.optimize import linprog
 from sequencer.motion.legs import Legs
 from sequencer.motion.repair.load import KEPT, Load, place_of, reason, said
 from sequencer.motion.repair.need import least_s
-from sequencer.motion.repair.outcome import Impossible, Reason, Repaired, Unrepaired, instant
+from sequencer.motion.repair.outcome import AS_IT_IS, Impossible, Reason, Repaired, Tell, Unrepaired, unforeseen
 from sequencer.motion.repair.stretch import anchor, billionth, instants, judged, retimed
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws, NoCurve
 from sequencer.score.move import Move
+from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -55,23 +56,27 @@ class _Span:
     bound: bool
 
 
-def spread(rig: Rig, move: Move, rate: Rate, laws: Laws, *, least: Least = "total") -> Repaired | Impossible:
+def spread(
+    rig: Rig, move: Move, rate: Rate, laws: Laws, *, least: Least = "total", tell: Tell | None = None
+) -> Repaired | Impossible:
     """Move the instants of keys that are not pinned, by the least in `total` or by the least `largest` one.
 
     Where nothing is pinned the first key stays. A stay may become as short as a frame; no key passes another one of
     its axis.
-    Error: ProjectError as in `compile_move`; Unrepaired where a smooth run does not settle.
+    Error: ProjectError as in `compile_move`; Unrepaired where a smooth run does not settle; Cancelled.
     """
     whole, found, reasons = judged(rig, move, rate, laws)
     if reasons:
         return Impossible(reasons=reasons)
     if not found.over.any():
-        return Repaired(move=move, words=("nothing asks too much: the move stays as it is",))
+        return Repaired(move=move, words=(AS_IT_IS,))
     at = instants(move)
     spans = _spans(rig, move, rate, laws, whole, found)
     pins = frozenset(key.at for track in move.tracks for key in track.keys if key.pin) or frozenset({anchor(move)})
     fixed = [when in pins for when in at]
+    step = unforeseen(tell)
     for _ in range(_ROUNDS):
+        step()
         if reasons := _conflicts(move, whole, spans, at, fixed):
             return Impossible(reasons=reasons)
         new = _solved(at, spans, fixed, least)

@@ -17,10 +17,11 @@ import numpy as np
 from sequencer.motion.compile import compile_legs
 from sequencer.motion.legs import Legs, legs
 from sequencer.motion.repair.load import Load, load, place_of, reason, said
-from sequencer.motion.repair.outcome import Cancelled, Impossible, Reason, Repaired, Tell, Unrepaired, instant
+from sequencer.motion.repair.outcome import AS_IT_IS, Impossible, Reason, Repaired, Tell, Unrepaired, unforeseen
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
 from sequencer.score.move import Move
+from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
 Solve = Callable[[Move], Repaired | Impossible]
@@ -42,7 +43,7 @@ def stretch(rig: Rig, move: Move, rate: Rate, laws: Laws, *, about: Fraction | N
     about = anchor(move) if about is None else about
     _, found, reasons = judged(rig, move, rate, laws)
     if not found.over.any() and not reasons:
-        return Repaired(move=move, words=("nothing asks too much: the move stays as it is",))
+        return Repaired(move=move, words=(AS_IT_IS,))
     if reasons := reasons + _pinned(move, about):
         return Impossible(reasons=reasons)
     high = _FINE
@@ -78,13 +79,10 @@ def stretch_and_smooth(
     Error: Cancelled when `tell` says so; Unrepaired where `solve` raises it even at the largest factor tried, 64.
     """
     about = anchor(move) if about is None else about
-    tries = 0
+    step = unforeseen(tell)
 
     def tried(thousandths: int) -> Repaired | Impossible:
-        nonlocal tries
-        tries += 1
-        if tell is not None and not tell(1 - 0.8**tries):  # how many there will be, nobody knows
-            raise Cancelled
+        step()
         try:
             return solve(_stretched(move, Fraction(thousandths, _COARSE), about))
         except Unrepaired:

@@ -12,23 +12,26 @@ from sequencer.score.easing import Laws, NoCurve, settings_of
 from sequencer.score.edits.selection import Selection, chosen
 from sequencer.score.edits.turns import way
 from sequencer.score.laws.spline import Node, Spline
-from sequencer.score.move import Ease, Key, Move, Track
+from sequencer.score.move import Ease, Key, Move, Track, Turn
+from sequencer.timebase.instants import instant
 
 # of the largest slope at a joint, and of the largest bend: nearer than that two drawn legs meet without a jolt
 _SMOOTH = 1e-6
+# degrees; what rounding leaves of the same way
+_NEAR = 1e-9
 
 
 def join(move: Move, selection: Selection, laws: Laws, *, ease: Ease | None = None) -> Move:
     """Return the move without the chosen keys; each joined leg has the law `ease`, or else what the module says.
 
-    Error: ProjectError for a pinned key, a key at an end of its track, legs that go round and would lose a turn, or a
-    drawn first leg among legs of which not all are drawn.
+    Error: ProjectError for a pinned key, a key at an end of its track, legs that go round further than one leg
+    can, or a drawn first leg among legs of which not all are drawn.
     """
     tracks = []
     for number, (track, numbers) in enumerate(zip(move.tracks, chosen(move, selection), strict=True)):
-        kept = [place for place in range(len(track.keys)) if place not in set(numbers)]
         for place in numbers:
             _refuse(f"tracks[{number}].keys[{place}]", track, place)
+        kept = sorted(set(range(len(track.keys))) - set(numbers))
         keys = []
         for first, last in zip(kept, [*kept[1:], kept[-1] + 1] if kept else (), strict=True):
             key = track.keys[first]
@@ -41,7 +44,7 @@ def join(move: Move, selection: Selection, laws: Laws, *, ease: Ease | None = No
 
 
 def _refuse(path: str, track: Track, place: int) -> None:
-    where = f"the key of {track.axis} at frame {float(track.keys[place].at):.9g}"
+    where = f"the key of {track.axis} at {instant(track.keys[place].at)}"
     if track.keys[place].pin:
         raise ProjectError(path, f"{where} is pinned", "unpin it first")
     if place in (0, len(track.keys) - 1):
@@ -50,11 +53,7 @@ def _refuse(path: str, track: Track, place: int) -> None:
 
 def _joined(path: str, axis: str, keys: tuple[Key, ...], laws: Laws, ease: Ease | None) -> Key:
     """Return the first of `keys`, from which one leg now goes to the last."""
-    first, last = keys[0], keys[-1]
-    whole, alone = sum(way(*pair) for pair in pairwise(keys)), way(first, last)
-    if abs(whole - alone) > 1e-9:
-        what = f"{axis} goes {whole:.9g} deg over these keys, and {alone:.9g} if they were one leg"
-        raise ProjectError(f"{path}.turn", what, "keep a key between, or write the last value as it counts")
+    first, last = replace(keys[0], turn=_turn(path, axis, keys)), keys[-1]
     if ease is None:
         splines = [key.ease.how for key in keys[:-1] if isinstance(key.ease.how, Spline)]
         if len(splines) == len(keys) - 1:
@@ -67,6 +66,17 @@ def _joined(path: str, axis: str, keys: tuple[Key, ...], laws: Laws, ease: Ease 
         what = f"the joined leg of {axis} would {ease.law}, but goes from {first.value:g} to {last.value:g}"
         raise ProjectError(f"{path}.ease", what, "say which law the joined leg has")
     return replace(first, ease=ease)
+
+
+def _turn(path: str, axis: str, keys: tuple[Key, ...]) -> Turn | None:
+    """Return the turn with which one leg goes as far as the legs of `keys`. Error: ProjectError where there is none."""
+    whole = sum(way(*pair) for pair in pairwise(keys))
+    turns: tuple[Turn | None, ...] = (keys[0].turn, None, "up", "down")
+    for turn in turns:
+        if abs(way(replace(keys[0], turn=turn), keys[-1]) - whole) <= _NEAR:
+            return turn
+    what = f"{axis} goes {whole:.9g} deg over these keys, which is further than one leg goes round"
+    raise ProjectError(f"{path}.turn", what, "keep a key between, or write the last value as it counts")
 
 
 def _merged(path: str, axis: str, keys: tuple[Key, ...], splines: list[Spline]) -> Spline:
@@ -89,7 +99,7 @@ def _merged(path: str, axis: str, keys: tuple[Key, ...], splines: list[Spline]) 
             for u, off, slope, bend in spline.nodes
         ]
         if rows and not _meets(rows, legs):
-            what = f"the speed or acceleration of {axis} jumps at frame {float(key.at):.9g}, where legs would be joined"
+            what = f"the speed or acceleration of {axis} jumps at {instant(key.at)}, where legs would be joined"
             raise ProjectError(path, what, "say which law the joined leg has")
         rows += legs[1:] if rows else legs
         gone += own

@@ -7,6 +7,7 @@ from sequencer.score.easing import Laws, settings_of
 from sequencer.score.edits.selection import Selection, chosen, in_order
 from sequencer.score.edits.turns import opposite
 from sequencer.score.move import Ease, Move
+from sequencer.timebase.instants import instant
 
 
 def reverse(move: Move, selection: Selection, laws: Laws) -> Move:
@@ -30,7 +31,7 @@ def reverse(move: Move, selection: Selection, laws: Laws) -> Move:
         first, last = own[0], own[-1]
         if last - first + 1 != len(own):
             gap = next(place for place in range(first, last) if place not in own)
-            what = f"the key of {track.axis} at frame {float(track.keys[gap].at):.9g} is between chosen ones"
+            what = f"the key of {track.axis} at {instant(track.keys[gap].at)} is between chosen ones"
             raise ProjectError(f"tracks[{number}].keys[{gap}]", f"{what} and would stay", "choose it too")
         keys = track.keys[first : last + 1]
         back = [replace(key, at=ends - key.at) for key in reversed(keys)]

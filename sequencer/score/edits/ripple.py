@@ -7,6 +7,7 @@ from fractions import Fraction
 from sequencer.errors import ProjectError
 from sequencer.score.edits.selection import in_order
 from sequencer.score.move import Cue, Move
+from sequencer.timebase.instants import instant
 
 
 def ripple(
@@ -32,7 +33,7 @@ def ripple(
 
     def moved(when: Fraction, path: str, name: str) -> Fraction:
         if at + frames < when < at:
-            what = f"{name} stands at frame {float(when):.9g}, in the time that is taken out"
+            what = f"{name} stands at {instant(when)}, in the time that is taken out"
             raise ProjectError(path, what, "remove or move it first")
         return when + frames if when >= at else when
 

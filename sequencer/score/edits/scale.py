@@ -12,6 +12,7 @@ from sequencer.score.easing import Laws, settings_of
 from sequencer.score.edits.selection import Selection, chosen
 from sequencer.score.edits.turns import opposite
 from sequencer.score.move import Ease, Key, Move
+from sequencer.timebase.instants import instant
 
 
 def mirror(move: Move, selection: Selection, laws: Laws, *, about: float = 0.0) -> Move:
@@ -48,6 +49,6 @@ def _scaled(ease: Ease, laws: Laws, factor: float) -> Ease:
 
 
 def _round_about(track: int, place: int, axis: str, key: Key) -> ProjectError:
-    what = f"{axis} goes the way {key.turn!r} from frame {float(key.at):.9g}, and scaled that may be another way"
+    what = f"{axis} goes the way {key.turn!r} from {instant(key.at)}, and scaled that may be another way"
     mend = "write the next keys' values as they count, beyond a round, and remove the turn"
     return ProjectError(f"tracks[{track}].keys[{place}].turn", what, mend)

@@ -10,12 +10,13 @@ from itertools import pairwise
 
 from sequencer.errors import ProjectError
 from sequencer.score.move import Key, Move
+from sequencer.timebase.instants import instant
 
 # the numbers of the chosen keys in each axis's track, counted from 0
 Selection = Mapping[str, Set[int]]
 
 # frames; nearer than that two keys are one instant (as in `faults`)
-_CLOSEST = Fraction(1, 10**6)
+CLOSEST = Fraction(1, 10**6)
 
 
 def everything(move: Move) -> Selection:
@@ -59,10 +60,10 @@ def in_order(before: Move, after: Move) -> Move:
     """Return `after`. Error: ProjectError naming the first two keys that an edit of `before` put out of order."""
     for number, (old, new) in enumerate(zip(before.tracks, after.tracks, strict=True)):
         for place, (key, following) in enumerate(pairwise(new.keys)):
-            if following.at - key.at < _CLOSEST:
+            if following.at - key.at < CLOSEST:
                 path = f"tracks[{number}].keys[{place + 1}].at"
-                how = "at the same instant as" if abs(following.at - key.at) < _CLOSEST else "before"
-                was = [f"{float(old.keys[at].at):.9g}" for at in (place + 1, place)]
-                what = f"the key of {new.axis} at frame {was[0]} would come {how} the one at frame {was[1]}"
+                how = "at the same instant as" if abs(following.at - key.at) < CLOSEST else "before"
+                was, other = (instant(old.keys[at].at) for at in (place + 1, place))
+                what = f"the key of {new.axis} at {was} would come {how} the one at {other}"
                 raise ProjectError(path, what, "choose both keys, or change them by less")
     return after

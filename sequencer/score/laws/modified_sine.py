@@ -1,4 +1,4 @@
-"""Modified sine: quick sines at both ends, a slow one between them, for the lowest peak speed of the sine laws.
+"""Modified sine: quick sines at both ends, a slow one between them, for a low peak speed without a step.
 
 It refuses to have settings: the ends are an eighth of the time each.
 Source: Cam Design Handbook (Rothbart ed., McGraw-Hill 2004), from memory.

@@ -1,4 +1,4 @@
-"""Modified trapezoid: even acceleration with sines at its corners, for the lowest peak acceleration at finite jerk.
+"""Modified trapezoid: even acceleration with sines at its corners, for a low peak acceleration at finite jerk.
 
 It refuses to have settings: each corner is an eighth of the time.
 Source: Cam Design Handbook (Rothbart ed., McGraw-Hill 2004), from memory.

@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.motion.repair.excess import excess
-from sequencer.motion.repair.run import Run, solved
+from sequencer.motion.extremes import Extremes
+from sequencer.motion.repair.run import Run, Solved, solved
 
 Floats = NDArray[np.float64]
 Rates = tuple[float, float, float]
@@ -15,10 +15,12 @@ FREELY = np.array([np.inf, 1e30, 1e30, 1e30])
 def calm(at_s: Floats, values: Floats) -> Rates:
     """The peaks of the least-jerk curve without limits."""
     found = solved(Run(lasts_s=np.diff(at_s), values=values), -FREELY, FREELY)
+    speed, acceleration, jerk = extremes(found).peak.max(axis=1).tolist()
+    return speed, acceleration, jerk
+
+
+def extremes(found: Solved) -> Extremes:
+    """What each piece of a solved curve asks, exactly."""
     width_s = found.chain.width * found.chain.pace_s
-    peak = []
-    for order in (1, 2, 3):
-        ones = np.array([np.inf, 1e30, 1e30, 1e30])
-        ones[order] = 1.0
-        peak.append(1 + float(excess(found.chain.coeffs(found.state), width_s, -ones, ones).max()))
-    return peak[0], peak[1], peak[2]
+    each = np.arange(len(width_s) + 1)
+    return Extremes.of(found.chain.since_s[:-1], width_s, found.chain.coeffs(found.state), each)

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -9,14 +11,14 @@ import pytest
 from sequencer.motion.compile import compile_move
 from sequencer.motion.repair.certificate import explain, windows
 from sequencer.motion.repair.least_values import least_values
-from sequencer.motion.repair.outcome import Impossible
+from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired
 from sequencer.motion.repair.proof import Wanted
 from sequencer.motion.repair.smooth import smooth
 from sequencer.rig.axis import Rig
-from sequencer.score.move import Key, Move
+from sequencer.score.move import Cue, Key, Move
 from sequencer.timebase.rate import Rate
 from tests.motion.machines import LAWS, SECONDS, track
-from tests.motion.repair.tight import machine, tight, written
+from tests.motion.repair.tight import machine, scaled, tight, written
 
 FRAMES = Rate(25)
 
@@ -159,6 +161,51 @@ def test_in_a_long_run_the_reason_names_the_keys_where_they_stand() -> None:
         assert min(reason.keys) >= 29
         assert reason.at == tuple(at[key] for key in reason.keys)
         assert f"keys {reason.keys[0] + 1} to {reason.keys[-1] + 1}" in reason.words
+
+
+@pytest.mark.parametrize("seed", [1, 3])
+def test_without_overshoot_offers_keep_every_leg_between_its_keys(seed: int) -> None:
+    """Limits that only a curve that overshoots keeps: nothing is proven, and there are three offers all the same."""
+    wanted = scaled(tight(seed), 1.15)
+    move, machines = written(wanted), machine(wanted)
+    assert isinstance(smooth(machines, move, SECONDS, LAWS), Repaired)
+    answer = smooth(machines, move, SECONDS, LAWS, overshoot=False, explain=partial(explain, overshoot=False))
+    assert isinstance(answer, Impossible)
+    assert [reason.proven for reason in answer.reasons] == [False]
+    assert "no curve that stays between the values of its keys" in answer.reasons[0].words
+    assert len(answer.offers) == 3
+    for offer in answer.offers:
+        assert peaks_over(machines, offer.move, SECONDS) <= 1 + 1e-9
+        keys, path = offer.move.tracks[0].keys, compile_move(machines, offer.move, SECONDS, LAWS)
+        for key, following in pairwise(keys):
+            found = path.sample(np.linspace(float(key.at), float(following.at), 400))[:, 0]
+            slack = 1e-9 * np.ptp(wanted.values)
+            assert min(key.value, following.value) - slack <= found.min()
+            assert found.max() <= max(key.value, following.value) + slack
+
+
+def test_cues_go_with_keys_that_move_in_time(hard: Wanted, why: Impossible) -> None:
+    ((_, number, key),) = changed(written(hard), why.offers[-1].move)[1]
+    move = replace(written(hard), cues=(Cue("all", Fraction(-1), Fraction(100)), Cue("part", key.at, Fraction(100))))
+    offer = explained(machine(hard), move).offers[-1]
+    assert [cue.start for cue in offer.move.cues] == [
+        offer.move.tracks[0].keys[0].at - 1,
+        offer.move.tracks[0].keys[number].at,
+    ]
+
+
+def test_the_operator_can_stop_it_and_hears_how_far_it_is(hard: Wanted) -> None:
+    told: list[float] = []
+
+    def tell(done: float) -> bool:
+        told.append(done)
+        return len(told) < 6
+
+    with pytest.raises(Cancelled):
+        explain(machine(hard), written(hard), SECONDS, LAWS, 0, 0, 9, range(9), tell=tell)
+    assert len(told) == 6
+    assert told == sorted(told)
+    assert 0 < told[0] < told[-1] < 1
 
 
 def test_windows_are_cut_where_legs_are_far_apart() -> None:

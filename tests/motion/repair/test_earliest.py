@@ -127,7 +127,7 @@ def test_what_stands_before_a_pinned_key_stays() -> None:
     at = [key.at for key in found.move.tracks[0].keys]
     assert at[:2] == [0, 4]
     assert at[3] < 8
-    assert any("pan0 at frame 4 is pinned" in line for line in found.words)
+    assert any("pan0 at @4 is pinned" in line for line in found.words)
 
 
 def test_a_part_that_is_too_fast_before_a_pinned_key_is_named() -> None:
@@ -135,7 +135,7 @@ def test_a_part_that_is_too_fast_before_a_pinned_key_is_named() -> None:
     keys = (*written.keys[:2], replace(written.keys[2], pin=True))
     found = earliest(rig(), Move(tracks=(replace(written, keys=keys),)), SECONDS, LAWS)
     assert isinstance(found, Impossible)
-    assert "pan0 at frame 2 is pinned" in found.reasons[0].words
+    assert "pan0 at @2 is pinned" in found.reasons[0].words
 
 
 @pytest.mark.parametrize("law", ["linear", "harmonic", "trapezoid"])

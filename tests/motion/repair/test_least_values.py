@@ -1,6 +1,7 @@
 """The least moves of values, beside proven lower bounds and an independent solver."""
 
 from dataclasses import replace
+from fractions import Fraction
 from typing import get_args
 
 import clarabel
@@ -34,7 +35,7 @@ def clarabels(wanted: Wanted, pieces: int) -> float:
     values = np.array(wanted.values)
     lasts_s = np.diff([float(at) for at in wanted.at])
     whole = chain(lasts_s, values, np.full(len(lasts_s), pieces))
-    rows, most = limit_rows(wanted, whole, values[0], module.MARGIN)
+    rows, most = limit_rows(wanted, whole, np.zeros(len(whole.width)), module.MARGIN)
     count, size = len(values), whole.size
     bounds = state_bounds(wanted, whole, ())
     still = np.flatnonzero(bounds[:, 0] == bounds[:, 1])
@@ -112,3 +113,30 @@ def test_keys_beyond_the_travel_come_back_inside() -> None:
     found = least_values(replace(wanted, travel=(low, high)), (), "total")
     assert found.max() == pytest.approx(high, abs=1e-6)
     assert np.abs(found - wanted.values).sum() == pytest.approx(2, abs=1e-3)
+
+
+@pytest.mark.parametrize("end", [7.3, 123.456])
+def test_a_key_that_moves_to_the_end_of_travel_is_inside_to_the_last_digit(end: float) -> None:
+    """A project file with a key outside the travel, however little, is not opened."""
+    wanted = Wanted(
+        at=(Fraction(0), Fraction(30), Fraction(60)),
+        values=(-end / 7, end * 1.7, end / 11),
+        rest=(True, True),
+        fixed=(False,) * 3,
+        speed=1e3,
+        acceleration=1e3,
+        jerk=1e3,
+        travel=(-end / 7, end),
+    )
+    for aim in get_args(Aim):
+        found = least_values(wanted, (), aim)
+        assert found[1] == pytest.approx(end, rel=1e-9)
+        assert -end / 7 <= found.min() <= found.max() <= end
+
+
+def test_legs_that_keep_their_way_cost_more_and_do() -> None:
+    wanted = tight(4)
+    ways = np.sign(np.diff(wanted.values))
+    free, kept = (least_values(wanted, (), "total", ways=each) for each in (None, ways))
+    assert np.abs(kept - wanted.values).sum() > np.abs(free - wanted.values).sum()
+    assert (np.diff(kept) * ways >= 0).all()

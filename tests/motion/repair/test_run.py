@@ -9,10 +9,11 @@ from scipy import sparse
 from sequencer.motion import program
 from sequencer.motion.program import Unsolved
 from sequencer.motion.repair import run as run_of
-from sequencer.motion.repair.excess import excess
+from sequencer.motion.repair.excess import beyond
 from sequencer.motion.repair.run import Refused, Run, Solved, solved, windowed
+from sequencer.score.move import Passing
 from tests.motion.machines import seeded_keys
-from tests.motion.repair.calm import FREELY, calm
+from tests.motion.repair.calm import FREELY, calm, extremes
 
 Floats = NDArray[np.float64]
 
@@ -24,7 +25,7 @@ def test_a_tenth_of_a_millisecond_beside_legs_at_their_limits(factor: float) -> 
     values = np.array([0.0, 20.0, 20.0005, 3.0, -10.0, -12.0])
     high = np.array([np.inf, *calm(at_s, values)]) * factor
     found = solved(Run(lasts_s=np.diff(at_s), values=values), -high, high)
-    assert excess(found.chain.coeffs(found.state), found.chain.width * found.chain.pace_s, -high, high).max() <= 1e-9
+    assert beyond(extremes(found), -high, high).max() <= 1e-9
     assert found.state[found.chain.key, 0].tolist() == values.tolist()
 
 
@@ -68,6 +69,7 @@ def test_the_cost_is_clarabels_on_the_same_matrices(kind: str, monkeypatch: pyte
         return ours
 
     monkeypatch.setattr(program, "solve", both)
+    monkeypatch.setattr(program, "_NEAR", (np.inf,))
     for seed in range(8):
         at_s, values = seeded_keys(kind, seed, 12)
         asked = np.array([np.inf, *calm(at_s, values)])
@@ -80,6 +82,38 @@ def test_the_cost_is_clarabels_on_the_same_matrices(kind: str, monkeypatch: pyte
             break
     assert len(checked) >= 3
     assert np.abs(checked).max() <= 1e-6
+
+
+@pytest.mark.parametrize("kind", ["beats", "uneven", "one way"])
+@pytest.mark.parametrize("factor", [0.9, 0.97])
+def test_rows_left_out_change_no_curve(kind: str, factor: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    solve, sizes = program.solve, list[int]()
+
+    def counted(cost: program.Matrix, pull: Floats, rows: program.Matrix, *more: object, **how: bool) -> Floats:
+        sizes.append(rows.shape[0])
+        return solve(cost, pull, rows, *more, **how)  # type: ignore[arg-type]  # passed on as they come
+
+    monkeypatch.setattr(program, "solve", counted)
+    known, fewer = 0, 0
+    for seed in range(6):
+        at_s, values = seeded_keys(kind, seed, 30)
+        high = np.array([np.inf, *calm(at_s, values)]) * factor
+        run, found = Run(lasts_s=np.diff(at_s), values=values), list[tuple[Solved | None, int]]()
+        for near in ((0.01, 0.1, np.inf), (np.inf,)):
+            monkeypatch.setattr(program, "_NEAR", near)
+            sizes.clear()
+            try:
+                found.append((solved(run, -high, high), max(sizes)))
+            except Refused:
+                found.append((None, 0))
+        (one, few), (other, all_rows) = found
+        assert (one is None) == (other is None)
+        if one is not None and other is not None:
+            known, fewer = known + 1, fewer + (few < all_rows)
+            np.testing.assert_array_equal(one.chain.pieces, other.chain.pieces)
+            assert np.abs(one.state - other.state).max() <= 1e-6 * np.abs(other.state).max()
+    assert known >= 2
+    assert fewer
 
 
 def test_more_pieces_gain_next_to_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -151,3 +185,14 @@ def test_a_curve_that_breaks_a_limit_is_not_passed_on(monkeypatch: pytest.Monkey
     at_s, values = seeded_keys("beats", 1, 10)
     with pytest.raises(Unsolved, match="still breaks"):
         solved(Run(lasts_s=np.diff(at_s), values=values), -high, high)
+
+
+def test_without_overshoot_a_stop_between_legs_of_one_direction_is_a_rest() -> None:
+    """The same bounds from both sides would leave the solver no room."""
+    values = np.array([-27.5, -0.25, 0.0, 3.75, 0.0, 73.5])
+    lasts_s = np.diff([0.0, 3.0, 5.0, 6.5, 8.0, 12.0])
+    passing: tuple[Passing, ...] = ("pass", "stop", "pass", "pass", "pass", "pass")
+    run = Run(lasts_s=lasts_s, values=values, passing=passing, overshoot=False)
+    low, high = np.array([-90.0, -60.0, -120.0, -600.0]), np.array([90.0, 60.0, 120.0, 600.0])
+    found = solved(run, low, high)
+    assert found.state[found.chain.key[1], 1:] == pytest.approx(0, abs=1e-9)

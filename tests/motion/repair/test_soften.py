@@ -9,7 +9,7 @@ import pytest
 from sequencer.motion.compile import compile_move
 from sequencer.motion.peaks import over
 from sequencer.motion.repair.need import gentlest, least_s, ratios
-from sequencer.motion.repair.outcome import Impossible, Repaired
+from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired
 from sequencer.motion.repair.soften import gentle, soften
 from sequencer.score.laws.bezier import Bezier
 from sequencer.score.laws.s_curve import SCurve
@@ -172,3 +172,9 @@ def test_a_shape_from_the_limits_leaves_as_much_room_as_any_parts_written_by_han
     assert worst <= min(others) * (1 + 1e-9)
     assert worst >= min(others) * 0.98
     assert worst < max(ratios(Ease("s-curve"), LAWS, AXIS, way, lasts_s))
+
+
+def test_the_operator_can_stop_it() -> None:
+    move = Move(tracks=(track([0, 25], [0, 90], "poly345"),))
+    with pytest.raises(Cancelled):
+        soften(rig(), move, RATE, LAWS, tell=lambda done: done <= 0)

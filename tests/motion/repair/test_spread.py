@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sequencer.motion.compile import compile_move
-from sequencer.motion.repair.outcome import Impossible, Repaired
+from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired
 from sequencer.motion.repair.spread import Least, spread
 from sequencer.motion.repair.written import drawn
 from sequencer.rig.limits import SumLimit
@@ -168,3 +168,9 @@ def test_nothing_to_do_changes_nothing() -> None:
     answer = spread(rig(), move, RATE, LAWS)
     assert isinstance(answer, Repaired)
     assert answer.move == move
+
+
+def test_the_operator_can_stop_it() -> None:
+    move = Move(tracks=(track([0, 25], [0, 90], "poly345"),))
+    with pytest.raises(Cancelled):
+        spread(rig(), move, RATE, LAWS, tell=lambda done: done <= 0)

@@ -1,10 +1,10 @@
-"""Words of repairs carry instants as frames, and whoever shows them makes labels of them."""
+"""Words carry instants as frames, and whoever shows them makes labels of them."""
 
 from fractions import Fraction
 
 import pytest
 
-from sequencer.motion.repair.outcome import instant, labelled
+from sequencer.timebase.instants import instant, labelled
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, parse
 
