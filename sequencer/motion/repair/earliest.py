@@ -65,12 +65,12 @@ def earliest(rig: Rig, move: Move, rate: Rate, laws: Laws, *, tell: Tell | None 
             "stay there to shorten them"
         )
     found = _written(move, whole, rate, done, words)
-    if rig.combined:
-        for each in over(compile_move(rig, found.move, rate, laws), rig):
-            raise Unrepaired(
-                f"along this path {each.axis} would break its {each.of} limit at {each.at_s:.3f} s, since "
-                "limits that hold while another axis is in a range are not planned here; stretch still works"
-            )
+    for each in over(compile_move(rig, found.move, rate, laws), rig):
+        why = ", since limits that hold while another axis is in a range are not planned here" if rig.combined else ""
+        raise Unrepaired(
+            f"along this path {each.axis} would break its {each.of} limit at {each.at_s:.3f} s{why}; "
+            "stretch still works"
+        )
     return found
 
 

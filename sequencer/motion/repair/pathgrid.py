@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.motion.legs import Legs
+from sequencer.motion.peaks import peaks
 from sequencer.motion.repair.pathspeed import SITES, Path
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Rig
@@ -27,7 +28,7 @@ _MEAN = (14, 44)
 _NODES_OF_GAP = (6, 100)
 # a long move has no more nodes than this, unless it has too many keys
 _BUDGET = 2_000
-# of a limit: slower is rest
+# of a limit, or of the peak where that is more: slower is rest
 STILL = 1e-9
 
 
@@ -85,7 +86,9 @@ def parts_of(rig: Rig, whole: Legs, path: Trajectory, held_s: float = -np.inf) -
     begin_s, end_s = whole.at_s[legs], whole.at_s[legs + 1]
     at_s = np.unique(np.concatenate((begin_s, end_s)))
     under_way = np.searchsorted(np.sort(begin_s), at_s, "left") - np.searchsorted(np.sort(end_s), at_s, "right")
-    limits = np.array([(axis.speed, axis.acceleration) for axis in rig.axes])
+    # a leg drawn far too fast leaves more rounding where it ends than the limits alone would let pass
+    pairs = zip(rig.axes, peaks(path, rig), strict=True)
+    limits = np.array([(max(a.speed, b.speed.value), max(a.acceleration, b.acceleration.value)) for a, b in pairs])
     still = under_way == 0
     for order in (1, 2):
         for side_s in (at_s, np.nextafter(at_s, -np.inf)):

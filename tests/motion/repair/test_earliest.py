@@ -10,7 +10,7 @@ from ruckig import InputParameter, Result, Ruckig
 from ruckig import Trajectory as Profile
 
 from sequencer.motion.compile import compile_move
-from sequencer.motion.peaks import peaks
+from sequencer.motion.peaks import over, peaks
 from sequencer.motion.repair.earliest import earliest
 from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired, Unrepaired
 from sequencer.motion.repair.retimed import DEVIATION
@@ -275,3 +275,13 @@ def test_a_limit_while_another_axis_is_in_a_range_is_judged_and_said() -> None:
     machine = replace(rig(2), combined=(slow,))
     with pytest.raises(Unrepaired, match="while another axis"):
         earliest(machine, Move(tracks=(track([0, 20], [0, 50], "through"),)), SECONDS, LAWS)
+
+
+def test_a_leg_of_one_frame_that_is_drawn_a_hundred_thousand_times_too_fast_gets_its_time() -> None:
+    """What rounding leaves of its end is more than a slow axis's limits let pass as rest."""
+    move = Move(tracks=(track([0, 20, 20 + Fraction(1, 25)], [0, 1, -56], "modified-sine"),))
+    found = earliest(rig(), move, SECONDS, LAWS)
+    assert isinstance(found, Repaired)
+    assert not over(compile_move(rig(), found.move, SECONDS, LAWS), rig())
+    at = [key.at for key in found.move.tracks[0].keys]
+    assert at[2] - at[1] > 1
