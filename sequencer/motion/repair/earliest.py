@@ -2,7 +2,7 @@
 
 It refuses to round corners: where the drawn curve steps in speed or acceleration, gentler laws come first (`soften`).
 All axes share one clock along the path, so that what arrives together stays together. The path is cut where every axis
-rests: rests keep their length, and each part between them is run in its own least time. Cues and markers stay.
+rests: rests keep their length, and each part between them is run in its own least time. Cues go with keys, not markers.
 """
 
 from dataclasses import replace
@@ -17,11 +17,12 @@ from sequencer.motion.peaks import over
 from sequencer.motion.repair.outcome import Cancelled, Impossible, Reason, Repaired, Tell, Unrepaired
 from sequencer.motion.repair.pathgrid import STILL, Part, parts_of
 from sequencer.motion.repair.retimed import Retimed, retimed
+from sequencer.motion.repair.stretch import retimed as retimed_keys
 from sequencer.motion.repair.written import drawn, frame_at
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
-from sequencer.score.move import Key, Move, Track
+from sequencer.score.move import Key, Move
 from sequencer.timebase.instants import instant
 from sequencer.timebase.rate import Rate
 
@@ -186,13 +187,13 @@ def _written(move: Move, whole: Legs, rate: Rate, done: list[Retimed], words: li
 
     # axes mostly have their keys at the same instants
     new = {at: moved(at) for at in {key.at for track in tracks for key in track.keys}}
-    shifted = tuple(Track(track.axis, tuple(replace(key, at=new[key.at]) for key in track.keys)) for track in tracks)
+    found = retimed_keys(replace(move, tracks=tuple(tracks)), new)
     gained_s = -float(rate.seconds(shift[-1]))
     worst = max(each.deviation for each in done)
     words = [
         f"the move is {abs(gained_s):.3f} s {'shorter' if gained_s >= 0 else 'longer'}; rests keep their length, "
-        "and cues and markers stay where they are",
+        "cues go with their keys, and markers stay where they are",
         f"it keeps to the drawn path within {max(worst, 0.0001):.4f} of the axes' units",
         *words,
     ]
-    return Repaired(move=replace(move, tracks=shifted), words=tuple(words))
+    return Repaired(move=found, words=tuple(words))
