@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from sequencer.motion.check import Check
-from sequencer.motion.peaks import Asked, Extreme, Peak, Quantity, against, number, subject, worst
+from sequencer.motion.peaks import TOLERANCE, Asked, Extreme, Peak, Quantity, against, number, subject, worst
 from sequencer.rig.axis import Axis, Unit
 from sequencer.rig.limits import Combined
 from sequencer.timebase.timecode import Timebase
@@ -29,7 +29,7 @@ def moment(at_s: float, timebase: Timebase) -> str:
 
 def percent(share: float) -> str:
     """Return what is left in percent, rounded down, or what is over below zero."""
-    return f"-{_over_percent(-share)}" if share < 0 else f"{math.floor(share * 100 + 1e-4)} %"
+    return f"-{_over_percent(-share)}" if share < -TOLERANCE else f"{math.floor(max(share, 0.0) * 100 + 1e-4)} %"
 
 
 def _over_percent(excess: float) -> str:

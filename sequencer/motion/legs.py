@@ -13,6 +13,7 @@ from sequencer.score.columns import Columns, columns
 from sequencer.score.easing import Drawn, Laws, Leg, NoCurve, UnitCurve, curve_of, curves_of, settings_of
 from sequencer.score.faults import faults
 from sequencer.score.move import Ease, Move, Passing
+from sequencer.score.turning import turned
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -20,7 +21,6 @@ Ints = NDArray[np.int64]
 
 _NO_LAW = np.zeros(1, np.int64)
 REST = UnitCurve(np.array([0.0, 1.0]), np.zeros((1, 1)))
-_ROUND = 360.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,9 +136,7 @@ def _unwound(read: Columns) -> Floats:
         for key in range(first, last):
             how = read.turn.get(key)
             if how is not None:
-                way = (read.value[key + 1] + turns - value[key]) % _ROUND  # in [0, a turn)
-                if (how == "short" and way > _ROUND / 2) or (how == "down" and way > 0):
-                    way -= _ROUND
+                way = turned(float(read.value[key + 1] + turns - value[key]), how)
                 turns = value[key] + way - read.value[key + 1]
             value[key + 1] = read.value[key + 1] + turns
     return value
