@@ -158,8 +158,7 @@ def _impossible(rows: Matrix, between: tuple[Floats | None, Floats | None]) -> b
     low, high = (none if bound is None else sign * bound for sign, bound in zip((-1.0, 1.0), between, strict=True))
     kept = np.flatnonzero(np.isfinite(np.append(low, high)))
     sides = sparse.vstack([-rows, rows]).tocsr()[kept]
-    # scipy's types leave out that the matrix may be sparse, as its documents say
-    found = linprog(  # type: ignore[call-overload]
+    found = linprog(  # type: ignore[call-overload]  # scipy's types leave out that A_ub may be sparse
         np.append(np.zeros(rows.shape[1]), 1.0),
         A_ub=sparse.hstack([sides, sparse.csr_matrix(-np.ones((len(kept), 1)))]).tocsc(),
         b_ub=np.append(low, high)[kept],

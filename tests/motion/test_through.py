@@ -54,8 +54,7 @@ def test_where_nothing_overshoots_it_is_the_smoothest_spline_of_scipy() -> None:
     at_s = np.array([0.0, 1.0, 2.0, 3.0, 4.0])
     values = np.array([0.0, 2.0, 10.0, 18.0, 20.0])
     rest = [(1, 0.0), (2, 0.0)]
-    # scipy's types leave out the pairs of derivatives that its documents name
-    spline = make_interp_spline(at_s, values, k=5, bc_type=(rest, rest))  # type: ignore[arg-type]
+    spline = make_interp_spline(at_s, values, k=5, bc_type=(rest, rest))  # type: ignore[arg-type]  # takes pairs too
     u = np.linspace(0, 4, 401)
     assert spline(u, 1).min() > -1e-9, "the case must not touch the constraint"
     breaks_s, coeffs = smooth_run(at_s, values)

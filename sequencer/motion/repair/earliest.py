@@ -112,13 +112,7 @@ def _steps(rig: Rig, whole: Legs, path: Trajectory) -> tuple[Reason, ...]:
                 key = int(np.searchsorted(whole.at_s[keys], from_s[jumps[0] + 1], "right")) - 1
                 what = f"{axis.name} steps in {name} at or after key {key + 1}, at {from_s[jumps[0] + 1]:.3f} s"
                 reasons.append(
-                    Reason(
-                        axis=axis.name,
-                        keys=(max(key, 0),),
-                        at=(),
-                        proven=True,
-                        words=f"{what}; soften its laws first, then ask for the earliest",
-                    )
+                    _reason(axis.name, f"{what}; soften its laws first, then ask for the earliest", (max(key, 0),))
                 )
                 break
     return tuple(reasons)
@@ -127,12 +121,9 @@ def _steps(rig: Rig, whole: Legs, path: Trajectory) -> tuple[Reason, ...]:
 def _beyond(rig: Rig, path: Trajectory) -> tuple[Reason, ...]:
     """Return which axes leave their travel: no clock mends that."""
     return tuple(
-        Reason(
-            axis=each.axis,
-            keys=(),
-            at=(),
-            proven=True,
-            words=f"{each.axis} goes to {each.value:.3f} at {each.at_s:.3f} s, its travel ends at {each.limit:g}; "
+        _reason(
+            each.axis,
+            f"{each.axis} goes to {each.value:.3f} at {each.at_s:.3f} s, its travel ends at {each.limit:g}; "
             "move the key inside the travel",
         )
         for each in over(path, rig)
@@ -142,16 +133,18 @@ def _beyond(rig: Rig, path: Trajectory) -> tuple[Reason, ...]:
 
 def _too_fast(rig: Rig, path: Trajectory, part: Part, names: str) -> tuple[Reason, ...]:
     return tuple(
-        Reason(
-            axis=each.axis,
-            keys=(),
-            at=(),
-            proven=True,
-            words=f"{each.axis} asks too much {each.of} at {each.at_s:.3f} s and may take no longer, since {names}; "
+        _reason(
+            each.axis,
+            f"{each.axis} asks too much {each.of} at {each.at_s:.3f} s and may take no longer, since {names}; "
             "unpin that key, or move it",
         )
         for each in over(path.between(float(part.at_s[0]), float(part.at_s[-1])), rig)
     )
+
+
+def _reason(axis: str, words: str, keys: tuple[int, ...] = ()) -> Reason:
+    """Return why this path cannot be run; another path through the same keys may be."""
+    return Reason(axis=axis, keys=keys, at=(), proven=False, words=words)
 
 
 def _written(move: Move, whole: Legs, rate: Rate, done: list[Retimed], words: list[str]) -> Repaired:

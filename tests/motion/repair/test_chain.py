@@ -109,8 +109,7 @@ def test_without_limits_it_is_scipys_quintic_spline(kind: str, count: int) -> No
     at_s, values = seeded_keys(kind, 3, count)
     found = solved(Run(lasts_s=np.diff(at_s), values=values), -FREELY, FREELY)
     rest = [(1, 0.0), (2, 0.0)]
-    # scipy's types leave out the pairs of derivatives that its documents name
-    spline = make_interp_spline(at_s, values, k=5, bc_type=(rest, rest))  # type: ignore[arg-type]
+    spline = make_interp_spline(at_s, values, k=5, bc_type=(rest, rest))  # type: ignore[arg-type]  # takes pairs too
     t_s = np.linspace(0, at_s[-1] - at_s[0], 5001)
     ours = curve(found.chain, found.state)(t_s)
     assert np.abs(ours - spline(t_s + at_s[0])).max() <= 1e-9 * np.ptp(values)
