@@ -60,10 +60,11 @@ class OutputKind:
 
 @dataclass(frozen=True, slots=True)
 class Chunk:
-    """Bytes as they arrived, with the monotonic instant of their arrival."""
+    """Bytes as they arrived, with the monotonic instant of their arrival; `port` tells several sources apart."""
 
     stamp_ns: int
     data: bytes
+    port: int = 0
 
 
 class Source(Protocol):

@@ -5,6 +5,7 @@ from fractions import Fraction
 
 from sequencer.rig.axis import Rig
 from sequencer.score.move import Cue, Move, Pass
+from sequencer.sync.orders import Mapped
 from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Timebase
 
@@ -17,6 +18,27 @@ class Playback:
     at: Fraction = Fraction(0)
 
 
+@dataclass(frozen=True, slots=True)
+class SyncOffset:
+    """What lies between a source's time and the picture, as measured or dialled in.
+
+    `source` is one of mtc, ltc, audio, clock. Unit: `frames` that the timeline runs later than the source says, at any
+    speed; `delay_ms` that its time arrives late here.
+    """
+
+    source: str
+    frames: Fraction = Fraction(0)
+    delay_ms: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Triggers:
+    """Which MIDI messages give orders, and the device number that this program has for MIDI Machine Control."""
+
+    mapped: tuple[Mapped, ...] = ()
+    mmc_device: int | None = None  # None obeys every device number
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Project:
     """One project folder. Undo is a list of earlier values of this."""
@@ -27,6 +49,8 @@ class Project:
     move: Move
     tempo: TempoMap | None = None
     playback: Playback | None = None
+    sync: tuple[SyncOffset, ...] = ()
+    triggers: Triggers = Triggers()
 
     def cue(self, name: str | None) -> Cue:
         """Return the cue `name`, or the first. Error: ValueError that lists the cues there are."""

@@ -37,8 +37,9 @@ from sequencer.shell.realtime import be_punctual
 from sequencer.shell.records import OpenTake, Record, pack
 from sequencer.shell.tally import Tally
 from sequencer.shell.watchdog import RESTING, UNWATCHED
+from sequencer.sync.followed import Followed
 from sequencer.sync.internal import InternalFollower
-from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Follow
 
 FIRST_ANSWER_S = 1.5
@@ -73,7 +74,7 @@ class Duty:
     engine: Engine
     output: Output
     source: Source | None
-    follower: MtcFollower | InternalFollower
+    follower: Followed | InternalFollower
     page: Page
     start_s: float = 0.0
     stops: int = 0
@@ -195,11 +196,11 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     )
 
 
-def _follower(setup: Setup, project: Project) -> MtcFollower | InternalFollower:
+def _follower(setup: Setup, project: Project) -> Followed | InternalFollower:
     if setup.sync == "internal":
         return InternalFollower()
     try:
-        return MtcFollower(project.timebase, Follow(freewheel_s=setup.freewheel_s))
+        return mtc_follower(project.timebase, Follow(freewheel_s=setup.freewheel_s))
     except ValueError as fault:
         raise ProjectError("timebase.rate", str(fault)) from fault
 

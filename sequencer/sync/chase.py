@@ -45,7 +45,7 @@ _UNREAD = 240  # quarter frames
 _HOUSE, _HOUSE_WITHIN, _HOUSE_MEMORY = 1000 / 1001, 2.5e-4, 256
 
 
-class Place(NamedTuple):
+class QuarterPlace(NamedTuple):
     """Where the master is. Unit: quarters from the project's start, quarters a second; sigma in seconds."""
 
     quarter: float
@@ -53,7 +53,7 @@ class Place(NamedTuple):
     sigma_s: float
 
 
-class Chase:
+class QuarterChase:
     """One master followed. `lock`, `jumps` and `counts` may be read; instants must not go back."""
 
     def __init__(self, timebase: Timebase, freewheel_s: float, troubles: Troubles) -> None:
@@ -67,7 +67,7 @@ class Chase:
         self.counts = Counts()
         self.lock = Lock.WAITING
         self.jumps = 0
-        self.accepted: list[tuple[float, float]] = []  # stamps and quarters used while locked, for the owner to take
+        self.accepted: list[tuple[float, float]] = []  # stamps and seconds used while locked, for the owner to take
         self._direction = 1  # of the timeline, -1 backward
         self._start_at = 0.0  # quarter of the project's start, on this side of midnight
         self._held = 0.0  # quarter at which a master stands, or was lost
@@ -89,14 +89,14 @@ class Chase:
         """Whether the master counts in another rate than the project."""
         return self._code[1] >= _WRONG_RATES
 
-    def place(self, t_s: float) -> Place:
+    def place(self, t_s: float) -> QuarterPlace:
         """Return where the master is at `t_s`; sigma is infinite where nothing is known."""
         if self.lock in (Lock.LOCKING, Lock.LOCKED, Lock.FREEWHEEL):
             tick, fit = self._line.now(t_s)
             sigma = self._line.sigma_s * fit.spread(tick - fit.n)
-            return Place(self._direction * tick - self._start_at, self._direction / fit.v_s, sigma)
+            return QuarterPlace(self._direction * tick - self._start_at, self._direction / fit.v_s, sigma)
         sigma = 4 * self._gap_s / 12**0.5 if self.lock is Lock.LOCATED else float("inf")
-        return Place(self._held - self._start_at, 0.0, sigma)
+        return QuarterPlace(self._held - self._start_at, 0.0, sigma)
 
     def _here(self, t_s: float) -> float:
         """Return the quarter at `t_s`."""
@@ -264,7 +264,7 @@ class Chase:
         if not self._line.feed(self._direction * quarter, t_s):
             self.counts.set_aside += 1
         if self.lock is Lock.LOCKED:
-            self.accepted.append((t_s, quarter - self._start_at))
+            self.accepted.append((t_s, (quarter - self._start_at) * self._gap_s))
             self._watch_speed(t_s)
 
     def _join(self, quarter: int, pieces: int) -> None:

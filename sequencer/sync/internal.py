@@ -9,6 +9,8 @@ from sequencer.sync.reading import Clock, Counts, Lock
 class InternalFollower:
     """A clock that the operator starts and halts; it looks like any other follower."""
 
+    told = "the program's own clock"
+
     def __init__(self) -> None:
         self._runs = False
         self._at_ns = 0

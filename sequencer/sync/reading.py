@@ -44,17 +44,21 @@ class Follow:
     """How the operator wants a master to be followed.
 
     Unit: seconds. `freewheel_s` is how long to coast when time code ends, and so the over-run when the master stops;
-    `delay_s` is how late its messages arrive on this cable, as measured or dialled in.
+    `delay_s` is how late its messages arrive on this cable, as measured or dialled in; `offset_s` is how much later on
+    the timeline the rig is wanted than the master says, at any speed.
     """
 
     freewheel_s: float = 2.0
     delay_s: float = 0.0
+    offset_s: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0 <= self.freewheel_s < float("inf"):
             raise ValueError(f"freewheel_s is {self.freewheel_s}; it must be zero or more")
         if not -1 <= self.delay_s <= 1:
             raise ValueError(f"delay_s is {self.delay_s}; it must lie within a second either way")
+        if not -86_400 < self.offset_s < 86_400:
+            raise ValueError(f"offset_s is {self.offset_s}; it must lie within a day either way")
 
 
 @dataclass(slots=True)
@@ -82,8 +86,13 @@ class Follower(Protocol):
         """What has been heard so far."""
         ...
 
+    @property
+    def told(self) -> str:
+        """What is followed, for the operator: `MTC, 25 frames a second`."""
+        ...
+
     def feed(self, stamp_ns: int, data: bytes) -> None:
-        """Take bytes as they arrived at `stamp_ns`, split in any way."""
+        """Take what arrived at `stamp_ns`; a byte stream may be split in any way."""
         ...
 
     def at(self, now_ns: int) -> Clock:

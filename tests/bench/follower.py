@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from sequencer.sync.address import running
 from sequencer.sync.line import Fit, Line
-from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Lock
 from tests.bench.table import Table
 from tests.sync.master import COUNTINGS, Sent, gap_s, run, ten_o_clock, timebase, watch
@@ -106,7 +106,7 @@ def steady_errors(noise: Noise, seed: int) -> tuple[Floats, Floats]:
     sent, gap, begun = arrivals(noise, seed)
     clocks = [
         clock
-        for clock in watch(MtcFollower(timebase(_COUNTING)), sent, _RUN_S, _TICK_S)
+        for clock in watch(mtc_follower(timebase(_COUNTING)), sent, _RUN_S, _TICK_S)
         if clock.at_ns > _SETTLE_S * 1e9
     ]
     truth = np.array([(clock.at_ns * 1e-9 - begun) / gap * _GAP_S for clock in clocks])
@@ -166,7 +166,7 @@ def locking(seeds: range) -> Table:
                 for backward in (False, True):
                     frame = int(chance.integers(counting.day // 3, counting.day // 2))
                     sent = run(counting, frame, 0.3, chance, skip=skip, backward=backward)
-                    clocks = list(watch(MtcFollower(timebase(counting)), sent, 0.4, tick_s=0.0005))
+                    clocks = list(watch(mtc_follower(timebase(counting)), sent, 0.4, tick_s=0.0005))
                     known = [clock for clock in clocks if clock.lock is not Lock.WAITING]
                     steers = [clock for clock in known if clock.steers]
                     address.append((known[0].at_ns * 1e-9 - sent[0].due_s) / gap)
@@ -205,7 +205,7 @@ def faults(seconds: float, seed: int) -> Table:
     for name, case in CASES.items():
         chance = np.random.default_rng(seed)
         sent = spoil(run(counting, ten_o_clock(counting), seconds, chance), case, chance)
-        follower = MtcFollower(timebase(counting))
+        follower = mtc_follower(timebase(counting))
         clocks = list(watch(follower, sent, seconds, _TICK_S))
         settled = [clock for clock in clocks if clock.at_ns > 5e9]
         errors = np.array([clock.position_s - clock.at_ns * 1e-9 for clock in settled if clock.steers])
@@ -229,7 +229,7 @@ def faults(seconds: float, seed: int) -> Table:
 
 def false_locks(messages: int, seed: int) -> Table:
     """Count locks on quarter frames that mean nothing."""
-    follower = MtcFollower(timebase(_COUNTING))
+    follower = mtc_follower(timebase(_COUNTING))
     locks = shown = 0
     for index, byte in enumerate(np.random.default_rng(seed).integers(0, 128, messages).tolist()):
         stamp_ns = index * 8_333_333
@@ -266,7 +266,7 @@ def cost() -> Table:
             line.feed(number, one.at_s)
         return 100
 
-    follower = MtcFollower(timebase(_COUNTING))
+    follower = mtc_follower(timebase(_COUNTING))
     for one in sent[:1000]:
         follower.feed(one.at_ns, one.data)
     rest = iter(sent[1000:])

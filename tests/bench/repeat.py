@@ -21,7 +21,7 @@ from sequencer.rig import servo
 from sequencer.rig.axis import Axis, Camera, Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint
 from sequencer.shell.loop import Engine, Wires
-from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.mtc import mtc_follower
 from sequencer.takes.pixels import pixels
 from tests.bench.table import Table
 from tests.scenarios.stage import HARBOUR
@@ -117,7 +117,7 @@ def take(
     motors_ns = BEGIN_NS - round(chance.uniform(0, servo.STEP_NS))
     true_s = starts_s + (frames - from_frame) / 25 / (1 + off)
     rig_end = Head(servo.at_home(rig, motors_ns), chance, deque(np.rint(true_s * 1e9).astype(int).tolist()))
-    follower = MtcFollower(timebase(COUNTING))
+    follower = mtc_follower(timebase(COUNTING))
     wires = Wires(output=rig_end, source=None, follower=follower, keep=_kept, say=_nothing, show=_nothing)
     engine = Engine(rig, wires, np.array([-PAN_DEG]), BEGIN_NS, answers=True)
     engine.order(Arm(cued=cue_up(rig, timeline, CUE_S, timeline.end_s)))

@@ -23,7 +23,7 @@ from sequencer.adapters.midi_ports.jack_ports import Jack
 from sequencer.adapters.midi_ports.names import chosen
 from sequencer.adapters.midi_ports.rtmidi_ports import to_jack
 from sequencer.shell.companion import companion
-from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.mtc import mtc_follower
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, parse
 from tests.bench.__main__ import show
@@ -148,7 +148,7 @@ def errors_ms(recording: Recording, stamps: str, counting: Counting, seconds: fl
 
     Shape: (T,). Unit: milliseconds.
     """
-    follower = MtcFollower(Timebase(counting, parse(START, counting)))
+    follower = mtc_follower(Timebase(counting, parse(START, counting)))
     waiting = iter(recording.heard[stamps])
     following = next(waiting, None)
     errors = []

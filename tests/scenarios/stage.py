@@ -19,7 +19,8 @@ from sequencer.shell.kinds import laws
 from sequencer.shell.loop import Engine, Wires
 from sequencer.shell.messages import Status
 from sequencer.shell.records import OpenTake, Record
-from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.followed import Followed
+from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Follow
 from sequencer.timebase.timecode import Timebase
 from tests.sync.master import Sent
@@ -77,7 +78,7 @@ class Stage:
     output: SimulatedRig
     timebase: Timebase
     engine: Engine
-    follower: MtcFollower
+    follower: Followed
     now_ns: int = BEGIN_NS
     said: list[tuple[str, str]] = field(default_factory=list)
     kept: list[Record] = field(default_factory=list)
@@ -132,6 +133,7 @@ def stage(
     answers: bool = True,
     joins: bool = False,
     latencies_s: tuple[float, ...] = (),
+    freewheel_s: float = 2.0,
 ) -> Stage:
     """Return the demo rig with its first cue, standing at home, its engine ticking at 250 Hz.
 
@@ -146,7 +148,7 @@ def stage(
     one = project.cue(cue)
     mute_ns = None if mute_from_s is None else BEGIN_NS + round(mute_from_s * 1e9)
     output = SimulatedRig(rig, mute_from_ns=mute_ns, delay_ns=round(delay_s * 1e9))
-    follower = MtcFollower(project.timebase, Follow())
+    follower = mtc_follower(project.timebase, Follow(freewheel_s=freewheel_s))
     made: list[Stage] = []
 
     def say(at_ns: int, code: str, text: str) -> None:

@@ -62,8 +62,8 @@ def watched(one: Stage, seconds: float, *ends: Phase) -> list[Row]:
     return rows
 
 
-def ready(latencies_s: tuple[float, ...] = LATENCIES_S) -> Stage:
-    one = stage(joins=True, latencies_s=latencies_s)
+def ready(latencies_s: tuple[float, ...] = LATENCIES_S, freewheel_s: float = 2.0) -> Stage:
+    one = stage(joins=True, latencies_s=latencies_s, freewheel_s=freewheel_s)
     one.get_ready()
     return one
 
@@ -269,11 +269,9 @@ def test_a_jump_out_of_the_cue_stops_the_rig(to_s: float) -> None:
 
 
 def test_timecode_that_is_lost_while_joining_stops_the_rig() -> None:
-    one = ready()
+    one = ready(freewheel_s=0.2)  # it ends before the rig is on the timeline
     begin_ns = one.now_ns
     one.arrivals = before(master(one, begin_ns, one.cue_s[0] + 3.0), begin_ns + 0.5e9)
-    # a freewheel that ends before the rig is on the timeline
-    one.follower._chase._freewheel_s = 0.2
     one.run(10.0, one.in_phase(Phase.STOPPED))
     assert one.phases[-3:] == [Phase.JOINING, Phase.STOPPING, Phase.STOPPED]
     assert_stopped(one, "timecode lost")

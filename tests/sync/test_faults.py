@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.followed import Followed
+from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Lock
 from sequencer.timebase.timecode import Timebase, label
 from tests.sync.master import COUNTINGS, Sent, run, ten_o_clock, timebase, watch
@@ -67,7 +68,7 @@ CASES = {
 def test_faults_never_move_the_rig_to_a_wrong_place(case: str, seed: int) -> None:
     chance = np.random.default_rng(seed)
     sent = spoil(run(DROP, START, 12.0, chance), CASES[case], chance)
-    follower = MtcFollower(timebase(DROP))
+    follower = mtc_follower(timebase(DROP))
     clocks = list(watch(follower, sent, 12.0))
     start_s = float(DROP.rate.seconds(1500))
     steering = [clock for clock in clocks if clock.steers]
@@ -89,7 +90,7 @@ def test_pieces_held_back_are_no_jump(name: str, held: float) -> None:
     counting = COUNTINGS[name]
     chance = np.random.default_rng(7)
     sent = spoil(run(counting, ten_o_clock(counting), 60.0, chance), Faults(held=held), chance)
-    follower = MtcFollower(timebase(counting))
+    follower = mtc_follower(timebase(counting))
     clocks = list(watch(follower, sent, 54.0))
     assert follower.counts.jumps == 0
     assert max(abs(clock.position_s - clock.at_ns * 1e-9) for clock in clocks if clock.at_ns > 2e9) < 0.004
@@ -103,7 +104,7 @@ def test_misread_pieces_past_midnight_are_no_jump(name: str, backward: bool) -> 
     start = 50 if backward else counting.day - 50
     sent = spoil(run(counting, start, 20.0, chance, backward=backward), CASES["many wrong"], chance)
     base = Timebase(counting, label(start, counting))
-    follower = MtcFollower(base)
+    follower = mtc_follower(base)
     way = -1 if backward else 1
     clocks = list(watch(follower, sent, 20.0))
     assert follower.counts.misread > 30
@@ -115,9 +116,9 @@ def test_misread_pieces_past_midnight_are_no_jump(name: str, backward: bool) -> 
 
 
 def test_each_fault_is_counted() -> None:
-    def counted(case: str) -> MtcFollower:
+    def counted(case: str) -> Followed:
         chance = np.random.default_rng(3)
-        follower = MtcFollower(timebase(DROP))
+        follower = mtc_follower(timebase(DROP))
         list(watch(follower, spoil(run(DROP, START, 12.0, chance), CASES[case], chance), 12.0))
         return follower
 
@@ -140,7 +141,7 @@ def test_a_wrong_hour_in_the_first_cycle_is_shown_but_does_not_steer(seed: int) 
     sent = run(DROP, START, 1.0, np.random.default_rng(seed))
     hour = sent[6]
     sent[6] = Sent(hour.at_s, hour.due_s, hour.quarter, bytes((0xF1, hour.data[1] ^ 3)))
-    clocks = list(watch(MtcFollower(timebase(DROP)), sent, 1.0))
+    clocks = list(watch(mtc_follower(timebase(DROP)), sent, 1.0))
     start_s = float(DROP.rate.seconds(1500))
     away = [abs(clock.position_s - start_s - clock.at_ns * 1e-9) for clock in clocks]
     assert any(off > 3000 for clock, off in zip(clocks, away, strict=True) if clock.lock is Lock.LOCKING)
@@ -151,7 +152,7 @@ def test_a_wrong_hour_in_the_first_cycle_is_shown_but_does_not_steer(seed: int) 
 @pytest.mark.parametrize("name", COUNTINGS)
 def test_random_quarter_frames_never_lock(name: str) -> None:
     counting = COUNTINGS[name]
-    follower = MtcFollower(timebase(counting))
+    follower = mtc_follower(timebase(counting))
     noise = np.random.default_rng(17).integers(0, 128, 20_000, dtype=np.uint8).tolist()
     for index, byte in enumerate(noise):
         follower.feed(index * 8_333_333, bytes((0xF1, byte)))
@@ -161,7 +162,7 @@ def test_random_quarter_frames_never_lock(name: str) -> None:
 
 
 def test_random_bytes_never_lock() -> None:
-    follower = MtcFollower(timebase(DROP))
+    follower = mtc_follower(timebase(DROP))
     noise = np.random.default_rng(18).integers(0, 256, 60_000, dtype=np.uint8).tobytes()
     for index in range(0, len(noise), 31):
         follower.feed(index * 320_000, noise[index : index + 31])
@@ -170,7 +171,7 @@ def test_random_bytes_never_lock() -> None:
 
 
 def test_quarter_frames_that_come_all_at_once_give_no_time() -> None:
-    follower = MtcFollower(timebase(DROP))
+    follower = mtc_follower(timebase(DROP))
     for one in run(DROP, START, 1.0, np.random.default_rng(1)):
         follower.feed(5_000_000_000, one.data)
         assert follower.at(5_000_000_000).lock is Lock.WAITING

@@ -3,7 +3,7 @@
 import pytest
 
 from sequencer.sync.address import standing
-from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Clock, Lock
 from tests.sync.master import COUNTINGS, Sent, chance, first, gap_s, later, run, ten_o_clock, timebase, until, watch
 
@@ -18,7 +18,7 @@ def test_pieces_that_fit_by_chance_after_a_jump_are_not_used() -> None:
     start = ten_o_clock(counting)
     sent = until(run(counting, start, 4.0, chance(1)), 2.0)
     sent += run(counting, start + 45_000, 1.0, chance(2), at_s=2.0)
-    follower = MtcFollower(timebase(counting))
+    follower = mtc_follower(timebase(counting))
     list(watch(follower, sent, 2.9))
     old = [stamp_ns * 1e-9 for stamp_ns, position_s in follower.sightings() if position_s < 100]
     assert max(old) < 2.0 + 8 / 120
@@ -33,7 +33,7 @@ def test_a_jump_without_full_frame_is_followed_within_three_cycles(name: str, se
     goal = start + [9, -400, 1500, 45_000, 108_000, -61][seed]
     sent = until(run(counting, start + 50, 3.0, chance(seed)), 2.0)
     sent += run(counting, goal, 1.5, chance(seed + 50), at_s=2.0, skip=seed)
-    follower = MtcFollower(timebase(counting))
+    follower = mtc_follower(timebase(counting))
     clocks = list(watch(follower, sent, 3.4, tick_s=0.002))
     goal_s = (goal - start) * 4 * gap
 
@@ -63,7 +63,7 @@ def test_a_jump_of_one_cycle_is_a_jump_at_any_jitter(name: str, frames: int, pha
         sent = until(run(counting, start, 6.0, chance(phase), sigma_s=sigma_s), jump_s - gap / 2)
         moved = run(counting, start + frames, 6.0, chance(phase + 1), sigma_s=sigma_s)
         sent += [one for one in moved if one.due_s >= jump_s - gap / 2]
-        follower = MtcFollower(timebase(counting))
+        follower = mtc_follower(timebase(counting))
         clocks = [clock for clock in watch(follower, sent, jump_s + 1, tick_s=0.002) if clock.at_ns > jump_s * 1e9]
 
         def there(clock: Clock) -> bool:
@@ -79,7 +79,7 @@ def test_a_master_that_stalls_for_less_than_a_frame_is_caught_up_with_and_it_is_
     stall_s = 3 * GAP_S
     whole = run(MTC_25, TEN, 8.0, chance(2), sigma_s=3e-4)
     sent = until(whole, 4.0) + later([one for one in whole if one.due_s >= 4.0], stall_s)
-    follower = MtcFollower(timebase(MTC_25))
+    follower = mtc_follower(timebase(MTC_25))
     clocks = list(watch(follower, sent, 7.0))
     assert clocks[-1].jumps == 1
     settled = [clock for clock in clocks if clock.steers and clock.at_ns > 1e9]
@@ -96,14 +96,14 @@ def test_a_master_that_stalls_for_less_than_a_frame_is_caught_up_with_and_it_is_
 
 
 def test_a_jump_is_told_with_both_labels() -> None:
-    follower = MtcFollower(timebase(MTC_25))
+    follower = mtc_follower(timebase(MTC_25))
     sent = until(run(MTC_25, TEN, 4.0, chance(3)), 3.0) + run(MTC_25, TEN + 1500, 1.0, chance(4), at_s=3.0)
     list(watch(follower, sent, 3.9))
     assert follower.troubles() == ("timecode jumped from 10:00:03:03 to 10:01:00:03",)
 
 
 def test_a_jump_with_full_frame_is_followed_within_two_gaps() -> None:
-    follower = MtcFollower(timebase(MTC_25))
+    follower = mtc_follower(timebase(MTC_25))
     sent = until(run(MTC_25, TEN, 3.0, chance(3)), 2.0)
     sent += [Sent(2.001, 2.0, 0, standing(MTC_25, TEN + 9000))]
     sent += run(MTC_25, TEN + 9000, 1.0, chance(4), at_s=2.2)
@@ -115,7 +115,7 @@ def test_a_jump_with_full_frame_is_followed_within_two_gaps() -> None:
 
 
 def test_full_frames_locate_a_master_that_stands() -> None:
-    follower = MtcFollower(timebase(MTC_25))
+    follower = mtc_follower(timebase(MTC_25))
     follower.feed(0, standing(MTC_25, TEN + 25))
     clock = follower.at(1_000_000_000)
     assert (clock.lock, clock.position_s, clock.speed, clock.steers) == (Lock.LOCATED, 1.0, 0.0, False)
@@ -130,7 +130,7 @@ def test_a_full_frame_while_running_there_changes_nothing(off: int) -> None:
     sent = run(MTC_25, TEN, 3.0, chance(3))
     sent.append(Sent(2.0, 2.0, 0, standing(MTC_25, TEN + 50 + off)))
     sent.sort(key=lambda one: one.at_s)
-    clocks = list(watch(MtcFollower(timebase(MTC_25)), sent, 2.9))
+    clocks = list(watch(mtc_follower(timebase(MTC_25)), sent, 2.9))
     assert all(clock.lock is Lock.LOCKED for clock in clocks if clock.at_ns > 1e9)
     assert clocks[-1].jumps == 1
 
@@ -138,7 +138,7 @@ def test_a_full_frame_while_running_there_changes_nothing(off: int) -> None:
 @pytest.mark.parametrize("off", [-3, 3])
 def test_a_full_frame_three_frames_away_is_a_jump(off: int) -> None:
     sent = [*until(run(MTC_25, TEN, 3.0, chance(3)), 2.0), Sent(2.002, 2.0, 0, standing(MTC_25, TEN + 50 + off))]
-    follower = MtcFollower(timebase(MTC_25))
+    follower = mtc_follower(timebase(MTC_25))
     clocks = list(watch(follower, sent, 2.02, tick_s=0.002))
     assert clocks[-1].lock is Lock.LOCATED
     assert clocks[-1].position_s == pytest.approx(2 + off / 25)
@@ -147,7 +147,7 @@ def test_a_full_frame_three_frames_away_is_a_jump(off: int) -> None:
 
 def test_a_master_that_stops_and_says_where_does_not_let_the_rig_run_on() -> None:
     sent = [*until(run(MTC_25, TEN, 3.0, chance(3)), 2.0), Sent(2.003, 2.0, 0, standing(MTC_25, TEN + 50))]
-    clocks = list(watch(MtcFollower(timebase(MTC_25)), sent, 4.0))
+    clocks = list(watch(mtc_follower(timebase(MTC_25)), sent, 4.0))
     assert first(clocks, lambda clock: clock.lock is Lock.LOCATED) < 2.06
     assert clocks[-1].position_s == 2.0
     assert not any(clock.lock is Lock.FREEWHEEL for clock in clocks)
@@ -163,7 +163,7 @@ def test_it_turns_with_the_master_and_back(name: str) -> None:
     back = later(run(counting, start + 40, 2.0, chance(2), backward=True), turn_s)[: 4 * 30]
     again_s = back[-1].due_s + gap
     again = later(run(counting, start + 10, 2.0, chance(3)), again_s)
-    follower = MtcFollower(timebase(counting))
+    follower = mtc_follower(timebase(counting))
     clocks = list(watch(follower, there + back + again, again_s + 1, tick_s=0.001))
 
     def good(clock: Clock) -> bool:

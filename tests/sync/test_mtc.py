@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sequencer.sync.address import standing
-from sequencer.sync.mtc import MtcFollower
+from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Follow, Follower, Lock
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, Timecode
@@ -26,7 +26,7 @@ def test_joining_at_any_phase(name: str, skip: int, backward: bool) -> None:
     gap = gap_s(counting)
     frame = ten_o_clock(counting) + 1000 + 37 * skip
     sent = run(counting, frame, 1.0, chance(skip), skip=skip, backward=backward)
-    clocks = list(watch(MtcFollower(timebase(counting)), sent, 1.0, tick_s=0.001))
+    clocks = list(watch(mtc_follower(timebase(counting)), sent, 1.0, tick_s=0.001))
     begun = sent[0].due_s
     assert first(clocks, lambda clock: clock.lock is not Lock.WAITING) - begun <= 7 * gap + 5 * MS
     assert first(clocks, lambda clock: clock.steers) - begun <= 15 * gap + 5 * MS
@@ -41,7 +41,7 @@ def test_joining_at_any_phase(name: str, skip: int, backward: bool) -> None:
 
 def test_positions_and_sightings_are_exact_without_jitter() -> None:
     counting = COUNTINGS["30 drop"]
-    follower = MtcFollower(timebase(counting))
+    follower = mtc_follower(timebase(counting))
     frame = ten_o_clock(counting) + 3 * 1798
     clocks = list(watch(follower, run(counting, frame, 3.0, chance(0), sigma_s=0), 2.5))
     for clock in clocks:
@@ -57,10 +57,10 @@ def test_positions_and_sightings_are_exact_without_jitter() -> None:
 
 def test_the_same_bytes_give_the_same_clocks() -> None:
     sent = run(MTC_25, TEN, 2.0, chance(4))
-    once = list(watch(MtcFollower(timebase(MTC_25)), sent, 3.0))
+    once = list(watch(mtc_follower(timebase(MTC_25)), sent, 3.0))
     # split bytes arrive with the same stamps
     split = [Sent(one.at_s, one.due_s, one.quarter, part) for one in sent for part in (one.data[:1], one.data[1:])]
-    assert list(watch(MtcFollower(timebase(MTC_25)), split, 3.0)) == once
+    assert list(watch(mtc_follower(timebase(MTC_25)), split, 3.0)) == once
 
 
 def test_error_over_uncertainty_is_near_one() -> None:
@@ -68,7 +68,7 @@ def test_error_over_uncertainty_is_near_one() -> None:
     steady: list[float] = []
     for seed in range(30):
         sent = run(MTC_25, TEN, 7.0, chance(seed + 300))
-        for clock in watch(MtcFollower(timebase(MTC_25)), sent, 7.0, tick_s=0.05):
+        for clock in watch(mtc_follower(timebase(MTC_25)), sent, 7.0, tick_s=0.05):
             if clock.steers:
                 ratio = (clock.position_s - clock.at_ns * 1e-9) / clock.uncertainty_s
                 (steady if clock.at_ns > 6e9 else ratios).append(ratio)
@@ -79,7 +79,7 @@ def test_error_over_uncertainty_is_near_one() -> None:
 
 def test_uncertainty_grows_while_coasting_and_speed_is_held() -> None:
     sent = until(run(MTC_25, TEN, 6.0, chance(1)), 5.0)
-    clocks = list(watch(MtcFollower(timebase(MTC_25), Follow(freewheel_s=4.0)), sent, 10.0))
+    clocks = list(watch(mtc_follower(timebase(MTC_25), Follow(freewheel_s=4.0)), sent, 10.0))
     coasting = [clock for clock in clocks if clock.lock is Lock.FREEWHEEL]
     assert coasting[0].at_ns * 1e-9 == pytest.approx(5.05, abs=0.02)
     assert coasting[-1].at_ns * 1e-9 == pytest.approx(8.99, abs=0.03)
@@ -93,7 +93,7 @@ def test_uncertainty_grows_while_coasting_and_speed_is_held() -> None:
 
 
 def test_lost_is_told_and_running_code_is_taken_up_again() -> None:
-    follower = MtcFollower(timebase(MTC_25), Follow(freewheel_s=0.5))
+    follower = mtc_follower(timebase(MTC_25), Follow(freewheel_s=0.5))
     sent = until(run(MTC_25, TEN, 2.0, chance(1)), 1.0) + run(MTC_25, TEN + 5000, 2.0, chance(2), at_s=4.0)
     clocks = list(watch(follower, sent, 5.5))
     assert follower.troubles() == ("timecode stopped at 10:00:00:24",)
@@ -105,7 +105,7 @@ def test_lost_is_told_and_running_code_is_taken_up_again() -> None:
 def test_one_piece_alone_does_not_end_a_coast() -> None:
     whole = run(MTC_25, TEN, 4.0, chance(9))
     lone = next(one for one in whole if one.due_s > 2.5)
-    clocks = list(watch(MtcFollower(timebase(MTC_25), Follow(freewheel_s=1.0)), [*until(whole, 2.0), lone], 4.0))
+    clocks = list(watch(mtc_follower(timebase(MTC_25), Follow(freewheel_s=1.0)), [*until(whole, 2.0), lone], 4.0))
     assert not any(clock.lock is Lock.LOCKED for clock in clocks if clock.at_ns > 2.1e9)
     assert first(clocks, lambda clock: clock.lock is Lock.LOST) == pytest.approx(3.0, abs=0.02)
 
@@ -113,10 +113,10 @@ def test_one_piece_alone_does_not_end_a_coast() -> None:
 def test_a_fifth_of_the_speed_is_followed_and_less_is_not() -> None:
     counting = COUNTINGS["24"]
     sent = run(counting, ten_o_clock(counting), 6.0, chance(1), speed=0.205)
-    clocks = list(watch(MtcFollower(timebase(counting)), sent, 6.0))
+    clocks = list(watch(mtc_follower(timebase(counting)), sent, 6.0))
     assert all(clock.lock is Lock.LOCKED for clock in clocks if clock.at_ns > 1e9)
     assert clocks[-1].position_s == pytest.approx(0.205 * clocks[-1].at_ns * 1e-9, abs=1 * MS)
-    follower = MtcFollower(timebase(counting))
+    follower = mtc_follower(timebase(counting))
     crawl = run(counting, ten_o_clock(counting), 60.0, chance(1), speed=0.05)
     assert all(clock.lock is Lock.WAITING for clock in watch(follower, crawl, 60.0))
     assert follower.troubles() == ("quarter frames arrive, but they do not make a timecode",)
@@ -126,7 +126,7 @@ def test_a_fifth_of_the_speed_is_followed_and_less_is_not() -> None:
 def test_after_a_dropout_it_goes_on_without_a_jump(hole_s: float) -> None:
     whole = run(MTC_25, TEN, 6.0 + hole_s, chance(9))
     sent = [one for one in whole if not 5.0 < one.due_s < 5.0 + hole_s]
-    clocks = list(watch(MtcFollower(timebase(MTC_25), Follow(freewheel_s=15.0)), sent, 6.0 + hole_s))
+    clocks = list(watch(mtc_follower(timebase(MTC_25), Follow(freewheel_s=15.0)), sent, 6.0 + hole_s))
     assert clocks[-1].jumps == 1
     back = [clock for clock in clocks if clock.at_ns * 1e-9 > 5.0 + hole_s + 3 * GAP_S]
     assert all(clock.lock is Lock.LOCKED for clock in back)
@@ -136,7 +136,7 @@ def test_after_a_dropout_it_goes_on_without_a_jump(hole_s: float) -> None:
 
 
 def test_a_wrong_rate_is_told_once_and_never_locks() -> None:
-    follower = MtcFollower(timebase(MTC_25))
+    follower = mtc_follower(timebase(MTC_25))
     counting = COUNTINGS["30"]
     clocks = list(watch(follower, run(counting, ten_o_clock(counting), 20.0, chance(5)), 20.0))
     assert all(clock.lock in (Lock.WAITING, Lock.LOCKING) for clock in clocks)
@@ -149,7 +149,7 @@ def test_a_wrong_rate_is_told_once_and_never_locks() -> None:
 
 
 def test_a_master_set_to_the_right_rate_starts_from_its_full_frame_at_once() -> None:
-    follower = MtcFollower(timebase(MTC_25))
+    follower = mtc_follower(timebase(MTC_25))
     counting = COUNTINGS["30"]
     sent = until(run(counting, ten_o_clock(counting), 2.0, chance(5)), 1.5)
     sent += [Sent(2.0, 2.0, 4 * TEN, standing(MTC_25, TEN))]
@@ -161,7 +161,7 @@ def test_a_master_set_to_the_right_rate_starts_from_its_full_frame_at_once() -> 
 
 def test_a_refused_rate_does_not_start_where_a_full_frame_was() -> None:
     # the first two pieces carry no rate, so that what was refused before has to be remembered
-    follower = MtcFollower(timebase(MTC_25))
+    follower = mtc_follower(timebase(MTC_25))
     counting = COUNTINGS["30"]
     start = ten_o_clock(counting)
     sent = [Sent(0.0, 0.0, 4 * TEN, standing(MTC_25, TEN))]
@@ -172,7 +172,7 @@ def test_a_refused_rate_does_not_start_where_a_full_frame_was() -> None:
 
 
 def test_a_rate_that_changes_while_running_coasts_and_is_lost() -> None:
-    follower = MtcFollower(timebase(COUNTINGS["30"]), Follow(freewheel_s=1.0))
+    follower = mtc_follower(timebase(COUNTINGS["30"]), Follow(freewheel_s=1.0))
     drop = Counting(Rate(30000, 1001), drop=True)
     sent = until(run(COUNTINGS["30"], ten_o_clock(COUNTINGS["30"]), 3.0, chance(5)), 2.0)
     sent += run(drop, ten_o_clock(drop) + 60, 4.0, chance(6), at_s=2.0)
@@ -183,11 +183,11 @@ def test_a_rate_that_changes_while_running_coasts_and_is_lost() -> None:
 
 def test_a_rate_that_midi_timecode_cannot_carry_is_refused() -> None:
     with pytest.raises(ValueError, match="60 frames a second cannot be carried by MIDI timecode"):
-        MtcFollower(timebase(Counting(Rate(60))))
+        mtc_follower(timebase(Counting(Rate(60))))
 
 
 def test_a_master_at_the_other_house_rate_is_told() -> None:
-    follower = MtcFollower(timebase(COUNTINGS["30"]))
+    follower = mtc_follower(timebase(COUNTINGS["30"]))
     sent = run(COUNTINGS["30"], ten_o_clock(COUNTINGS["30"]), 6.0, chance(5), speed=1000 / 1001)
     list(watch(follower, sent, 6.0))
     assert follower.troubles() == (
@@ -198,11 +198,11 @@ def test_a_master_at_the_other_house_rate_is_told() -> None:
 def test_midnight_is_crossed_in_the_short_way() -> None:
     counting = COUNTINGS["30 drop"]
     base = Timebase(counting, Timecode(23, 59, 59, 0, drop=True))
-    clocks = list(watch(MtcFollower(base), run(counting, counting.day - 30, 4.0, chance(8)), 4.0))
+    clocks = list(watch(mtc_follower(base), run(counting, counting.day - 30, 4.0, chance(8)), 4.0))
     for clock in clocks:
         if clock.steers:
             assert clock.position_s == pytest.approx(clock.at_ns * 1e-9, abs=3 * MS)
-    after = list(watch(MtcFollower(base), run(counting, 0, 1.0, chance(8)), 1.0))
+    after = list(watch(mtc_follower(base), run(counting, 0, 1.0, chance(8)), 1.0))
     assert after[-1].position_s == pytest.approx(30 * 1001 / 30000 + after[-1].at_ns * 1e-9, abs=3 * MS)
 
 
@@ -210,7 +210,7 @@ def test_midnight_is_crossed_in_the_short_way() -> None:
 def test_a_known_delay_of_the_cable_is_taken_off(backward: bool) -> None:
     way = -1 if backward else 1
     sent = later(run(MTC_25, TEN, 4.0, chance(8), backward=backward), 0.04)
-    follower = MtcFollower(timebase(MTC_25), Follow(delay_s=0.04))
+    follower = mtc_follower(timebase(MTC_25), Follow(delay_s=0.04))
     clocks = list(watch(follower, sent, 4.0))
     assert all(clock.lock is Lock.LOCKED for clock in clocks if clock.at_ns > 1e9)
     assert clocks[-1].position_s == pytest.approx(way * clocks[-1].at_ns * 1e-9, abs=1 * MS)
@@ -230,7 +230,7 @@ def test_a_day_of_running_does_not_drift() -> None:
     early = run(MTC_25, TEN, 5.0, chance(1), sigma_s=0)
     ahead = int(base_s * 25)
     late = later(run(MTC_25, TEN + ahead, 2.0, chance(2), sigma_s=0), base_s)
-    follower: Follower = MtcFollower(timebase(MTC_25), Follow(freewheel_s=90_000.0))
+    follower: Follower = mtc_follower(timebase(MTC_25), Follow(freewheel_s=90_000.0))
     for one in [*early, *late]:
         follower.feed(one.at_ns, one.data)
     clock = follower.at(late[-1].at_ns)
@@ -239,6 +239,6 @@ def test_a_day_of_running_does_not_drift() -> None:
 
 def test_silence_in_the_middle_of_locking_is_given_up() -> None:
     sent = list(islice(run(MTC_25, TEN, 1.0, chance(2)), 10))
-    clocks = list(watch(MtcFollower(timebase(MTC_25)), sent, 1.0))
+    clocks = list(watch(mtc_follower(timebase(MTC_25)), sent, 1.0))
     assert any(clock.lock is Lock.LOCKING for clock in clocks)
     assert clocks[-1].lock is Lock.WAITING
