@@ -9,8 +9,11 @@ from sequencer.cli.compare import compare
 from sequencer.cli.device import device
 from sequencer.cli.fit import fit
 from sequencer.cli.keys import keys
+from sequencer.cli.ltc import ltc
 from sequencer.cli.play import play
+from sequencer.cli.ports import ports
 from sequencer.cli.takes import takes
+from sequencer.cli.tempo import tempo
 
 CAUTION = (
     "Motorised rigs crush, trap and drop things. This program is not a safety device: a hard-wired emergency stop that "
@@ -30,6 +33,9 @@ app.add_typer(keys, name="keys")
 app.command()(takes)
 app.command()(compare)
 app.command()(play)
+app.command()(ports)
+app.command()(ltc)
+app.command()(tempo)
 app.command()(device)
 
 

@@ -20,7 +20,7 @@ from sequencer.score.edits.reverse import reverse
 from sequencer.score.edits.ripple import ripple
 from sequencer.score.edits.scale import mirror, scale
 from sequencer.score.edits.selection import Selection
-from sequencer.score.edits.snap import Grid, beats, snap
+from sequencer.score.edits.snap import Beats, Grid, Lines, snap
 from sequencer.score.edits.stretch import stretch
 from sequencer.score.move import Ease, Key, Move, Track
 from sequencer.shell.kinds import laws
@@ -271,12 +271,13 @@ def snap_keys(
 
     def edit(opened: Project, chosen: Selection) -> tuple[Move, str]:
         step = Fraction(1) if part is None else part
+        grid: Lines
         if onto == "frames":
             grid = Grid(step)
         elif opened.tempo is None:
             raise ProjectError("tempo", "there is none, so there are no beats", "write one, or snap to frames")
         else:
-            grid = beats(opened.tempo, opened.timebase.rate, step)
+            grid = Beats(opened.tempo, opened.timebase.rate, step)
         move = snap(opened.move, chosen, grid, pinned=pinned)
         stay = 0 if pinned else sum(key.pin for key in _keys(opened, chosen))
         stayed = f" ({stay} pinned stay)" if stay else ""

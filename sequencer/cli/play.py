@@ -4,73 +4,128 @@ import math
 import time
 from fractions import Fraction
 from pathlib import Path
-from typing import Annotated, Literal
 
 import typer
 from msgspec.structs import replace
 
+from sequencer.cli import play_options as how
 from sequencer.cli.exits import console, errors, exits
-from sequencer.cli.options import Folder, PassName, Speed, TickHz, instant
+from sequencer.cli.options import Folder, PassName, Speed, TickHz, fraction, instant, number
+from sequencer.cli.shown import clock_words
 from sequencer.errors import ProjectError
 from sequencer.playback.state import Phase
 from sequencer.project.document import Project
 from sequencer.project.store import load
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
-from sequencer.shell.kinds import laws, source_address
-from sequencer.shell.messages import Arm, Late, Said, Setup, Start, Status
+from sequencer.shell.kinds import Carried, carried, laws, source_address
+from sequencer.shell.messages import Arm, Said, Setup, Start, Status
 
 _ARM_S = 10.0
+_OPTION_OF = {"midi_in": ("mtc", "clock"), "audio_in": ("ltc",), "audio_out": ("audio",)}  # --sync
+_WORDS: dict[Carried, str] = {"midi": "MIDI", "ltc": "linear timecode", "osc": "OSC"}
 CAUTION = (
     "The rig will move. Are people clear, and is a hard-wired emergency stop that cuts motor power in reach of a "
     "person who watches the rig? This program is not a safety device."
 )
 
+REMOTE = (
+    "Triggers may choose the cue or marker: the rig then moves to its start without another question. Keep people "
+    "clear of the rig for as long as this runs."
+)
+
 
 def play(
     project: Folder,
-    sync: Annotated[Literal["internal", "mtc"], typer.Option(help="What clocks the move.")] = "internal",
-    midi_in: Annotated[
-        str, typer.Option(help="Where timecode comes in: a port's name, virtual:NAME, or pipe:PORT.")
-    ] = "virtual:twintake",
-    out: Annotated[str, typer.Option(help="The rig, as osc://HOST:PORT.")] = "osc://127.0.0.1:9000",
+    sync: how.Sync = "internal",
+    midi_in: how.MidiIn = None,
+    audio_in: how.AudioIn = None,
+    audio_out: how.AudioOut = "",
+    trigger: how.Trigger = None,
+    remote: how.Remote = False,
+    give: how.Give = None,
+    offset_frames: how.OffsetFrames = None,
+    delay_ms: how.DelayMs = None,
+    out: how.Out = "osc://127.0.0.1:9000",
     run: PassName = None,
-    cue: Annotated[str | None, typer.Option(help="Play this cue only; else all, from the first cue or key.")] = None,
-    until: Annotated[str | None, typer.Option(help="End at this timecode, or where the move next rests.")] = None,
+    cue: how.OneCue = None,
+    until: how.Until = None,
     speed: Speed = "1",
-    late: Annotated[
-        Late, typer.Option(help="Timecode that starts or jumps in mid-move: refuse it, or join the move there.")
-    ] = "refuse",
-    preroll_s: Annotated[
-        float, typer.Option("--preroll", min=0.0, help="Internal clock: seconds before the start.")
-    ] = 3.0,
-    freewheel_s: Annotated[
-        float, typer.Option("--freewheel", min=0.0, max=10.0, help="Seconds to go on when timecode stops coming.")
-    ] = 2.0,
+    late: how.Joins = "refuse",
+    preroll_s: how.Preroll = None,
+    freewheel_s: how.Freewheel = 2.0,
     tick_hz: TickHz = 250,
-    precise: Annotated[bool, typer.Option("--precise", help="Spin before each tick: more punctual, more CPU.")] = False,
-    arm: Annotated[bool, typer.Option("--arm", help="Arm at once; else the operator is asked.")] = False,
-    record: Annotated[bool, typer.Option("--record", help="Keep a take file (needs --cue).")] = False,
+    precise: how.Precise = False,
+    arm: how.AtOnce = False,
+    record: how.Record = False,
 ) -> None:
     """Move to the start, say so, and follow the clock to the end of the move."""
     with exits():
         opened = load(project, laws())
+        _refuse_options(sync, midi_in=midi_in, audio_in=audio_in, audio_out=audio_out)
         setup = Setup(
             project=str(project),
             run=shoot.pass_of(opened, run).name,
             output=out,
-            sync=sync,
-            source="" if sync == "internal" else source_address(midi_in),
+            sync="internal" if sync == "osc" else sync,
+            sources=_sources(sync, midi_in, audio_in),
+            triggers=_inlets("--trigger", trigger or (["osc:9001"] if sync == "osc" else []), ("osc", "midi")),
+            audio_out=audio_out,
+            give=tuple(give or ()),
+            offset_frames=None if offset_frames is None else str(fraction(offset_frames)),
+            delay_ms=None if delay_ms is None else number(delay_ms),
             tick_hz=tick_hz,
             precise=precise,
             freewheel_s=freewheel_s,
             answers_needed=False,
         )
-        order = Arm(until_s=_until_s(opened, until), speed=speed, late=late)
+        _refuse(setup, remote, record)
+        if preroll_s is None:
+            # a trigger means now; but music is known to run only a moment after it began
+            preroll_s = 0.0 if setup.triggers and sync != "audio" else 3.0
+        order = Arm(until_s=_until_s(opened, until), speed=speed, late=late, preroll_s=preroll_s, remote=remote)
         if cue is not None or record:
             order = _of_cue(order, opened, project, cue, run, record)
         with crew(setup) as running:
-            _play(running, order, preroll_s if sync == "internal" else None, arm)
+            _play(running, setup, order, arm)
+
+
+def _refuse_options(sync: str, **given: list[str] | str | None) -> None:
+    """Refuse an option of another clock: who forgot --sync would see the rig start by itself. Error: ProjectError."""
+    for name, value in given.items():
+        if value and sync not in _OPTION_OF[name]:
+            option, mend = f"--{name.replace('_', '-')}", f"add --sync {' or '.join(_OPTION_OF[name])}, or leave it out"
+            raise ProjectError(option, f"has no meaning with --sync {sync}", mend, "command line")
+
+
+def _refuse(setup: Setup, remote: bool, record: bool) -> None:
+    """Refuse what makes no sense together. Error: ProjectError that names the option."""
+    if remote and not setup.triggers:
+        raise ProjectError("--remote", "nothing can choose", "name where orders come in: --trigger", "command line")
+    if remote and record:
+        mend = "leave one of them out"
+        raise ProjectError("--remote", "a take is of one cue, and triggers choose others", mend, "command line")
+
+
+def _sources(sync: str, midi_in: list[str] | None, audio_in: list[str] | None) -> tuple[str, ...]:
+    """Return where time may come in, the one that is followed first."""
+    match sync:
+        case "mtc" | "clock":
+            return _inlets("--midi-in", midi_in or ["virtual:twintake"], ("midi",))
+        case "ltc":
+            return _inlets("--audio-in", audio_in or ["ltc:"], ("ltc",))
+    return ()
+
+
+def _inlets(option: str, names: list[str], wanted: tuple[Carried, ...]) -> tuple[str, ...]:
+    """Return the addresses of the sources that an option names. Error: ProjectError where something else comes in."""
+    found = tuple(source_address(name, "ltc" if "ltc" in wanted else "midi") for name in names)
+    for address in found:
+        if carried(address) not in wanted:
+            fitting = " or ".join(_WORDS[one] for one in wanted)
+            what = f"{_WORDS[carried(address)]} comes in at {address}, and {fitting} is wanted"
+            raise ProjectError(option, what, "twintake ports lists what fits", "command line")
+    return found
 
 
 def _until_s(project: Project, until: str | None) -> float | None:
@@ -99,29 +154,44 @@ class _Teller:
             console.print(one.text, markup=False, highlight=False)
         if status is not None and time.monotonic() - self._shown_s > 5.0:
             self._shown_s = time.monotonic()
-            errors.print(f"{status.phase}, clock {status.lock}", style="dim", highlight=False)
+            errors.print(f"{status.phase}, {status.source}: {clock_words(status)}", style="dim", highlight=False)
 
 
-def _play(running: Crew, order: Arm, preroll_s: float | None, asked: bool) -> None:
+def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
     """Play what is ordered, once the operator has been told what is there and, unless `asked`, says so."""
     watch = shoot.Watch(running, _Teller())
-    for one in running.wait_opened().values():
-        if one.source:
-            console.print(f"timecode comes in at {one.source}", highlight=False)
-        if one.timing:
-            console.print(one.timing, highlight=False)
+    _tell_links(running, setup)
     watch.look()
     console.print(CAUTION, style="bold")
+    if order.remote:
+        console.print(REMOTE, style="bold")
     if not asked and not typer.confirm("Arm and move to the start?"):
         raise typer.Exit(0)
     try:
         watch.arm(order)
         watch.until(Phase.READY, _ARM_S)
-        if preroll_s is not None:
-            running.tell(Start(preroll_s))
-        watch.until(Phase.FINISHED, math.inf)
+        if setup.sync in ("internal", "audio") and not setup.triggers:
+            running.tell(Start())
+        # with triggers that choose, nothing but a stop ends it
+        watch.until(Phase.IDLE if order.remote else Phase.FINISHED, math.inf)
         if order.take is not None:
             console.print(f"kept {watch.until_kept().path}", highlight=False, soft_wrap=True)
     except KeyboardInterrupt:
         watch.stop()
         raise
+
+
+def _tell_links(running: Crew, setup: Setup) -> None:
+    """Say where time and orders come in, where time goes out, and how punctual the engine can be."""
+    opened = running.wait_opened()
+    places = {port: place for one in opened.values() for port, place in one.sources.items()}
+    for port, address in enumerate(setup.inlets):
+        uses = ["timecode"] if address in setup.sources else []
+        uses += ["orders"] if address in setup.triggers else []
+        verb = "come" if "orders" in uses else "comes"
+        console.print(f"{' and '.join(uses)} {verb} in at {places.get(port, address)}", highlight=False, markup=False)
+    if setup.sync == "audio":
+        console.print(f"the music plays on {places[len(setup.inlets)]}", highlight=False, markup=False)
+    for target in setup.give:
+        console.print(f"time goes out to {target}", highlight=False, markup=False)
+    console.print(opened["engine"].timing, highlight=False)

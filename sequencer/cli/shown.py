@@ -51,7 +51,8 @@ class Shown:
 
 
 def clock_words(status: Status) -> str:
-    """Say how well the master's time is known: `locked, 100.0 %, within 0.03 ms`."""
+    """Say how well the master's time is known: `locked, 100.00 %, within 30 us, 2 lost`."""
     if status.lock not in ("locked", "freewheel"):
         return status.lock
-    return f"{status.lock}, {status.speed * 100:.1f} %, within {status.uncertainty_s * 1000:.2f} ms"
+    lost = f", {status.lost} lost" if status.lost else ""
+    return f"{status.lock}, {status.speed * 100:.2f} %, within {status.uncertainty_s * 1e6:.0f} us{lost}"

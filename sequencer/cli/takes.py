@@ -41,7 +41,7 @@ def takes(
         source = shoot.wire() if through == "auto" else "pipe:0" if through == "pipe" else through
         with shoot.simulated_rig(project / "rig.json", seed) as (_, output):
             setup = Setup(
-                project=str(project), run=plan.run.name, output=output, sync="mtc", source=source, tick_hz=tick_hz
+                project=str(project), run=plan.run.name, output=output, sync="mtc", sources=(source,), tick_hz=tick_hz
             )
             paths = _shoot(plan, setup, takes, preroll_s, errors if json else console)
         if len(paths) < 2:

@@ -10,8 +10,8 @@ import numpy as np
 from sequencer.motion import join, profile
 from sequencer.motion.trajectory import Floats, Trajectory
 from sequencer.playback.cued import Cued
+from sequencer.playback.events import Action, Brake, Follow, GoTo, Hold, Join, Say
 from sequencer.playback.guard import LONGEST_STEP_S, Sent
-from sequencer.playback.state import Action, Brake, Follow, GoTo, Hold, Join, Say
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
 from sequencer.rig.speed import at_speed

@@ -9,6 +9,7 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     locating      to the start    at the start, and the setpoints stand still                   ready
     ready         none            timecode locked, forward, near normal speed, at the start     running
                                   the same in mid-move, where the operator lets it join         joining
+                                  Recue, where triggers may choose and nothing speaks against   locating
     joining       to the timeline every axis is on the timeline                                 running
     running       the timeline    timecode stops coming                                         freewheeling
                                   past the end, and the setpoints stand still                   finished
@@ -17,6 +18,7 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     stopping      braking         the setpoints stand still                                     stopped
     stopped       none            Reset                                                         idle
     finished      none            Arm, where nothing speaks against it                          locating
+                                  Recue, where triggers may choose and nothing speaks against   locating
 
     Where the operator lets it join, timecode that jumps within the cue leads from joining, running and freewheeling to
     joining, anew: the rig brakes until the way is planned, and comes to the timeline as soon as its limits allow. Where
@@ -25,8 +27,11 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     A stop (asked for; the rig silent or astray; an axis held back; the engine late; on or to the timeline also:
     timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, joining, running and
     freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished only a stop that was
-    asked for counts: nothing is armed, so the others speak against arming instead. A stop is latched: its first cause
-    stays until Reset, and after Reset nothing moves before the next Arm.
+    asked for counts: nothing moves, so the others speak against arming and recueing instead. A stop is latched: its
+    first cause stays until Reset, and after Reset nothing moves before the next Arm.
+
+    The program's own clock, halted or set anew, is a master like any other: it stops a move, or is waited for where
+    the operator lets it join. ClockHalted moves nothing; it is remembered for the words, until timecode runs again.
 
 Standing still is said of the setpoints. Whether the rig itself stands is for the person who watches it.
 """
@@ -35,7 +40,24 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from sequencer.playback.cued import Cued
-from sequencer.playback.guard import LONGEST_STEP_S, Stray
+from sequencer.playback.events import (
+    Action,
+    Arm,
+    Brake,
+    ClockHalted,
+    EngineLate,
+    Event,
+    Follow,
+    GoTo,
+    Hold,
+    Join,
+    Recue,
+    Reset,
+    Say,
+    Stop,
+    Tick,
+)
+from sequencer.playback.guard import LONGEST_STEP_S
 from sequencer.sync.reading import Clock, Lock
 
 GRACE_S = 0.04  # how far past the start of the cue a move may still begin; the guard takes up the difference
@@ -59,111 +81,8 @@ class Phase(StrEnum):
 ON_THE_CLOCK = frozenset({Phase.JOINING, Phase.RUNNING, Phase.FREEWHEELING})
 MOVING = ON_THE_CLOCK | {Phase.LOCATING}
 UNARMED = frozenset({Phase.IDLE, Phase.FINISHED})
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Arm:
-    """The operator, at this machine, lets the rig move to the start of `cued` and then follow timecode.
-
-    Unit: `cap` the part of each axis's speed on the way to the start; `freewheel_s` for how long the follower coasts
-    when timecode stops, for the words. `joins`: timecode that is or jumps in mid-move is joined there, not refused.
-    Error: ValueError for a cap that is no such part.
-    """
-
-    cued: Cued
-    cap: float = 0.5
-    freewheel_s: float = 2.0
-    joins: bool = False
-
-    def __post_init__(self) -> None:
-        if not 0 < self.cap <= 1:
-            raise ValueError(f"cap is {self.cap}; it must be above 0 and at most 1")
-
-
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """Somebody or something asks for a stop; `cause` is a clause in plain words, with its mend."""
-
-    cause: str
-
-
-@dataclass(frozen=True, slots=True)
-class Reset:
-    """The operator has seen why it stopped, and that it is safe to go on."""
-
-
-@dataclass(frozen=True, slots=True)
-class EngineLate:
-    """This machine came to a tick `late_s` after its time."""
-
-    late_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tick:
-    """What is known at one tick.
-
-    `arrived`: what was planned has ended, and the rig is there as far as it says. `standing`: the setpoints stand
-    still. `joined`: every axis is on the timeline that was being joined. `silent_s`: how long the rig has not answered,
-    0 for one that never does. `held_back`: an axis that the guard keeps from where it is wanted; `astray`: one that is
-    not where it was sent.
-    """
-
-    now_ns: int
-    clock: Clock
-    arrived: bool
-    standing: bool
-    joined: bool = False
-    silent_s: float = 0.0
-    held_back: Stray | None = None
-    astray: Stray | None = None
-
-
-Event = Arm | Stop | Reset | EngineLate | Tick
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class GoTo:
-    """Go to the start of the cue, at no more than the part `cap` of each axis's speed."""
-
-    cued: Cued
-    cap: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Follow:
-    """Follow the clock along the cue."""
-
-    cued: Cued
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Join:
-    """Come to rest, and before that or from there onto the cue, wherever the clock, now at `clock`, is by then."""
-
-    cued: Cued
-    clock: Clock
-
-
-@dataclass(frozen=True, slots=True)
-class Brake:
-    """Come to rest as fast as the motors' limits allow."""
-
-
-@dataclass(frozen=True, slots=True)
-class Hold:
-    """Stay where the last setpoint is."""
-
-
-@dataclass(frozen=True, slots=True)
-class Say:
-    """Tell the operator, and keep it in the take's log: a short code for programs, and words."""
-
-    code: str
-    text: str
-
-
-Action = GoTo | Follow | Join | Brake | Hold | Say
+RECUED_FROM = frozenset({Phase.READY, Phase.FINISHED})
+STOPS = frozenset({Phase.STOPPING, Phase.STOPPED})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +92,7 @@ class State:
     `cause`: why it stops or stopped, else empty. `armed`: what was armed last. `jumps`: the clock's count when the move
     began or was joined, None while a master that stands is awaited. `since_ns`: when locating, joining or freewheeling
     began, None before its first tick. `hindrance`: what spoke against arming at the last tick. `told`: what was last
-    said of the timecode while ready.
+    said of the timecode while ready. `halted`: how the program's own clock came to stand, while it does.
     """
 
     phase: Phase = Phase.IDLE
@@ -183,6 +102,7 @@ class State:
     since_ns: int | None = None
     hindrance: str = ""
     told: str = ""
+    halted: str = ""
 
     @property
     def cue(self) -> Arm:
@@ -202,6 +122,10 @@ def step(state: State, event: Event) -> Step:
             return _tick(state, event)
         case Arm():
             return _arm(state, event)
+        case Recue(cued, by):
+            return _recue(state, cued, by)
+        case ClockHalted(how):
+            return replace(state, halted=how), ()
         case Stop(cause):
             return _stop(state, cause)
         case Reset():
@@ -254,20 +178,49 @@ def _arm(state: State, event: Arm) -> Step:
     refusal = _refusal(state, event.cued)
     if refusal:
         return state, (Say("refused", f"not armed: {refusal}"),)
-    then = ", then at once to wherever timecode runs in it" if event.joins else ""
-    words = f"armed; moving to the start of the cue at up to {event.cap:.0%} of full speed{then}. Keep clear of the rig"
+    return _locate(state, event, "armed")
+
+
+def _recue(state: State, cued: Cued, by: str) -> Step:
+    refusal = _recue_refusal(state, cued)
+    if refusal:
+        return state, (Say("refused", f"{by} is not obeyed: {refusal}"),)
+    return _locate(state, replace(state.cue, cued=cued), f"chosen by {by}")
+
+
+def _locate(state: State, armed: Arm, why: str) -> Step:
+    then = ", then at once to wherever timecode runs in it" if armed.joins else ""
+    words = f"{why}; moving to the start of the cue at up to {armed.cap:.0%} of full speed{then}. Keep clear of the rig"
     return (
-        replace(state, phase=Phase.LOCATING, armed=event, told="", since_ns=None),
-        (GoTo(event.cued, event.cap), Say("locating", words)),
+        replace(state, phase=Phase.LOCATING, armed=armed, told="", since_ns=None),
+        (GoTo(armed.cued, armed.cap), Say("locating", words)),
     )
 
 
 def _refusal(state: State, cued: Cued) -> str:
     """Return what speaks against arming, in words with the mend, or nothing."""
-    if state.phase in (Phase.STOPPING, Phase.STOPPED):
+    if state.phase in STOPS:
         return f"it is {state.phase} because {state.cause}. Reset first"
     if state.phase not in UNARMED:
         return f"it is armed already, and {state.phase}. Stop and reset first"
+    return _hindrance(state, cued)
+
+
+def _recue_refusal(state: State, cued: Cued) -> str:
+    """Return what speaks against going to another cue or mark without an operator, in words with the mend."""
+    if state.phase in STOPS:
+        return f"it is {state.phase} because {state.cause}. Reset and arm at this machine first"
+    if state.armed is None:
+        return "nothing is armed. Arm at this machine first"
+    if not state.armed.remote:
+        return "triggers were not let choose the cue when it was armed. Arm it so at this machine"
+    if state.phase not in RECUED_FROM:
+        return f"it is {state.phase}. Send it again when the rig waits at the start of a cue, or a cue is done"
+    return _hindrance(state, cued)
+
+
+def _hindrance(state: State, cued: Cued) -> str:
+    """Return why the rig cannot go to the start of this cue, in words with the mend, or nothing."""
     if state.hindrance:
         return state.hindrance
     if cued.beyond:
@@ -279,7 +232,7 @@ def _refusal(state: State, cued: Cued) -> str:
 
 def _stop(state: State, cause: str) -> Step:
     cause = cause or "a stop was asked for without a reason; ask who is at the controls"
-    if state.phase in (Phase.STOPPING, Phase.STOPPED):
+    if state.phase in STOPS:
         return state, (Say("stop", f"already {state.phase}: {state.cause}. Now also: {cause}"),)
     if state.phase in MOVING:
         return replace(state, phase=Phase.STOPPING, cause=cause), (Brake(), Say("stopping", f"braking: {cause}"))
@@ -324,7 +277,7 @@ def _wait(state: State, tick: Tick) -> Step:
             f"(preroll at least {PREROLL_S:g} s)"
         )
     elif past_s >= -cued.lead_s * clock.speed:
-        begun = replace(state, phase=Phase.RUNNING, jumps=clock.jumps)
+        begun = replace(state, phase=Phase.RUNNING, jumps=clock.jumps, halted="")
         return begun, (Follow(cued), Say("running", "following timecode"))
     if code == state.told:
         return state, ()
@@ -338,7 +291,7 @@ def _joins(state: State, clock: Clock) -> bool:
 
 
 def _join(state: State, tick: Tick, why: str) -> Step:
-    joining = replace(state, phase=Phase.JOINING, jumps=tick.clock.jumps, since_ns=tick.now_ns)
+    joining = replace(state, phase=Phase.JOINING, jumps=tick.clock.jumps, since_ns=tick.now_ns, halted="")
     words = f"{why}; joining the move there. Keep clear of the rig"
     return joining, (Join(state.cue.cued, tick.clock), Say("joining", words))
 
@@ -348,7 +301,8 @@ def _await(state: State, tick: Tick) -> Step:
     if state.jumps is None:
         return state, ()
     waiting = replace(state, phase=Phase.JOINING, jumps=None, since_ns=tick.now_ns)
-    words = "timecode stands or was set anew; braking, and joining the move when it runs. Keep clear of the rig"
+    how = f"the clock was {state.halted}" if state.halted else "timecode stands or was set anew"
+    words = f"{how}; braking, and joining the move when it runs. Keep clear of the rig"
     return waiting, (Brake(), Say("joining", words))
 
 
@@ -384,11 +338,15 @@ def _clock_fault(state: State, clock: Clock) -> str:
             f"timecode lost for longer than the freewheel time of {state.cue.freewheel_s:g} s; "
             "check the sender and the cable"
         )
+    anew = clock.jumps != state.jumps and not _joins(state, clock)
+    if state.halted and (anew or not clock.steers):
+        where = ", out of the cue" if state.cue.joins else ""
+        return f"the clock was {state.halted}{where}; let it run on during a move"
     if not clock.steers:
         return f"timecode is {clock.lock}, no longer locked; let the sender run on without a new position during a move"
     if clock.speed <= 0:
         return "timecode runs backward or stands still; let the sender run forward during a move"
-    if clock.jumps != state.jumps and not _joins(state, clock):
+    if anew:
         where = " out of the cue" if state.cue.joins else ""
         return f"timecode jumped{where}; let the sender run on without a new position during a move"
     if not SLOWEST <= clock.speed <= FASTEST:

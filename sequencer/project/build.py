@@ -4,32 +4,29 @@ It refuses what it cannot keep exactly. Every fault is a ProjectError with its p
 """
 
 import math
-import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import fields, replace
-from fractions import Fraction
 from functools import partial
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any, TypeVar, cast
 
-from msgspec import UNSET, UnsetType, structs, to_builtins
+from msgspec import UNSET, structs, to_builtins
 
 from sequencer.errors import ProjectError
 from sequencer.project import files, text
-from sequencer.project.document import Playback, Project
+from sequencer.project.build_sync import build_sync, build_triggers, plain_offset, plain_triggers
+from sequencer.project.build_tempo import build_tempo, plain_tempo
+from sequencer.project.document import Playback, Project, Triggers
+from sequencer.project.values import exact, exact_text, instant, named, placed, said, timecode
 from sequencer.rig.axis import Axis, Camera, Rig, Simulated
 from sequencer.rig.limits import Combined, SumLimit, WhileLimit
 from sequencer.score.easing import Laws
 from sequencer.score.faults import faults
 from sequencer.score.move import Cue, Ease, Key, Marker, Move, Pass, Passing, Track, Turn
 from sequencer.timebase.rate import parse_rate
-from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Counting, Timebase, parse
 
-_EXACT = re.compile(r"\d{1,9}(/\d{1,10}|\.\d{1,9})?", re.ASCII)
-_TOO_FINE = re.compile(r"\.\d{10}")
 T = TypeVar("T")
-D = TypeVar("D")
 
 
 def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Project:
@@ -42,20 +39,22 @@ def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Pr
         tracks=tuple(_track(track, f"tracks[{i}]", timebase, laws) for i, track in enumerate(document.tracks)),
         cues=tuple(_cue(cue, f"cues[{i}]", timebase) for i, cue in enumerate(document.cues)),
         markers=tuple(
-            Marker(marker.name, _instant(marker.at, f"markers[{i}].at", timebase))
+            Marker(marker.name, instant(marker.at, f"markers[{i}].at", timebase))
             for i, marker in enumerate(document.markers)
         ),
-        passes=tuple(Pass(one.name, _exact(one.speed, f"passes[{i}].speed")) for i, one in enumerate(document.passes)),
+        passes=tuple(Pass(one.name, exact(one.speed, f"passes[{i}].speed")) for i, one in enumerate(document.passes)),
     )
     rig = build_rig(machine)
     check(move, rig, laws)
     return Project(
-        name=_name(document.name, "name"),
+        name=named(document.name, "name"),
         timebase=timebase,
         rig=rig,
         move=move,
-        tempo=_tempo(document.tempo, timebase) if document.tempo is not UNSET else None,
+        tempo=build_tempo(document.tempo, timebase) if document.tempo is not UNSET else None,
         playback=_playback(document.playback, timebase) if document.playback is not UNSET else None,
+        sync=build_sync(document.sync, timebase),
+        triggers=build_triggers(document.triggers, move, timebase) if document.triggers is not UNSET else Triggers(),
     )
 
 
@@ -63,30 +62,30 @@ def build_rig(machine: files.RigFile) -> Rig:
     """Return the rig that the file describes. Error: ProjectError with the place of the first fault in rig.json."""
     axes = []
     for i, axis in enumerate(machine.axes):
-        _name(axis.name, f"axes[{i}].name", files.RIG)
-        simulated = _placed(f"axes[{i}].simulated", Simulated, files.RIG, **structs.asdict(axis.simulated))
+        named(axis.name, f"axes[{i}].name", files.RIG)
+        simulated = placed(f"axes[{i}].simulated", Simulated, files.RIG, **structs.asdict(axis.simulated))
         values = structs.asdict(axis) | {"simulated": simulated}
-        axes.append(_placed(f"axes[{i}]", Axis, files.RIG, **values))
+        axes.append(placed(f"axes[{i}]", Axis, files.RIG, **values))
     camera = None
     if machine.camera is not UNSET:
-        camera = _placed("camera", Camera, files.RIG, **structs.asdict(machine.camera))
-    name = _name(machine.name, "name", files.RIG)
-    rig = _placed("axes", Rig, files.RIG, name=name, axes=tuple(axes), camera=camera)
+        camera = placed("camera", Camera, files.RIG, **structs.asdict(machine.camera))
+    name = named(machine.name, "name", files.RIG)
+    rig = placed("axes", Rig, files.RIG, name=name, axes=tuple(axes), camera=camera)
     for i, one in enumerate(machine.combined):
         path = f"combined[{i}]"
-        rig = _placed(path, partial(replace, rig), files.RIG, combined=(*rig.combined, _limit(one, path)))
+        rig = placed(path, partial(replace, rig), files.RIG, combined=(*rig.combined, _limit(one, path)))
     return rig
 
 
 def _limit(written: files.CombinedFile, path: str) -> Combined:
     """Return the combined limit. Error: ProjectError for one of neither kind, or of both."""
-    _name(written.name, f"{path}.name", files.RIG)
+    named(written.name, f"{path}.name", files.RIG)
     there = {name: value for name, value in structs.asdict(written).items() if value is not UNSET}
     kind = there.keys() & {"sum", "axis", "other", "between"}
     if kind == {"sum"}:
-        return _placed(path, SumLimit, files.RIG, **there | {"sum": tuple(there["sum"].items())})
+        return placed(path, SumLimit, files.RIG, **there | {"sum": tuple(there["sum"].items())})
     if kind == {"axis", "other", "between"}:
-        return _placed(path, WhileLimit, files.RIG, **there)
+        return placed(path, WhileLimit, files.RIG, **there)
     what = "it is neither the limit of a sum nor that of an axis while another is in a range"
     raise ProjectError(path, what, 'write "sum" alone, or "axis", "while" and "between"', files.RIG)
 
@@ -124,29 +123,25 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         version=files.VERSION,
         name=project.name,
         timebase=files.TimebaseFile(rate=str(timebase.rate), start=str(timebase.start), drop=timebase.counting.drop),
-        tempo=UNSET
-        if project.tempo is None
-        else files.TempoFile(
-            bpm=_written(project.tempo.bpm),
-            beats_per_bar=project.tempo.beats_per_bar,
-            first_beat=_label(timebase.rate.frames(project.tempo.at_s), "tempo.first_beat", timebase),
-        ),
+        tempo=UNSET if project.tempo is None else plain_tempo(project.tempo, timebase),
         playback=UNSET
         if project.playback is None
-        else files.PlaybackFile(file=project.playback.file, at=_label(project.playback.at, "playback.at", timebase)),
+        else files.PlaybackFile(file=project.playback.file, at=timecode(project.playback.at, "playback.at", timebase)),
         cues=[
             files.CueFile(
                 name=cue.name,
-                start=_label(cue.start, f"cues[{i}].from", timebase),
-                end=_label(cue.end, f"cues[{i}].to", timebase),
+                start=timecode(cue.start, f"cues[{i}].from", timebase),
+                end=timecode(cue.end, f"cues[{i}].to", timebase),
             )
             for i, cue in enumerate(move.cues)
         ],
         markers=[
-            files.MarkerFile(name=marker.name, at=_label(marker.at, f"markers[{i}].at", timebase))
+            files.MarkerFile(name=marker.name, at=timecode(marker.at, f"markers[{i}].at", timebase))
             for i, marker in enumerate(move.markers)
         ],
-        passes=[files.PassFile(name=one.name, speed=_written(one.speed)) for one in move.passes],
+        passes=[files.PassFile(name=one.name, speed=exact_text(one.speed)) for one in move.passes],
+        sync=[plain_offset(one) for one in project.sync],
+        triggers=UNSET if project.triggers == Triggers() else plain_triggers(project.triggers, timebase),
         tracks=[_plain_track(track, f"tracks[{i}]", timebase) for i, track in enumerate(move.tracks)],
     )
     rig = project.rig
@@ -161,88 +156,34 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
     return to_builtins(document), to_builtins(machine)
 
 
-def _placed(path: str, make: Callable[..., T], file: str = files.PROJECT, **values: Any) -> T:
-    """Make a value whose type checks itself, and give its complaint a place."""
-    try:
-        return make(**values)
-    except ValueError as error:
-        raise ProjectError(path, text.printable(str(error)), file=file) from error
-
-
-def _name(name: str, path: str, file: str = files.PROJECT) -> str:
-    if not name.strip() or not name.isprintable():
-        raise ProjectError(path, f"{text.printable(name)!r} is no name", "write one or more printable characters", file)
-    return name
-
-
-def _names(named: Iterable[files.CueFile | files.MarkerFile | files.PassFile], where: str) -> None:
+def _names(ones: Iterable[files.CueFile | files.MarkerFile | files.PassFile], where: str) -> None:
     """Refuse names that are none, and one name for two things that a command chooses by name."""
     seen: dict[str, int] = {}
-    for i, one in enumerate(named):
-        _name(one.name, f"{where}[{i}].name")
+    for i, one in enumerate(ones):
+        named(one.name, f"{where}[{i}].name")
         if one.name in seen and where != "markers":
             first = f"{where}[{seen[one.name]}]"
             raise ProjectError(f"{where}[{i}].name", f"{one.name!r} is also the name of {first}", "rename one of them")
         seen[one.name] = i
 
 
-def _exact(written: str, path: str) -> Fraction:
-    try:
-        value = Fraction(written) if _EXACT.fullmatch(written) else Fraction(0)
-    except ZeroDivisionError:
-        value = Fraction(0)
-    if value <= 0:
-        raise ProjectError(path, f"{text.printable(written)!r} is not a number above zero", 'write "2", "1/2" or "0.5"')
-    return value
-
-
-def _written(exact: Fraction) -> str:
-    """Write what `_exact` reads: above one as a decimal number where that has an end, else as a fraction."""
-    billionths = exact * 10**9
-    if exact < 1 or billionths.denominator > 1:
-        return str(exact)
-    whole, part = divmod(billionths.numerator, 10**9)
-    return f"{whole}.{part:09}".rstrip("0").rstrip(".")
-
-
 def _timebase(written: files.TimebaseFile) -> Timebase:
-    rate = _placed("timebase.rate", parse_rate, text=written.rate)
-    counting = _placed("timebase.drop", Counting, rate=rate, drop=written.drop)
+    rate = placed("timebase.rate", parse_rate, text=written.rate)
+    counting = placed("timebase.drop", Counting, rate=rate, drop=written.drop)
     if "." in written.start:
         fault = f"{text.printable(written.start)} is not a whole frame"
         raise ProjectError("timebase.start", fault, "leave out the part of a frame")
-    start = _placed("timebase.start", parse, text=written.start, how=counting)
+    start = placed("timebase.start", parse, text=written.start, how=counting)
     return Timebase(counting, start)
 
 
-def _instant(written: str, path: str, timebase: Timebase) -> Fraction:
-    if _TOO_FINE.search(written):
-        fault = f"{text.printable(written)} is finer than a billionth of a frame"
-        raise ProjectError(path, fault, "write nine decimals at most")
-    return _placed(path, timebase.frames, text=written)
-
-
-def _label(at: Fraction, path: str, timebase: Timebase) -> str:
-    label = str(timebase.label(at))
-    half = Fraction(timebase.counting.day, 2)
-    if not -half <= at < half:
-        raise ProjectError(path, f"{label} is half a day or more from the project's start", "bring it nearer")
-    return label
-
-
 def _cue(written: files.CueFile, path: str, timebase: Timebase) -> Cue:
-    start, end = _instant(written.start, f"{path}.from", timebase), _instant(written.end, f"{path}.to", timebase)
+    start, end = instant(written.start, f"{path}.from", timebase), instant(written.end, f"{path}.to", timebase)
     if end <= start:
         raise ProjectError(
             f"{path}.to", f"{written.end} is not after {written.start}", "let the cue end after it begins"
         )
     return Cue(written.name, start, end)
-
-
-def _tempo(written: files.TempoFile, timebase: Timebase) -> TempoMap:
-    bpm = _exact(written.bpm, "tempo.bpm")
-    first = timebase.rate.seconds(_instant(written.first_beat, "tempo.first_beat", timebase))
-    return _placed("tempo", TempoMap, bpm=bpm, beats_per_bar=written.beats_per_bar, at_s=first)
 
 
 def _playback(written: files.PlaybackFile, timebase: Timebase) -> Playback:
@@ -259,19 +200,19 @@ def _playback(written: files.PlaybackFile, timebase: Timebase) -> Playback:
     ):
         fault = f"{text.printable(written.file)!r} is not a file inside the project folder"
         raise ProjectError("playback.file", fault, "copy the audio into the folder and write its name alone")
-    return Playback(file=written.file, at=_instant(written.at, "playback.at", timebase))
+    return Playback(file=written.file, at=instant(written.at, "playback.at", timebase))
 
 
 def _track(written: files.TrackFile, path: str, timebase: Timebase, laws: Laws) -> Track:
     keys = tuple(
         Key(
-            _instant(key.at, f"{path}.keys[{i}].at", timebase),
+            instant(key.at, f"{path}.keys[{i}].at", timebase),
             key.value,
             _ease(key.ease, f"{path}.keys[{i}].ease", laws),
             # that it is one of the choices there are is for `faults`
-            cast(Passing, _set(key.passing, "pass")),
-            cast(Turn | None, _set(key.turn, None)),
-            _set(key.pin, False),
+            cast(Passing, said(key.passing, "pass")),
+            cast(Turn | None, said(key.turn, None)),
+            said(key.pin, False),
         )
         for i, key in enumerate(written.keys)
     )
@@ -302,7 +243,7 @@ def _ease(written: str | dict[str, Any], path: str, laws: Laws) -> Ease:
 def _plain_track(track: Track, path: str, timebase: Timebase) -> files.TrackFile:
     keys = [
         files.KeyFile(
-            at=_label(key.at, f"{path}.keys[{i}].at", timebase),
+            at=timecode(key.at, f"{path}.keys[{i}].at", timebase),
             value=float(key.value),
             ease=_plain_ease(key.ease),
             passing=UNSET if key.passing == "pass" else key.passing,
@@ -317,11 +258,6 @@ def _plain_track(track: Track, path: str, timebase: Timebase) -> files.TrackFile
 def _plain_ease(ease: Ease) -> str | dict[str, Any]:
     settings = {} if ease.how is None else to_builtins(ease.how)
     return {"law": ease.law, **settings} if settings else ease.law
-
-
-def _set(value: T | UnsetType, otherwise: D) -> T | D:
-    """Return what a file says, or what counts where it says nothing."""
-    return otherwise if isinstance(value, UnsetType) else value
 
 
 def _as(piece: type[T], value: Any, **given: Any) -> T:

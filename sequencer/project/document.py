@@ -9,6 +9,8 @@ from sequencer.sync.orders import Mapped
 from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Timebase
 
+SYNC_SOURCES = ("mtc", "ltc", "audio", "clock")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Playback:
@@ -22,7 +24,7 @@ class Playback:
 class SyncOffset:
     """What lies between a source's time and the picture, as measured or dialled in.
 
-    `source` is one of mtc, ltc, audio, clock. Unit: `frames` that the timeline runs later than the source says, at any
+    `source` is one of SYNC_SOURCES. Unit: `frames` that the timeline runs later than the source says, at any
     speed; `delay_ms` that its time arrives late here.
     """
 

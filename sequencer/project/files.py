@@ -8,15 +8,18 @@ from typing import Annotated, Any, Final, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
+from sequencer.project.document import SYNC_SOURCES
 from sequencer.rig.axis import KINDS, UNITS
 from sequencer.score.move import PASSINGS, TURNS
 from sequencer.timebase.rate import RATES
+from sequencer.timebase.tempo import BEAT_NOTES
 
 PROJECT = "project.json"
 RIG = "rig.json"
 PROJECT_FORMAT: Final = "twintake/project"
 RIG_FORMAT: Final = "twintake/rig"
 VERSION: Final = 1  # of both files
+ORDERS: Final = ("start", "stop clock", "stop rig", "locate", "cue", "mark")
 
 Name = Annotated[str, Meta(extra_json_schema={"minLength": 1})]
 At = Annotated[
@@ -31,6 +34,20 @@ Exact = Annotated[
     Meta(
         description='An exact number above zero as text: "96", "1/2" or "119.88".',
         extra_json_schema={"pattern": r"^\d{1,9}(/\d{1,10}|\.\d{1,9})?$"},
+    ),
+]
+Signed = Annotated[
+    str,
+    Meta(
+        description='An exact number as text: "2", "-1/2" or "-2.5".',
+        extra_json_schema={"pattern": r"^-?\d{1,9}(/\d{1,10}|\.\d{1,9})?$"},
+    ),
+]
+BeatNote = Annotated[
+    int | UnsetType,
+    Meta(
+        description="Which note is a beat, the lower number of the metre: 4 a quarter note, 8 an eighth.",
+        extra_json_schema={"enum": list(BEAT_NOTES)},
     ),
 ]
 RateName = Annotated[str, Meta(description="Frames a second.", extra_json_schema={"enum": list(RATES)})]
@@ -57,10 +74,34 @@ class TimebaseFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     drop: Annotated[bool, Meta(description="Drop-frame counting: 30000/1001 and 60000/1001 only.")] = False
 
 
+class TempoChangeFile(Strict, frozen=True, kw_only=True):
+    bar: Annotated[int, Meta(description="The bar, counted from one.", extra_json_schema={"minimum": 1})]
+    beat: (
+        Annotated[
+            Exact, Meta(description='The beat of the bar, counted from one: "3", or "5/2". Without it, the first.')
+        ]
+        | UnsetType
+    ) = UNSET
+    bpm: Annotated[Exact, Meta(description="Beats a minute from here on.")] | UnsetType = UNSET
+    beats_per_bar: Annotated[
+        int | UnsetType,
+        Meta(description="From here on; a bar begins here.", extra_json_schema={"minimum": 1}),
+    ] = UNSET
+    beat_note: BeatNote = UNSET
+
+
+_SOME_CHANGE = {"anyOf": [{"required": [name]} for name in ("bpm", "beats_per_bar", "beat_note")]}
+
+
 class TempoFile(Strict, frozen=True, kw_only=True):
     bpm: Annotated[Exact, Meta(description='Beats a minute: "96".')]
     beats_per_bar: Annotated[int, Meta(extra_json_schema={"minimum": 1})]
+    beat_note: BeatNote = UNSET
     first_beat: Annotated[At, Meta(description="Where the first beat of the first bar falls.")]
+    changes: Annotated[
+        list[Annotated[TempoChangeFile, Meta(extra_json_schema=_SOME_CHANGE)]] | UnsetType,
+        Meta(description="Steps of tempo and metre, in order of time. What a step does not say stays as it was."),
+    ] = UNSET
 
 
 class PlaybackFile(Strict, frozen=True, kw_only=True):
@@ -82,6 +123,68 @@ class MarkerFile(Strict, frozen=True, kw_only=True):
 class PassFile(Strict, frozen=True, kw_only=True):
     name: Name
     speed: Annotated[Exact, Meta(description='The move\'s speed in this pass: "1", or "1/2" for half speed.')] = "1"
+
+
+class SyncFile(Strict, frozen=True, kw_only=True):
+    source: Annotated[str, Meta(extra_json_schema={"enum": list(SYNC_SOURCES)})]
+    offset_frames: (
+        Annotated[
+            Signed,
+            Meta(description="How much later on the timeline the rig is wanted than the source says, at any speed."),
+        ]
+        | UnsetType
+    ) = UNSET
+    delay_ms: Annotated[
+        float | UnsetType,
+        Meta(
+            description="How late the source's time arrives here.",
+            extra_json_schema={"minimum": -1000, "maximum": 1000},
+        ),
+    ] = UNSET
+
+
+class MidiTriggerFile(Strict, frozen=True, kw_only=True):
+    """A MIDI message, a note on or a program change, and what it is to do."""
+
+    note: Annotated[int | UnsetType, Meta(extra_json_schema={"minimum": 0, "maximum": 127})] = UNSET
+    program: Annotated[
+        int | UnsetType,
+        Meta(description="As on the wire, from 0.", extra_json_schema={"minimum": 0, "maximum": 127}),
+    ] = UNSET
+    channel: Annotated[
+        int | UnsetType,
+        Meta(description="1 to 16; without it, any.", extra_json_schema={"minimum": 1, "maximum": 16}),
+    ] = UNSET
+    do: Annotated[
+        str,
+        Meta(
+            description="start, stop clock and locate are for the program's own clock or playback; cue and mark go "
+            "there; stop rig stops the rig, latched.",
+            extra_json_schema={"enum": list(ORDERS)},
+        ),
+    ]
+    name: Annotated[Name, Meta(description="Of the cue or the marker.")] | UnsetType = UNSET
+    at: Annotated[At, Meta(description="Where to locate.")] | UnsetType = UNSET
+
+
+_ONE_MESSAGE = {
+    "oneOf": [{"required": ["note"]}, {"required": ["program"]}],
+    "allOf": [
+        {"if": {"properties": {"do": {"enum": ["cue", "mark"]}}}, "then": {"required": ["name"]}},
+        {"if": {"properties": {"do": {"const": "locate"}}}, "then": {"required": ["at"]}},
+    ],
+}
+
+
+class TriggersFile(Strict, frozen=True, kw_only=True):
+    mmc_device: Annotated[
+        int | UnsetType,
+        Meta(
+            description="Our device number for MIDI Machine Control; without it, every number is obeyed.",
+            extra_json_schema={"minimum": 0, "maximum": 126},
+        ),
+    ] = UNSET
+    midi: list[Annotated[MidiTriggerFile, Meta(extra_json_schema=_ONE_MESSAGE)]] | UnsetType = UNSET
 
 
 class KeyFile(Strict, frozen=True, kw_only=True):
@@ -123,6 +226,8 @@ class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     cues: Annotated[list[CueFile], Meta(description="Stretches that are shot as one take.")] = []
     markers: list[MarkerFile] = []
     passes: list[PassFile] = []
+    sync: Annotated[list[SyncFile], Meta(description="What lies between a source's time and the picture.")] = []
+    triggers: Annotated[TriggersFile | UnsetType, Meta(description="Messages that give orders.")] = UNSET
     tracks: Annotated[list[TrackFile], Meta(description="One for each axis that moves.")] = []
 
 

@@ -15,7 +15,7 @@ from sequencer.errors import ProjectError
 MAX_DEPTH = 32
 _WIDTH = 110
 _ENDLESS = re.compile(r"\d{300}")
-_ONE_LINE_EACH = frozenset({"cues", "markers", "passes", "keys"})
+_ONE_LINE_EACH = frozenset({"cues", "markers", "passes", "keys", "changes", "sync", "midi"})
 _WORDS = {
     "str": "text",
     "int": "a whole number",
@@ -78,7 +78,7 @@ def printable(text: str) -> str:
 
 
 def lay_out(tree: dict[str, Any]) -> str:
-    """Return `tree` as JSON text in its own order; every key, cue, marker and pass on a line of its own.
+    """Return `tree` as JSON text in its own order; every key, cue, marker, pass and change on a line of its own.
 
     Error: ValueError for a number that is not finite.
     """

@@ -46,7 +46,6 @@ def on_beats(tempo: TempoMap, rate: Rate) -> On:
     """Return what tells whether a frame is on a beat, to a billionth of a frame."""
 
     def on(at: Fraction) -> bool:
-        beat = round(tempo.beat(rate.seconds(at)))
-        return abs(rate.frames(tempo.seconds(beat)) - at) <= _NEAR
+        return abs(rate.frames(tempo.nearest(rate.seconds(at))) - at) <= _NEAR
 
     return on

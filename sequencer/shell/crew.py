@@ -24,10 +24,12 @@ from sequencer.shell.memory import Page, Ring
 from sequencer.shell.messages import REPORTS, Command, Failed, Hello, Opened, Quit, Report, Setup, Status
 
 ROLES = {"engine": "sequencer.shell.engine", "io": "sequencer.shell.io_process", "watchdog": "sequencer.shell.watchdog"}
+GIVER = {"giver": "sequencer.shell.giver"}
 _START_S = 20.0
 _END_S = 5.0
 _RECORDS_BYTES = 8 << 20
-_CHUNKS_BYTES = 1 << 16
+_CHUNKS_BYTES = 1 << 18
+_WISHES_BYTES = 1 << 12
 
 
 class CrewFailed(LinkError):
@@ -45,6 +47,7 @@ class Crew:
         self._page = Page(folder / "page", new=True)
         Ring(folder / "records", size=_RECORDS_BYTES).close()
         Ring(folder / "chunks", size=_CHUNKS_BYTES).close()
+        Ring(folder / "wishes", size=_WISHES_BYTES).close()
         self._listener = socket.create_server(("127.0.0.1", 0))
         self._listener.setblocking(False)
         self.port = self._listener.getsockname()[1]
@@ -53,7 +56,9 @@ class Crew:
         (folder / "setup.json").write_bytes(msgspec.json.encode(setup))
         self._strangers: list[Control[Report]] = []
         self._links: dict[str, Control[Report]] = {}
-        self._processes = {role: _start(module, str(folder)) for role, module in ROLES.items()}
+        roles = ROLES | (GIVER if setup.give else {})
+        self._awaited = roles.keys() - {"watchdog"}
+        self._processes = {role: _start(module, str(folder)) for role, module in roles.items()}
         self._ended: set[str] = set()
         self._early: list[Report] = []
 
@@ -104,13 +109,14 @@ class Crew:
         return [report for link in self._links.values() for report in link.read()]
 
     def wait_opened(self) -> dict[str, Opened]:
-        """Wait until engine and io stand ready. Error: CrewFailed."""
+        """Wait until all but the watchdog stand ready, which says nothing. Error: CrewFailed."""
         opened: dict[str, Opened] = {}
         others: list[Report] = []
         deadline = time.monotonic() + _START_S
-        while not {"engine", "io"} <= opened.keys():
+        while not self._awaited <= opened.keys():
             if time.monotonic() > deadline:
-                raise CrewFailed(f"the engine was not ready after {_START_S:.0f} s; is the machine very busy?")
+                late = " and ".join(sorted(self._awaited - opened.keys()))
+                raise CrewFailed(f"the {late} process was not ready after {_START_S:.0f} s; is the machine very busy?")
             for report in self.hear():
                 if isinstance(report, Opened):
                     opened[report.role] = report

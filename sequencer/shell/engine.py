@@ -9,9 +9,7 @@ import os
 import select
 import sys
 import time
-from contextlib import AbstractContextManager, ExitStack, nullcontext
-from dataclasses import dataclass
-from fractions import Fraction
+from contextlib import ExitStack
 from pathlib import Path
 
 import numpy as np
@@ -19,33 +17,33 @@ import numpy as np
 from sequencer.adapters.contract import Output, Source
 from sequencer.errors import LinkError, ProjectError, SequencerError
 from sequencer.motion.compile import compile_move
-from sequencer.motion.peaks import over
-from sequencer.motion.trajectory import Trajectory
-from sequencer.playback import state
-from sequencer.playback.cued import cue_up
-from sequencer.playback.state import MOVING, ON_THE_CLOCK, UNARMED, Phase
+from sequencer.playback import events
+from sequencer.playback.state import MOVING, ON_THE_CLOCK, STOPS
 from sequencer.project.document import Project
 from sequencer.project.store import load
 from sequencer.rig.signals import Floats
 from sequencer.shell.child import Child, join
-from sequencer.shell.io_process import RingSource, reads_here
-from sequencer.shell.kinds import laws, open_output, open_source
+from sequencer.shell.duty import Duty
+from sequencer.shell.ears import Ears
+from sequencer.shell.inlets import AtPort, RingSource, in_io
+from sequencer.shell.kinds import carried, laws, open_output, open_source
 from sequencer.shell.loop import Engine, Wires
+from sequencer.shell.masters import master
 from sequencer.shell.memory import Page, Ring
-from sequencer.shell.messages import Arm, Command, Ended, Failed, Opened, Quit, Refused, Reset, Said, Setup, Start
+from sequencer.shell.messages import Ended, Failed, Opened, Said, Setup
 from sequencer.shell.realtime import be_punctual
-from sequencer.shell.records import OpenTake, Record, pack
+from sequencer.shell.records import Record, pack
 from sequencer.shell.tally import Tally
-from sequencer.shell.watchdog import RESTING, UNWATCHED
-from sequencer.sync.followed import Followed
-from sequencer.sync.internal import InternalFollower
-from sequencer.sync.mtc import mtc_follower
-from sequencer.sync.reading import Follow
+from sequencer.shell.watchdog import RESTING
+from sequencer.sync.midi_orders import MidiOrders
+from sequencer.sync.orders import Reader
+from sequencer.sync.osc_orders import OscOrders
+from sequencer.sync.reading import Follower
 
 FIRST_ANSWER_S = 1.5
 OPERATOR_SILENT_S = 1.0
+MUSIC_AHEAD_NS = 200_000_000  # more than a sound card has in hand
 LAST_NS = 200_000  # before a tick is due: messages have been heard, and what is left is slept, or spun, away
-_ANSWERS_HZ = 250
 
 
 def main(folder: Path) -> None:
@@ -64,96 +62,6 @@ def main(folder: Path) -> None:
         child.control.close()
 
 
-@dataclass(slots=True, kw_only=True)
-class Duty:
-    """All that the running engine process holds."""
-
-    child: Child
-    project: Project
-    timeline: Trajectory
-    engine: Engine
-    output: Output
-    source: Source | None
-    follower: Followed | InternalFollower
-    page: Page
-    start_s: float = 0.0
-    stops: int = 0
-    quitting: bool = False
-    deserted: bool = False
-
-    @property
-    def done(self) -> bool:
-        """Whether the process may end: told to, and nothing moves any more."""
-        return self.quitting and self.engine.state.phase not in (*MOVING, Phase.STOPPING)
-
-    def ends(self) -> list[int]:
-        """Return what to wait on. A source's descriptor may change, and a dead link is always readable."""
-        ends = (self.output.fileno(), self.source.fileno() if self.source else None)
-        link = [] if self.child.control.gone else [self.child.control.fileno()]
-        return [*link, *(number for number in ends if number is not None)]
-
-    def handle(self, command: Command) -> None:
-        """Pass on what the operator's program wants."""
-        match command:
-            case Arm():
-                self._arm(command)
-            case Start(preroll_s):
-                if isinstance(self.follower, InternalFollower):
-                    self.follower.start(time.monotonic_ns(), self.start_s - preroll_s)
-            case Reset():
-                self.engine.order(state.Reset())
-            case Quit():
-                self.quitting = True
-                if self.engine.state.phase in MOVING:
-                    self.engine.order(state.Stop("the operator's program quits"))
-
-    def _arm(self, order: Arm) -> None:
-        """Have the engine arm; what is armed is worked out here first, which takes longer than a tick may."""
-        if self.engine.state.phase not in UNARMED:
-            self.child.control.say(Refused(f"not armed: it is {self.engine.state.phase}. Stop and reset first", 1))
-            return
-        self.page.set_word(Page.ENGINE_BEAT, UNWATCHED)
-        setup, project = self.child.setup, self.project
-        rate = project.timebase.rate
-        try:
-            speed = project.run(setup.run).speed * Fraction(order.speed)
-            if order.cue is None:
-                about_s, end_s = self.timeline.start_s, self.timeline.end_s
-                cues = [float(rate.seconds(cue.start)) for cue in project.move.cues]
-                about_s = min([about_s, *cues])
-            else:
-                cue = project.cue(order.cue)
-                about_s, end_s = float(rate.seconds(cue.start)), float(rate.seconds(cue.end))
-            timeline = self.timeline.stretched(speed, about_s)
-            end_s = order.until_s if order.until_s is not None else about_s + (end_s - about_s) / float(speed)
-            cued = cue_up(self.child.rig, timeline, about_s, end_s, float(speed))
-        except (ValueError, ZeroDivisionError, ProjectError) as fault:
-            self.child.control.say(Refused(str(fault), 2))
-            return
-        worst = over(cued.timeline, self.child.rig)
-        rough = "; ".join(one.words(project.timebase) for one in worst if one.of == "jerk")
-        words = "; ".join(one.words(project.timebase) for one in worst if one.of != "jerk")
-        if words:
-            self.child.control.say(Refused(f"not armed: {words}", 1))
-            return
-        if rough:
-            self.child.control.say(Said(time.monotonic_ns(), "rough", f"rougher than the motors like: {rough}"))
-        joins = order.late == "join"
-        if joins and self.child.rig.combined:
-            names = ", ".join(one.name for one in self.child.rig.combined)
-            words = (
-                f"while joining, limits that tie axes together are not kept ({names}); stand clear of what they guard"
-            )
-            self.child.control.say(Said(time.monotonic_ns(), "combined", words))
-        self.start_s = about_s
-        take = None
-        if order.take is not None and order.heading is not None:
-            rows_per_s = setup.tick_hz + _ANSWERS_HZ + 4 * float(rate.fraction)
-            take = OpenTake(order.take, order.heading, rows_per_s, end_s - about_s + 60)
-        arm = state.Arm(cued=cued, freewheel_s=setup.freewheel_s, joins=joins)
-        self.engine.order(arm, take)
-
-
 def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     """Open everything, find out where the rig stands, and report ready."""
     setup = child.setup
@@ -161,8 +69,8 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     project = load(Path(setup.project), table)
     timeline = compile_move(child.rig, project.move, project.timebase.rate, table)
     output = stack.enter_context(open_output(setup.output, child.rig))
-    source = stack.enter_context(_source(setup, folder))
-    follower = _follower(setup, project)
+    follower, desk = master(setup, project, Ring(folder / "wishes"))
+    ears = _ears(setup, project, follower, folder, stack)
     answer = _first_answer(output, len(child.rig.axes))
     if answer is None and setup.answers_needed:
         raise LinkError(f"the rig at {setup.output} does not answer; check its power, its cable and the address")
@@ -176,39 +84,52 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     def say(at_ns: int, code: str, text: str) -> None:
         control.say(Said(at_ns, code, text))
 
-    wires = Wires(output=output, source=source, follower=follower, keep=keep, say=say, show=page.publish)
+    wires = Wires(output=output, ears=ears, keep=keep, say=say, show=page.publish)
     position = home if answer is None else answer
     engine = Engine(child.rig, wires, position, time.monotonic_ns(), answers=answer is not None)
     if answer is None:
         standing = ", ".join(f"{axis.name} {axis.home:g}" for axis in child.rig.axes)
         say(time.monotonic_ns(), "home", f"the rig does not answer; it is taken to stand at home ({standing})")
     timing = be_punctual(setup.realtime)
-    control.say(Opened("engine", source.address if source is not None else "", timing))
+    here = {source.port: source.address for source in ears.sources if isinstance(source, AtPort)}
+    control.say(Opened("engine", here, timing))
     return Duty(
         child=child,
         project=project,
         timeline=timeline,
         engine=engine,
         output=output,
-        source=source,
-        follower=follower,
+        ears=ears,
+        desk=desk,
         page=page,
     )
 
 
-def _follower(setup: Setup, project: Project) -> Followed | InternalFollower:
-    if setup.sync == "internal":
-        return InternalFollower()
-    try:
-        return mtc_follower(project.timebase, Follow(freewheel_s=setup.freewheel_s))
-    except ValueError as fault:
-        raise ProjectError("timebase.rate", str(fault)) from fault
+def _ears(setup: Setup, project: Project, follower: Follower, folder: Path, stack: ExitStack) -> Ears:
+    """Open the sources that are read here, and give each port to whom it concerns."""
+    inlets = setup.inlets
+    elsewhere: list[Source] = [RingSource(folder / "chunks")]
+    here = [
+        AtPort(port, stack.enter_context(open_source(address)))
+        for port, address in enumerate(inlets)
+        if not in_io(address)
+    ]
+    time_port = len(inlets) if setup.sync == "audio" else 0 if setup.sources else None
+    return Ears(
+        sources=(*elsewhere, *here),
+        follower=follower,
+        time_port=time_port,
+        readers={inlets.index(address): _reader(address, project) for address in setup.triggers},
+        addresses=inlets,
+        starts_ahead_ns=MUSIC_AHEAD_NS if setup.sync == "audio" else 0,
+    )
 
 
-def _source(setup: Setup, folder: Path) -> AbstractContextManager[Source | None]:
-    if not setup.source:
-        return nullcontext()
-    return nullcontext(RingSource(folder / "chunks")) if reads_here(setup.source) else open_source(setup.source)
+def _reader(address: str, project: Project) -> Reader:
+    """Return who reads orders at `address`."""
+    if carried(address) == "osc":
+        return OscOrders(project.timebase)
+    return MidiOrders(project.triggers.mapped, project.triggers.mmc_device, project.timebase)
 
 
 def _first_answer(output: Output, axes: int) -> Floats | None:
@@ -233,6 +154,10 @@ def _run(duty: Duty) -> None:
     try:
         while not duty.done:
             _listen(duty, due_ns - LAST_NS)
+            if duty.pondered:
+                # working out what is to be armed takes longer than a tick; nothing moved meanwhile, but the rig spoke
+                duty.engine.hear(time.monotonic_ns())
+                duty.pondered, due_ns = False, time.monotonic_ns() + period_ns
             _look_after(duty, due_ns)
             _wait(due_ns, duty.child.setup.precise)
             now_ns = time.monotonic_ns()
@@ -261,7 +186,10 @@ def _listen(duty: Duty, until_ns: int) -> None:
         duty.engine.hear(time.monotonic_ns())
         for command in duty.child.control.read():
             duty.handle(command)
-    duty.engine.hear(time.monotonic_ns())
+    now_ns = time.monotonic_ns()
+    duty.engine.hear(now_ns)
+    for due in duty.ears.due(now_ns):
+        duty.obey(due)
 
 
 def _wait(due_ns: int, precise: bool) -> None:
@@ -284,15 +212,18 @@ def _look_after(duty: Duty, due_ns: int) -> None:
     stops = page.word(Page.STOP)
     if stops != duty.stops:
         duty.stops = stops
-        engine.order(state.Stop("the operator pressed stop"))
+        engine.order(events.Stop("the operator pressed stop"))
+    if engine.state.phase in STOPS:
+        # whatever stopped it: nothing that was to come starts what is armed after it
+        duty.ears.agenda.clear("the rig")
     if duty.deserted:
         return
     beat_ns = page.word(Page.OPERATOR_BEAT)
     if duty.child.control.gone:
         duty.deserted = duty.quitting = True
-        engine.order(state.Stop("the operator's program has ended; nobody is watching. Start it again"))
+        engine.order(events.Stop("the operator's program has ended; nobody is watching. Start it again"))
     elif engine.state.phase in MOVING and due_ns - beat_ns > OPERATOR_SILENT_S * 1e9:
-        engine.order(state.Stop(f"the operator's program has not answered for {OPERATOR_SILENT_S:g} s"))
+        engine.order(events.Stop(f"the operator's program has not answered for {OPERATOR_SILENT_S:g} s"))
 
 
 if __name__ == "__main__":

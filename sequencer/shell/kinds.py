@@ -10,7 +10,7 @@ from contextlib import AbstractContextManager
 from functools import cache, partial
 from importlib.metadata import entry_points
 from types import ModuleType
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import sequencer.adapters.outputs
 import sequencer.adapters.sources
@@ -23,6 +23,9 @@ from sequencer.score.easing import LawKind
 LAWS_GROUP = "twintake.laws"
 OUTPUTS_GROUP = "twintake.outputs"
 SOURCES_GROUP = "twintake.sources"
+
+Carried = Literal["midi", "ltc", "osc"]
+_CARRIED: dict[str, Carried] = {"ltc": "ltc", "file": "ltc", "osc": "osc"}  # by scheme
 
 K = TypeVar("K", LawKind, OutputKind, SourceKind)
 
@@ -42,9 +45,31 @@ def source_kind(address: str) -> SourceKind:
     return _by_scheme(_sources(), address, "source")
 
 
-def source_address(name: str) -> str:
-    """Return the address that an operator means by `name`: itself, or the MIDI port of that name."""
-    return name if name.partition(":")[0] in _sources()[0] else f"midi:{name}"
+def source_address(name: str, scheme: str = "midi") -> str:
+    """Return the address that an operator means by `name`: itself, or the port of that name behind `scheme`."""
+    return name if name.partition(":")[0] in _sources()[0] else f"{scheme}:{name}"
+
+
+def carried(address: str) -> Carried:
+    """Return what comes in at a source of ours: linear timecode, OSC, or MIDI, as at one of other packages."""
+    return _CARRIED.get(address.partition(":")[0], "midi")
+
+
+def source_names() -> dict[str, tuple[str, ...] | str]:
+    """Return for each source that there is, by its schemes, the addresses it finds here, or why it finds none."""
+    found: dict[str, tuple[str, ...] | str] = {}
+    for kind in dict.fromkeys(_sources()[0].values()):
+        schemes = ", ".join(kind.schemes)
+        try:
+            found[schemes] = kind.names()
+        except LinkError as fault:
+            found[schemes] = str(fault)
+    return found
+
+
+def sources_left_out() -> dict[str, str]:
+    """Return the modules and entry points that brought no source, with the reason, for the operator to read."""
+    return dict(_sources()[1])
 
 
 def open_output(address: str, rig: Rig) -> AbstractContextManager[Output]:

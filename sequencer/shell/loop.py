@@ -9,16 +9,18 @@ from dataclasses import dataclass
 
 import msgspec
 
-from sequencer.adapters.contract import Output, Source
+from sequencer.adapters.contract import Output
 from sequencer.playback import watch
+from sequencer.playback.events import EngineLate, Event, Say, Stop, Tick
 from sequencer.playback.guard import Guarded, Sent, at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, settled, taken_over, want
-from sequencer.playback.state import MOVING, EngineLate, Event, Phase, Say, State, Stop, Tick, step
+from sequencer.playback.state import MOVING, Phase, State, step
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.shell.ears import Ears
 from sequencer.shell.messages import Status
 from sequencer.shell.records import CloseTake, OpenTake, Record
-from sequencer.sync.reading import Clock, Follower
+from sequencer.sync.reading import Clock
 from sequencer.takes.rows import ActualRow, EventRow, Row, SetpointRow, TimecodeRow
 
 _TROUBLE_TICKS = 64  # the output is asked how its link is, every so many ticks
@@ -34,8 +36,7 @@ class Wires:
     """
 
     output: Output
-    source: Source | None
-    follower: Follower
+    ears: Ears
     keep: Callable[[Record], bool]
     say: Callable[[int, str, str], None]
     show: Callable[[bytes], None]
@@ -51,6 +52,7 @@ class Engine:
         """
         self._limits = limits(rig)
         self._wires = wires
+        self._follower = wires.ears.follower
         self._sent: Sent = at_rest(due_ns, position)
         self._watch = watch.begin(rig, answers, self._sent)
         self._pilot = Pilot(rig, Still(position))
@@ -76,20 +78,16 @@ class Engine:
 
     def hear(self, now_ns: int) -> None:
         """Take in what has arrived by `now_ns`."""
-        wires = self._wires
-        if wires.source is not None:
-            for chunk in wires.source.read(now_ns):
-                wires.follower.feed(chunk.stamp_ns, chunk.data)
-            for notice in wires.source.notices():
-                self._say(now_ns, "link", notice)
-        for answer in wires.output.read(now_ns):
+        for notice in self._wires.ears.hear(now_ns):
+            self.say(now_ns, "link", notice)
+        for answer in self._wires.output.read(now_ns):
             self._watch = watch.hear(self._watch, self._limits, answer)
             if self._recording:
                 self._keep(_actual_row(answer), now_ns)
 
     def tick(self, due_ns: int) -> None:
         """Send the setpoint due at `due_ns`."""
-        clock = self._wires.follower.at(due_ns)
+        clock = self._follower.at(due_ns)
         self._follow_orders(due_ns, clock)
         try:
             self._pilot = plan(self._pilot, self._sent, due_ns, clock)
@@ -111,6 +109,8 @@ class Engine:
             at_ns=self._sent.due_ns,
             phase=self.state.phase,
             cause=self.state.cause,
+            source=self._follower.told,
+            lost=self._follower.counts.lost,
             lock=clock.lock,
             timeline_s=clock.position_s,
             speed=clock.speed,
@@ -144,14 +144,16 @@ class Engine:
                 self._pilot = obey(self._pilot, action, self._sent, due_ns)
                 self._sent = taken_over(self._pilot.rig, self._sent, action)
                 if isinstance(action, Say):
-                    self._say(due_ns, action.code, action.text)
+                    self.say(due_ns, action.code, action.text)
         self._sends = self._sends or self.state.phase in MOVING
-        for trouble in self._wires.follower.troubles():
-            self._say(due_ns, "timecode", trouble)
+        for trouble in self._follower.troubles():
+            self.say(due_ns, "timecode", trouble)
+        for trouble in self._wires.ears.troubles():
+            self.say(due_ns, "trigger", trouble)
         if self.ticks % _TROUBLE_TICKS == 0:
             trouble = self._wires.output.trouble()
             if trouble and trouble != self._trouble:
-                self._say(due_ns, "link", trouble)
+                self.say(due_ns, "link", trouble)
             self._trouble = trouble
 
     def _remember(self, guarded: Guarded) -> None:
@@ -161,7 +163,7 @@ class Engine:
     def _open(self, take: OpenTake, due_ns: int) -> None:
         self._recording, self._closing_ns, self._missing = self._wires.keep(take), None, 0
         if not self._recording:
-            self._say(due_ns, "take", "the take is not recorded: an earlier one still waits for a slow disk")
+            self.say(due_ns, "take", "the take is not recorded: an earlier one still waits for a slow disk")
 
     def _keep(self, row: Row, at_ns: int) -> None:
         """Record one row, or count that it found no room; the first time that is said."""
@@ -169,10 +171,10 @@ class Engine:
             return
         self._missing += 1
         if self._missing == 1:
-            self._say(at_ns, "take", "rows of the take are missing, since the disk is too slow. The move goes on")
+            self.say(at_ns, "take", "rows of the take are missing, since the disk is too slow. The move goes on")
 
     def _record(self, setpoint: Setpoint, clock: Clock, due_ns: int) -> None:
-        sightings = self._wires.follower.sightings()
+        sightings = self._follower.sightings()
         if not self._recording:
             return
         for stamp_ns, position_s in sightings:
@@ -189,7 +191,8 @@ class Engine:
             # where there is no room for this, it is tried again at the next tick
             self._recording = not self._wires.keep(CloseTake(self._missing))
 
-    def _say(self, at_ns: int, code: str, text: str) -> None:
+    def say(self, at_ns: int, code: str, text: str) -> None:
+        """Tell the operator, and keep it in the take that is being recorded."""
         self._wires.say(at_ns, code, text)
         if self._recording:
             self._keep(EventRow(at_ns, code, text), at_ns)

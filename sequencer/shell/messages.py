@@ -13,6 +13,7 @@ import msgspec
 from sequencer.takes.rows import Heading
 
 Late = Literal["refuse", "join"]
+Sync = Literal["internal", "mtc", "ltc", "clock", "audio"]
 T = TypeVar("T")
 _LENGTH = struct.Struct("<I")
 _LARGEST = 1 << 20
@@ -24,8 +25,13 @@ class Setup(msgspec.Struct, frozen=True, kw_only=True):
     project: str
     run: str | None  # the pass
     output: str
-    sync: str  # mtc or internal
-    source: str  # a source's address; empty for internal sync
+    sync: Sync
+    sources: tuple[str, ...] = ()  # addresses where time may come in; the first one is followed
+    triggers: tuple[str, ...] = ()  # addresses where orders come in
+    audio_out: str = ""  # the sound card that plays the music; empty for the system's own choice
+    give: tuple[str, ...] = ()  # where time goes out
+    offset_frames: str | None = None  # in place of the project's own, as an exact fraction
+    delay_ms: float | None = None
     tick_hz: int = 250
     precise: bool = False
     realtime: bool = True
@@ -33,6 +39,11 @@ class Setup(msgspec.Struct, frozen=True, kw_only=True):
     answers_needed: bool = True
     port: int = 0  # of the command's control socket
     token: str = ""
+
+    @property
+    def inlets(self) -> tuple[str, ...]:
+        """The addresses to listen at, each once; a chunk's port is its place here. The playback has the next one."""
+        return tuple(dict.fromkeys((*self.sources, *self.triggers)))
 
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
@@ -45,21 +56,22 @@ class Hello(msgspec.Struct, frozen=True, tag="hello"):
 class Arm(msgspec.Struct, frozen=True, tag="arm", kw_only=True):
     """Move to the start of the cue and be ready to follow. With a path, the take is recorded there.
 
-    `speed` is a part of the pass's own, as an exact fraction. `late` says what becomes of timecode in mid-move.
+    `speed` is a part of the pass's own, as an exact fraction. `late` says what becomes of timecode in mid-move. The
+    program's own clock is set `preroll_s` before the start. `remote` lets triggers choose another cue or marker.
     """
 
     cue: str | None = None
     until_s: float | None = None
     speed: str = "1"
     late: Late = "refuse"
+    preroll_s: float = 0.0
+    remote: bool = False
     take: str | None = None
     heading: Heading | None = None
 
 
 class Start(msgspec.Struct, frozen=True, tag="start"):
-    """Start the internal clock `preroll_s` before the start of what is armed."""
-
-    preroll_s: float
+    """Start the program's own clock, or its playback, from where it stands."""
 
 
 class Reset(msgspec.Struct, frozen=True, tag="reset"):
@@ -74,11 +86,11 @@ Command = Arm | Start | Reset | Quit
 
 
 class Opened(msgspec.Struct, frozen=True, tag="opened"):
-    """The process `role` stands ready. `source` is the address at which time can be sent in, where it opened one;
-    `timing` says in words how punctual it can be."""
+    """The process `role` stands ready. `sources` are the addresses of the inlets that it opened, by their place in the
+    setup; `timing` says in words how punctual it can be."""
 
     role: str
-    source: str = ""
+    sources: dict[int, str] = {}
     timing: str = ""
 
 
@@ -129,6 +141,8 @@ class Status(msgspec.Struct, frozen=True, kw_only=True):
     at_ns: int
     phase: str
     cause: str
+    source: str  # what is followed, in words
+    lost: int  # its messages
     lock: str
     timeline_s: float
     speed: float

@@ -120,7 +120,10 @@ class Watch:
         self.crew.tell(order)
 
     def look(self) -> Status | None:
-        """Take in what was said, and return the newest status. Error: CrewFailed where an order was refused."""
+        """Take in what was said, and return the newest status.
+
+        Error: CrewFailed where the operator's order was refused; what a trigger asks for may be, and ends nothing.
+        """
         reports = self.crew.hear(0.02)
         said = [one for one in reports if isinstance(one, Said)]
         self.kept += [one for one in reports if isinstance(one, Kept)]
@@ -131,7 +134,7 @@ class Watch:
                 raise CrewFailed(one.text, one.exit_status)
         for one in said:
             self.been_ready |= one.code == "ready"
-            if one.code == "refused":
+            if one.code == "refused" and not self.been_ready:
                 raise CrewFailed(one.text)
         return status
 
@@ -217,7 +220,7 @@ def simulated_rig(rig_file: Path, seed: int, port: int = 0, *faults: str) -> Ite
 @contextlib.contextmanager
 def timecode_sender(opened: dict[str, Opened], project: Project) -> Iterator[Companion]:
     """Start the timecode sender as a process, joined to the source that the crew opened."""
-    source = next(one.source for one in opened.values() if one.source)
+    source = next(one.sources[0] for one in opened.values() if 0 in one.sources)
     to = source if source.startswith("pipe:") else "midi:" + source.partition(":")[2]
     counting = project.timebase.counting
     arguments = ["--to", to, "--rate", str(counting.rate), *(["--drop"] if counting.drop else [])]

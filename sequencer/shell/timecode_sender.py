@@ -27,12 +27,12 @@ from sequencer.adapters.midi_ports.outs import SCHEMES, open_out
 from sequencer.adapters.midi_ports.systems import MidiOut
 from sequencer.errors import LinkError
 from sequencer.shell.realtime import be_punctual
+from sequencer.shell.waiting import wait_until
 from sequencer.sync.address import mtc_rate, running, standing
 from sequencer.timebase.rate import RATES, parse_rate
 from sequencer.timebase.timecode import Counting, count, label, parse
 
 _LOCATE_AHEAD_NS = 100_000_000
-_SPIN_NS = 300_000
 _STALL_NS = 1_000_000
 
 QUIT = '{"quit": true}'
@@ -151,14 +151,14 @@ class Sender:
             yield at_ns, message
 
     def _wait(self, until_ns: int) -> str | None:
-        """Wait for an instant, the last bit of it awake; return a line that comes before, as soon as it comes."""
-        while (left_ns := until_ns - time.monotonic_ns()) > 0:
-            if left_ns > _SPIN_NS:
-                try:
-                    return self._lines.get(timeout=(left_ns - _SPIN_NS) / 1e9)
-                except queue.Empty:
-                    continue
-        return None
+        """Wait for an instant; return a line that comes before, as soon as it comes."""
+        return wait_until(until_ns, self._listen)
+
+    def _listen(self, for_s: float) -> str | None:
+        try:
+            return self._lines.get(timeout=for_s)
+        except queue.Empty:
+            return None
 
 
 def say(message: dict[str, object]) -> None:

@@ -10,11 +10,12 @@ Source: MIDI Time Code and Cueing, Detailed Specification, 1987; SMPTE ST 12-1 f
 from collections.abc import Iterator
 
 from sequencer.timebase.rate import Rate
-from sequencer.timebase.timecode import Counting, Timecode, count, label
+from sequencer.timebase.timecode import Counting, Timebase, Timecode, count, label
 from sequencer.wire.mtc import Address, FullFrame, QuarterFrame
 
 _CODES = {Rate(24): 0, Rate(24000, 1001): 0, Rate(25): 1, Rate(30000, 1001): 3, Rate(30): 3}
 _DROP = 2
+_HALVES = {Rate(48): Rate(24), Rate(50): Rate(25), Rate(60000, 1001): Rate(30000, 1001), Rate(60): Rate(30)}
 CODE_NAMES = ("24 frames a second", "25 frames a second", "30 frames a second with drop-frame", "30 frames a second")
 _REMEMBERED = 64
 
@@ -28,6 +29,20 @@ def mtc_rate(counting: Counting) -> int:
             f"set the project to {mend} or sync by another source"
         )
     return _DROP if counting.drop else _CODES[counting.rate]
+
+
+def carried(timebase: Timebase) -> Timebase:
+    """Return the timebase as MIDI timecode counts it: above 30 frames a second it counts pairs of frames.
+
+    The instants are the same: frame 2 n of one is frame n of the other, over dropped labels too.
+    Source: common practice; the specification has four rates and says nothing of others.
+    """
+    counting, start = timebase.counting, timebase.start
+    half = _HALVES.get(counting.rate)
+    if half is None:
+        return timebase
+    pairs = Counting(half, counting.drop)
+    return Timebase(pairs, label(count(start, counting) / 2, pairs))
 
 
 class Addresses:

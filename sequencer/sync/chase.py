@@ -7,11 +7,12 @@ does not smooth. Places are quarters from midnight (see address); the direction 
     any             a full frame more than 1.5 frames away                             located
     freewheel       any full frame                                                     located
     located         pieces 0 and 1 that fit -2 to +6 frames from there                 locked
+    locked          one of the next six pieces after those says something else         located, and 8 pieces are needed
     waiting, located, lost, locking   8 pieces in a row that tell one place            locking
     locking         each of the eight pieces once more, none of them wrong             locked
     locked          a piece that is not what marks the place: not used (a miss)
     locked          3 misses in 8: no piece is used, the line coasts
-    locked, freewheel   2 misses in 24 and the last 16 pieces tell another place       locked there: a jump
+    locked, freewheel   the last 16 to 32 pieces tell another place                    locked there: a jump
     locked          3 pieces that step the other way and fit                           locked, the other way
     locked          no piece fits for 50 ms and 4 gaps; located if a full frame was the last   freewheel
     freewheel       2 pieces in a row within 3 quarters of the coast                   locked
@@ -25,24 +26,26 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from sequencer.sync.address import CODE_NAMES, Addresses
+from sequencer.sync.house import other_house
 from sequencer.sync.line import Line
 from sequencer.sync.reading import Counts, Lock
-from sequencer.sync.run import Run
+from sequencer.sync.run import Run, Weave
 from sequencer.sync.troubles import Troubles
 from sequencer.timebase.timecode import Timebase, label
 from sequencer.wire.mtc import Address
 
 _LOCATE_QUARTERS = 6  # 1.5 frames
 _START_FRAMES = range(-2, 7)
-_JUMP_RUN, _JUMP_RUN_SUBTLE = 16, 24  # pieces; the longer where few of them differ
+_CYCLE, _JUMP_RUN = 8, 16  # pieces
 _NEAR_QUARTERS = 3
 _HELD_QUARTERS = 8  # a piece that follows the one before it may be this late
-_QUIET_S, _QUIET_GAPS = 0.05, 4
-_GIVE_UP_S = 0.25
+_EARLY_QUARTERS = 1.5  # none other comes earlier than this
+_QUIET_S, _QUIET_GAPS, _GIVE_UP_S = 0.05, 4, 0.25
 _WRONG_RATES = 3  # times in a row that the rate code must be told
-_ALL_EIGHT = 0xFF
+_FIRST_TWO, _ALL_EIGHT = 0x03, 0xFF
+_ONCE_WRONG, _HOPELESS = 11, 12  # pieces that must agree after one that did not; of 24 that did not
+_COPIES = 24
 _UNREAD = 240  # quarter frames
-_HOUSE, _HOUSE_WITHIN, _HOUSE_MEMORY = 1000 / 1001, 2.5e-4, 256
 
 
 class QuarterPlace(NamedTuple):
@@ -64,6 +67,7 @@ class QuarterChase:
         self._gap_s = float(timebase.rate.seconds(1)) / 4
         self._line = Line(self._gap_s)
         self._run = Run(self._addresses, self._gap_s)
+        self._weave = Weave()
         self.counts = Counts()
         self.lock = Lock.WAITING
         self.jumps = 0
@@ -76,7 +80,9 @@ class QuarterChase:
         self._fitted_s = 0.0  # its instant
         self._heard_s = 0.0  # instant of the newest piece, fitting or not
         self._before: int | None = None  # quarter of the piece before, if it fitted
-        self._confirmed = 0  # bit for each piece told again since the address was found
+        self._confirmed = 0  # bit for each piece that told this place since it was found
+        self._agreed = 0  # pieces since that agreed with it, less those that make up for one that did not
+        self._stood = False  # whether two pieces are enough to start from where a full frame was
         self._misses = 0  # bit for each of the last 24 pieces, the newest lowest
         self._unused = 0  # pieces that came since the newest that fitted
         self._back: list[tuple[int, float]] = []  # pieces that fit the coast, on the way back from it
@@ -110,10 +116,15 @@ class QuarterChase:
         self._heard_s = t_s
         if self._run.repeats(t_s, piece, value):
             self.counts.doubled += 1
+            if self._run.copies == _COPIES:
+                self._troubles.tell("twice", "each quarter frame arrives twice; is the master connected twice?", t_s)
             return
         self._run.add(t_s, piece, value)
         self._watch_rate(t_s, piece, value)
-        if self.lock in (Lock.LOCKED, Lock.FREEWHEEL):
+        self._weave.add(piece)
+        if self._weave.mixed:
+            self._stand_off(t_s)
+        elif self.lock in (Lock.LOCKED, Lock.FREEWHEEL):
             self._follow(t_s, piece, value)
         elif self.lock is Lock.LOCKING:
             self._confirm(t_s, piece, value)
@@ -174,19 +185,20 @@ class QuarterChase:
             self._troubles.tell("unread", "quarter frames arrive, but they do not make a timecode", t_s)
         quarter = self._run.solve()
         if quarter is not None and not self.refused:
-            self._join(quarter, 8)
-            self._confirmed = 0
-            self.lock = Lock.LOCKING
+            self._join(quarter, _CYCLE)
+            self._agreed *= self.lock is Lock.LOCKING
+            self.lock, self._confirmed = Lock.LOCKING, 0
 
     def _start(self, t_s: float) -> bool:
         """From a stand: take pieces 0 and 1 as running time if they tell a place near by."""
         run = self._run
-        if self.refused or run.length < 2 or run.direction < 0 or run.pieces[-1][1] != 1:
+        if not self._stood or self.refused or run.length < 2 or run.direction < 0 or run.pieces[-1][1] != 1:
             return False
         for ahead in _START_FRAMES:
             frame = int(self._held) // 4 + ahead
             if run.tells(4 * frame + 1, 4 * frame, 2):
                 self._join(4 * frame + 1, 2)
+                self._confirmed = _FIRST_TWO
                 self._lock(t_s)
                 return True
         return False
@@ -196,12 +208,16 @@ class QuarterChase:
         quarter, _ = self._nearest(t_s, piece)
         if self._addresses.value(quarter, piece) != value:
             self.counts.misread += 1
-            self._confirmed, self._before = 0, None
+            self._confirmed, self._before, self._agreed = 0, None, -_ONCE_WRONG
+            self._misses = self._misses << 1 & 0xFFFFFF | 1
+            if self._misses.bit_count() > _HOPELESS:
+                self.lock = Lock.WAITING
             self._hunt(t_s)
             return
         self._take(t_s, quarter)
         self._confirmed |= 1 << piece
-        if self._confirmed == _ALL_EIGHT and not self.refused:
+        self._agreed, self._misses = self._agreed + 1, self._misses << 1 & 0xFFFFFF
+        if self._confirmed == _ALL_EIGHT and self._agreed > 0 and not self.refused:
             self._lock(t_s)
 
     def _follow(self, t_s: float, piece: int, value: int) -> None:
@@ -209,10 +225,15 @@ class QuarterChase:
         if self._turned():
             return
         quarter, away = self._nearest(t_s, piece)
-        fits = self._addresses.value(quarter, piece) == value
+        next_in_turn = self._before is not None and quarter == self._before + self._direction
+        fits = self._addresses.value(quarter, piece) == value and (next_in_turn or away > -_EARLY_QUARTERS)
         if not fits:
             self.counts.misread += 1
             self._before = None
+            if not self._confirmed >> piece & 1:  # what began where a full frame was runs elsewhere
+                self.lock, self._stood = Lock.LOCATED, False
+                return
+        self._confirmed |= 1 << piece
         if self.lock is Lock.FREEWHEEL:
             fits = fits and abs(away) <= _NEAR_QUARTERS
         self._misses = (self._misses << 1 | (not fits)) & 0xFFFFFF
@@ -238,6 +259,14 @@ class QuarterChase:
             for one, stamp in self._back:
                 self._take(stamp, one)
             self._back.clear()
+
+    def _stand_off(self, t_s: float) -> None:
+        """Use no piece while two masters send: nobody can tell whose it is."""
+        self.counts.mixed += 1
+        self._unused, self._before = self._unused + 1, None
+        if self.lock is Lock.LOCKING:
+            self.lock = Lock.WAITING
+        self._troubles.tell("two", "two timecodes arrive on this port; leave only one of them connected", t_s)
 
     # what they are made of
 
@@ -265,7 +294,8 @@ class QuarterChase:
             self.counts.set_aside += 1
         if self.lock is Lock.LOCKED:
             self.accepted.append((t_s, (quarter - self._start_at) * self._gap_s))
-            self._watch_speed(t_s)
+            if words := other_house(self._line.fit, self._gap_s):
+                self._troubles.tell("speed", words, t_s)
 
     def _join(self, quarter: int, pieces: int) -> None:
         """Begin a new line with the newest `pieces`, the last of which marks `quarter`."""
@@ -300,14 +330,16 @@ class QuarterChase:
         self._held = 4 * frame
         self._settle(4 * frame)
         self._stands = None
+        self._stood = True
         self._run.clear()
 
     def _jumped(self, t_s: float) -> bool:
         """Go to the place that the newest pieces tell, if it is another one and enough of them tell it."""
-        misses = self._misses.bit_count()
-        if (misses < 2 and self.lock is Lock.LOCKED) or self.refused:
+        if (self._misses.bit_count() < 2 and self.lock is Lock.LOCKED) or self.refused:
             return False
-        needed = _JUMP_RUN_SUBTLE if misses < 4 and self.lock is Lock.LOCKED else _JUMP_RUN
+        wrong = [self._run.pieces[-1 - back][1] for back in range(_CYCLE) if self._misses >> back & 1]
+        # where few pieces differ it takes more cycles; an odd one has few bits, and is often misread as the same
+        needed = _JUMP_RUN + _CYCLE * ((len(wrong) < 3) + (len(wrong) == 1 and wrong[0] % 2))
         quarter = self._run.solve(needed)
         if quarter is None:
             return False
@@ -320,6 +352,7 @@ class QuarterChase:
                 return False
         self._tell_jump(t_s, quarter)
         self._join(quarter, needed)
+        self._confirmed = _ALL_EIGHT
         self._lock(t_s)
         return True
 
@@ -355,19 +388,8 @@ class QuarterChase:
             self._tell_rate(t_s, code)
 
     def _tell_rate(self, t_s: float, code: int) -> None:
-        ours = CODE_NAMES[self._addresses.code]
-        words = f"the timecode says {CODE_NAMES[code]}, the project {ours}; set one of them"
-        self._troubles.tell("rate", words, t_s)
-
-    def _watch_speed(self, t_s: float) -> None:
-        fit = self._line.fit
-        if fit is None or fit.memory < _HOUSE_MEMORY:
-            return
-        ratio = self._gap_s / fit.v_s
-        for house, way in ((_HOUSE, "slow"), (1 / _HOUSE, "fast")):
-            if abs(ratio - house) < _HOUSE_WITHIN:
-                words = f"timecode runs 0.1 % {way}: master and project differ by 1000/1001; set one of their rates"
-                self._troubles.tell("speed", words, t_s)
+        ours, theirs = CODE_NAMES[self._addresses.code], CODE_NAMES[code]
+        self._troubles.tell("rate", f"the timecode says {theirs}, the project {ours}; set one of them", t_s)
 
     def _tell_jump(self, t_s: float, quarter: int) -> None:
         self.counts.jumps += 1

@@ -11,7 +11,7 @@ from sequencer.sync.reading import Clock, Counts, Follow, Lock
 from sequencer.sync.troubles import Troubles
 
 _AS_USUAL = Follow()
-_SLIP_S = 0.02  # about half a frame: jitter and changes of speed stay far below
+_SLIP_S = 0.02  # about half a frame; jitter and changes of speed stay far below
 
 
 class Place(NamedTuple):
@@ -105,7 +105,7 @@ class Followed:
         position = self._playout.position
         behind_s = measured - position
         if abs(behind_s) > _SLIP_S:
-            words = "timecode slipped by more than half a frame; the rig is catching up"
+            words = f"the master slipped by more than {_SLIP_S * 1e3:.0f} ms; the rig is catching up"
             self._troubles.tell("slip", words, t_s)
         sigma_s = place.sigma_s * (abs(speed) or 1.0)
         return Clock(lock, now_ns, position, self._playout.speed, hypot(sigma_s, behind_s), chase.jumps)

@@ -1,97 +1,93 @@
-"""The line through the newest stamps, over as long a memory as agrees with all shorter ones (variable-memory fit).
+"""When a ticking clock ticks, and how fast: phase and speed from jittering stamps, by several filters side by side.
 
-It knows ticks and seconds, not timecode, and asks no clock. The stamp of tick n is taken to be x + (n - n_newest) v
-plus jitter; the phase x and the seconds a tick v come from least squares over a window that grows while the master's
-speed holds and shrinks when it moves.
+It knows ticks and seconds, not timecode, and asks no clock. Each filter follows the stamps with another idea of how
+restless the master's speed is, from a crystal's to a hand's on a wheel; the more likely ones count for more, so that
+the memory is long while the speed holds and short while it moves, and changes smoothly from one to the other.
 
-Source: least-squares line and its Cramér-Rao bound: Kay, Fundamentals of Statistical Signal Processing: Estimation
-Theory, section 3; windows that must overlap: intersection of confidence intervals, Goldenshluger and Nemirovski,
-"On spatially adaptive estimation of nonparametric regression", 1997. Both from memory; constants tuned by experiment.
+Source: interacting multiple models: Blom and Bar-Shalom, "The interacting multiple model algorithm for systems with
+Markovian switching coefficients", 1988; Bar-Shalom, Li and Kirubarajan, Estimation with Applications to Tracking and
+Navigation, section 11.6. Both from memory; constants tuned by experiment.
 """
 
 from collections import deque
-from functools import cache
 from itertools import pairwise
-from math import inf, sqrt
+from math import exp, inf, sqrt
 from typing import NamedTuple
 
-from sequencer.sync.stamps import Stamps, Sums
 
-_LENGTHS = (6, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 256, 384, 512, 768, 1024)
-_BAND = 3.0  # standard deviations each side of a window's estimate
-_BOW = 3.3  # standard deviations of the middle third against the outer two: a line that bends
-_BOW_FROM = 64
-_BACK = 2  # windows to step back from the longest that agrees: bias of a bend and noise then balance
-_LATE, _EARLY = 4.0, 4.5  # standard deviations at which a stamp is held back, or nonsense
+class _Model(NamedTuple):
+    """One idea of the master.
+
+    `walk`: variance that the speed gains in a tick of `_TICK_S`, in sigma^2; `prior`: standard deviation of the speed
+    about the nominal one where nothing is known, as a part of it; `share`: how likely the idea is then; `calms`,
+    `stirs`: chance in such a tick that the master becomes what the model before or after this one says.
+    """
+
+    walk: float
+    prior: float
+    share: float
+    calms: float
+    stirs: float
+
+
+_TICK_S = 1 / 120  # for which the models are written down
+_MODELS = (
+    _Model(1e-13, 5e-4, 0.90, 0.0, 2e-5),  # a crystal at its nominal speed, or at any other once it is known
+    _Model(1e-10, 0.03, 0.04, 3e-3, 2e-4),
+    _Model(1e-7, 0.03, 0.02, 1.5e-2, 1.5e-3),
+    _Model(1e-5, 0.03, 0.02, 1.5e-2, 5e-3),
+    _Model(1e-2, 1.0, 0.02, 0.1, 0.0),  # a hand on a wheel
+)
+_SUDDEN = 5e-6  # chance in a tick that a crystal becomes a hand
+_FAR = 12.0  # squared standard deviations: what is farther off is no more unlikely, for jitter is not all Gaussian
+_LATE, _EARLY = 5.5, 4.5  # standard deviations at which a stamp is held back, or nonsense
+_YOUNG = 16  # stamps for which those are doubled, while a speed far from the nominal one may yet be found
 _READMIT = 4  # outliers that, evenly spaced, are the truth
 _SLOWEST = 0.2  # of the nominal gap: what comes closer together was held back
-_SETTLED = 32  # stamps from which the speed needs no prior
-_PRIOR = 0.03  # of nominal speed
-_SHUTTLE = 0.1  # of nominal speed: plainly not meant to be nominal
-_KEEP = 12  # newest fits, of which the longest coasts
-_SAME = 3.0  # of its own standard deviations that a shorter fit may lie off the longest: no sign of a change
+_KEEP = 24  # newest fits, of which the one that knows the speed best coasts
 _COAST_AFTER = 2.5  # ticks without a stamp
-_VAGUE = 1e-4  # of nominal speed: a rate known worse than this may be taken for the nominal one
+_LOST_TRACK = 0.5  # of the speed: how well it is known from those outliers
 _SIGMA_MIN_S, _SIGMA_START_S = 1e-4, 2e-3
-_SIGMA_STEP = 1 / 64
+_SIGMA_FIRST, _SIGMA_MEMORY = 6, 64  # second differences with which sigma begins, and over which it is a mean
 _NEVER = -(1 << 62)
 _SECOND_DIFFERENCE = 1.954  # E|N(0, 6)|: mean size of a second difference of unit noise
 
 
-class _Window(NamedTuple):
-    """What a window of `length` stamps in a row needs, worked out once. Unit: `band` and `bow` in sigma."""
-
-    length: int
-    share: float  # 1 / length
-    half: float  # ticks from the centroid to the newest
-    slope: float  # 1 / sum of squares of the ticks about the centroid
-    band: float  # of the value at the newest stamp
-    third: int  # stamps in an outer third, 0 in a window too short to be tested for a bow
-    bow: float  # that the middle third may lie off the line
-
-    @classmethod
-    def over(cls, w: int) -> "_Window":
-        slope = 12 / (w * (w * w - 1)) if w > 1 else 0.0
-        band = _BAND * sqrt(2 * (2 * w - 1) / (w * (w + 1)))
-        if w < _BOW_FROM:
-            return cls(w, 1 / w, (w - 1) / 2, slope, band, 0, inf)
-        third = w // 3
-        middle = w - 2 * third
-        # the residuals of the whole sum to zero, so the outer thirds have what the middle lacks
-        bow = _BOW * sqrt(1 / middle + 0.5 / third) / (1 + middle / (2 * third))
-        return cls(w, 1 / w, (w - 1) / 2, slope, band, third, bow)
+# what one model has found: phase and speed in s and s a tick off the line's, their variances and covariance in sigma^2
+_State = tuple[float, float, float, float, float]
+_Step = tuple[float, float, list[tuple[int, float]]]
 
 
-@cache
-def _table(held: int) -> tuple[_Window, ...]:
-    """Return the windows that `held` stamps allow, the last one clipped to them."""
-    lengths = [w for w in _LENGTHS if w < held]
-    return tuple(_Window.over(w) for w in (*lengths, min(held, _LENGTHS[-1])))
+def _step(at: int, scale: float) -> _Step:
+    """Return how the model `at` goes on: its walk, its chance to stay, and who comes with what chance.
+
+    Unit: `scale` is a tick, in those for which the models are written down.
+    """
+    model = _MODELS[at]
+    ways = [(other, _MODELS[other].stirs) for other in (at - 1,) if at > 0]
+    ways += [(other, _MODELS[other].calms) for other in (at + 1,) if other < len(_MODELS)]
+    ways += [(0, _SUDDEN)] * (at == len(_MODELS) - 1)
+    leaves = min(0.5, (model.calms + model.stirs) * scale)
+    return model.walk * scale**3, 1 - leaves, [(other, min(0.5, chance * scale)) for other, chance in ways]
 
 
 class Fit(NamedTuple):
-    """A line over the newest `memory` stamps. Unit: `x_s` at tick `n`, `v_s` a tick; `mid_n`, `mid_s` the centroid."""
+    """Where the clock ticks. Unit: `x_s` at tick `n`, `v_s` a tick; `p`, `q` their variances and `c` both, in sigma^2.
+
+    `memory` is how many stamps of a steady clock would tell the phase as well.
+    """
 
     memory: int
     n: int
     x_s: float
     v_s: float
-    mid_n: float
-    mid_s: float
-
-    def rate_sd(self, sigma_s: float) -> float:
-        """Return the standard deviation of `v_s`. Source: 12 sigma^2 / K^3 for long K."""
-        return 3.46 * sigma_s / (self.memory * sqrt(self.memory))
+    p: float
+    c: float
+    q: float
 
     def spread(self, ticks: float) -> float:
-        """Return the standard deviation of the line `ticks` past its newest stamp, in sigma.
-
-        Source: Cramér-Rao bound of a line, 1/K + ((K-1)/2 + a)^2 12 / (K (K^2 - 1)).
-        """
-        k = self.memory
-        if k < 2:
-            return inf
-        return sqrt(1 / k + ((k - 1) / 2 + ticks) ** 2 * 12 / (k * (k * k - 1)))
+        """Return the standard deviation `ticks` past tick `n` of a clock whose speed holds, in sigma."""
+        return sqrt(self.p + ticks * (2 * self.c + ticks * self.q))
 
 
 class Line:
@@ -102,18 +98,20 @@ class Line:
 
     def __init__(self, gap_s: float) -> None:
         self._gap_s = gap_s
+        self._steps = [_step(at, gap_s / _TICK_S) for at in range(len(_MODELS))]
         self.sigma_s = _SIGMA_START_S
-        self._first: list[float] | None = []  # second differences until sigma has begun
+        self._first: list[float] = []  # second differences until sigma has begun
+        self._sizes = 0
         self.clear()
 
     def clear(self) -> None:
         """Forget the line; the jitter of the transport stays known."""
-        self._stamps: Stamps | None = None
-        self._nominal = True  # whether the speed is likely to be the nominal one
         self._raw = (_NEVER, 0.0, _NEVER, 0.0)  # tick and stamp of the newest two, taken or not
         self._pending: list[tuple[int, float]] = []
+        self._states: list[_State] = []
+        self._shares: list[float] = []
+        self._count = 0
         self._fits: deque[Fit] = deque(maxlen=_KEEP)
-        self._coast: Fit | None = None
         self.fit: Fit | None = None
         self.heard_s = -inf
         self.outliers = 0
@@ -122,6 +120,19 @@ class Line:
     def speed(self) -> float:
         """Seconds a tick, now."""
         return self.fit.v_s if self.fit else self._gap_s
+
+    def now(self, t_s: float) -> tuple[float, Fit]:
+        """Return the tick at `t_s`, with its part, and the fit that says so. Error: ValueError before the first stamp.
+
+        When ticks end, that of the newest fits goes on that knows the speed best: jitter alone makes the clock look
+        restless for a moment now and then.
+        """
+        fit = self.fit
+        if fit is None:
+            raise ValueError("no stamp has been fed yet")
+        if t_s - self.heard_s > _COAST_AFTER * fit.v_s:
+            fit = min(self._fits, key=lambda one: one.q)
+        return fit.n + (t_s - fit.x_s) / fit.v_s, fit
 
     def feed(self, n: int, t_s: float) -> bool:
         """Add the stamp `t_s` of tick `n`; return whether it was taken, not set aside as held back or nonsense.
@@ -132,16 +143,18 @@ class Line:
             raise ValueError(f"tick {n} comes after tick {self._raw[0]}; ticks rise")
         self._jitter(n, t_s)
         fit = self.fit
-        if fit is not None:
-            ahead = n - fit.n
-            off = t_s - (fit.x_s + ahead * fit.v_s)
-            sd = self.sigma_s * sqrt(1 + 4 / fit.memory * (1 + 3 * ahead / fit.memory))
-            if off > _LATE * sd or off < -_EARLY * sd:
-                self.outliers += 1
-                return self._set_aside(n, t_s)
+        if fit is None:
+            self._begin(n, t_s, self._gap_s, [model.prior * self._gap_s for model in _MODELS])
+            return True
+        ahead = n - fit.n
+        off = t_s - (fit.x_s + ahead * fit.v_s)
+        spread = fit.spread(ahead)
+        sd = self.sigma_s * sqrt(1 + spread * spread) * (1 + _YOUNG / self._count)
+        if off > _LATE * sd or off < -_EARLY * sd:
+            self.outliers += 1
+            return self._set_aside(n, t_s)
         self._pending.clear()
-        self._push(n, t_s)
-        self._solve()
+        self._take(n, t_s)
         return True
 
     def _jitter(self, n: int, t_s: float) -> None:
@@ -151,14 +164,16 @@ class Line:
         if n1 != n - 1 or n2 != n - 2:
             return
         size = abs(t_s - 2 * t1 + t2) / _SECOND_DIFFERENCE
-        if self._first is not None:
+        self._sizes += 1
+        if self._sizes <= _SIGMA_FIRST:
             self._first.append(size)
-            if len(self._first) == 6:
-                self.sigma_s = max(_SIGMA_MIN_S, sum(sorted(self._first)[:5]) / 5)
-                self._first = None
+            if self._sizes == _SIGMA_FIRST:
+                # one of them may be of a stamp that was held back
+                self.sigma_s = max(_SIGMA_MIN_S, sum(sorted(self._first)[:-1]) / (_SIGMA_FIRST - 1))
             return
         sigma = self.sigma_s
-        self.sigma_s = max(_SIGMA_MIN_S, sigma + _SIGMA_STEP * (min(size, 4 * sigma) - sigma))
+        step = (min(size, 4 * sigma) - sigma) / min(self._sizes, _SIGMA_MEMORY)
+        self.sigma_s = max(_SIGMA_MIN_S, sigma + step)
 
     def _set_aside(self, n: int, t_s: float) -> bool:
         """Keep an outlier; several that are evenly spaced show that the clock moved, not that they were held back."""
@@ -174,110 +189,84 @@ class Line:
             if not 0.5 * v <= (t2 - t1) / (n2 - n1) <= 2 * v:
                 return False
         # what went before says nothing of where the clock is now
-        self._stamps = None
-        self._nominal = abs(v - self._gap_s) <= _SHUTTLE * self._gap_s
-        for tick, stamp in self._pending:
-            self._push(tick, stamp)
+        first, *rest = self._pending
+        self._begin(*first, v, [_LOST_TRACK * v] * len(_MODELS))
+        for tick, stamp in rest:
+            self._take(tick, stamp)
         self._pending.clear()
-        self._solve()
         return True
 
-    def _push(self, n: int, t_s: float) -> None:
-        if self._stamps is None:
-            self._stamps = Stamps(self._gap_s, n, t_s)
-        self._stamps.push(n, t_s)
-        self.heard_s = t_s
+    def _begin(self, n: int, t_s: float, v_s: float, priors: list[float]) -> None:
+        """Start from one stamp, and a speed that each model knows as well as in `priors`."""
+        self._count, self.heard_s = 1, t_s
+        self._fits.clear()
+        self._shares = [model.share for model in _MODELS]
+        self._states = [(0.0, v_s - self._gap_s, 1.0, 0.0, (prior / self.sigma_s) ** 2) for prior in priors]
+        self._combine(n, t_s)
 
-    def _solve(self) -> None:
-        """Fit each window, the shortest first, until one disagrees with the shorter ones or bends."""
-        stamps = self._stamps
-        assert stamps is not None
-        sums, newest = stamps.sums, stamps.x
-        held = len(sums) - 1
-        table = _table(min(held, _LENGTHS[-1]))
-        ex, exx, ey, exy = sums[-1]
-        sigma = self.sigma_s
-        ridge = self._ridge(sums[-1], held) if held < _SETTLED else 0.0
-        in_a_row = 0 if ridge else stamps.in_a_row
-        low, high = -inf, inf
-        agreed = 0
-        for w, share, half, slope, width, third, bow in table:
-            sx, sxx, sy, sxy = sums[held - w]
-            sy = ey - sy
-            y = sy * share
-            if w <= in_a_row:
-                x = newest - half
-                d = (exy - sxy - x * sy) * slope
-                a = y + d * half
-            else:
-                sx = ex - sx
-                x = sx * share
-                d = (exy - sxy - x * sy) / (exx - sxx - x * sx + ridge)
-                a = y + d * (newest - x)
-            band = width * sigma
-            low = a - band if a - band > low else low
-            high = a + band if a + band < high else high
-            if low > high:
-                break
-            if third:
-                from_x, _, from_y, _ = sums[held - w + third]
-                to_x, _, to_y, _ = sums[held - third]
-                off = (to_y - from_y - d * (to_x - from_x)) / (w - 2 * third) - y + d * x
-                if off > bow * sigma or off < -bow * sigma:
-                    break
-            agreed += 1
-        w = table[agreed - 1 if agreed == len(table) else max(0, agreed - 1 - _BACK)].length
-        sx, sxx, sy, sxy = sums[held - w]
-        x, y = (ex - sx) / w, (ey - sy) / w
-        d = (exy - sxy - x * y * w) / (exx - sxx + ridge - x * x * w)
-        a = y + d * (newest - x)
-        t0, gap = stamps.t0, self._gap_s
-        self.fit = Fit(w, stamps.n0 + int(newest), t0 + newest * gap + a, gap + d, stamps.n0 + x, t0 + x * gap + y)
-        self._fits.append(self.fit)
-        self._coast = None
-
-    def _ridge(self, total: Sums, held: int) -> float:
-        """Return how much the nominal speed counts beside few stamps; nothing once they plainly run at another."""
-        sx, sxx, sy, sxy = total
-        if not self._nominal:
-            return 0.0
-        if held >= _LENGTHS[0]:
-            spread = sxx - sx * sx / held
-            off = abs(sxy - sx * sy / held) / spread
-            if off > _SHUTTLE * self._gap_s + 4 * self.sigma_s / sqrt(spread):
-                return 0.0
-        return (self.sigma_s / (_PRIOR * self._gap_s)) ** 2
-
-    def coast(self) -> Fit:
-        """Return the line to go on along when ticks end: the longest of the newest fits.
-
-        A speed that is hardly known and might be the nominal one is taken to be that.
-        """
-        if self._coast is None:
-            best = max(self._fits, key=lambda fit: fit.memory)
-            sd = best.rate_sd(self.sigma_s)
-            gap = self._gap_s
-            if sd > _VAGUE * gap and abs(best.v_s - gap) < 3 * sd:
-                x_s = best.mid_s + (best.n - best.mid_n) * gap
-                best = Fit(best.memory, best.n, x_s, gap, best.mid_n, best.mid_s)
-            self._coast = best
-        return self._coast
-
-    def now(self, t_s: float) -> tuple[float, Fit]:
-        """Return the tick at `t_s`, with its part, and the line that says so.
-
-        Jitter alone makes a fit fall back to a short memory now and then. While that lies where the longest of the
-        newest fits does, by its own precision, it is no sign of a change, and the long one goes on.
-        """
+    def _take(self, n: int, t_s: float) -> None:
+        """Let each model take a stamp, and weigh them by how well they foresaw it."""
         fit = self.fit
-        if fit is None:
-            raise ValueError("no stamp has been fed yet")
-        if t_s - self.heard_s > _COAST_AFTER * fit.v_s:
-            fit = self.coast()
-        tick = fit.n + (t_s - fit.x_s) / fit.v_s
-        longest = self.coast()
-        if longest.memory > fit.memory:
-            along = longest.n + (t_s - longest.x_s) / longest.v_s
-            if abs(along - tick) * fit.v_s <= _SAME * self.sigma_s * fit.spread(tick - fit.n):
-                return along, longest
-        return tick, fit
+        assert fit is not None
+        self._count += 1
+        self.heard_s = t_s
+        ticks = n - fit.n
+        reference_s = fit.x_s + ticks * self._gap_s
+        off = t_s - reference_s
+        scale = 1 / self.sigma_s**2
+        states, shares = self._states, self._shares
+        found, weights = [], []
+        whole = 0.0
+        for (walk, stay, ways), share, state in zip(self._steps, shares, states, strict=True):
+            weight = share * stay
+            y, d, p, c, q = state
+            for other, chance in ways:
+                came = shares[other] * chance
+                weight += came
+                came /= weight
+                y1, d1, p1, c1, q1 = states[other]
+                y1 -= y
+                d1 -= d
+                y += came * y1
+                d += came * d1
+                apart = (1 - came) * scale
+                p += came * (p1 - p + apart * y1 * y1)
+                c += came * (c1 - c + apart * y1 * d1)
+                q += came * (q1 - q + apart * d1 * d1)
+            walked = walk * ticks
+            p += ticks * (2 * c + ticks * (q + walked / 3))
+            c += ticks * (q + walked / 2)
+            q += walked
+            precision = 1 / (p + 1)
+            r = off - y - ticks * d
+            far = r * r * scale * precision
+            weight *= exp(-0.5 * far if far < _FAR else -0.5 * _FAR) * sqrt(precision)
+            p *= precision
+            gain = c * precision
+            found.append((off - r + p * r, d + gain * r, p, gain, q - c * gain))
+            weights.append(weight)
+            whole += weight
+        self._shares = [weight / whole for weight in weights]
+        self._states = found
+        self._combine(n, reference_s)
+
+    def _combine(self, n: int, reference_s: float) -> None:
+        """Make one fit of what the models found, and let them count from it."""
+        shares, states = self._shares, self._states
+        scale = 1 / self.sigma_s**2
+        y = d = p = c = q = yy = yd = dd = 0.0
+        for share, (y1, d1, p1, c1, q1) in zip(shares, states, strict=True):
+            y += share * y1
+            d += share * d1
+            p += share * p1
+            c += share * c1
+            q += share * q1
+        for share, (y1, d1, _, _, _) in zip(shares, states, strict=True):
+            yy += share * (y1 - y) * (y1 - y)
+            yd += share * (y1 - y) * (d1 - d)
+            dd += share * (d1 - d) * (d1 - d)
+        p, c, q = p + yy * scale, c + yd * scale, q + dd * scale
+        self._states = [(y1 - y, d1, p1, c1, q1) for y1, d1, p1, c1, q1 in states]
+        memory = min(self._count, int(4 / p))
+        self.fit = Fit(memory, n, reference_s + y, self._gap_s + d, p, c, q)
+        self._fits.append(self.fit)

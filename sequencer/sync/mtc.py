@@ -5,7 +5,7 @@ It opens no port and reads no clock.
 Source: MIDI Time Code and Cueing, Detailed Specification, 1987, for the bytes; `line` and `chase` for the rest.
 """
 
-from sequencer.sync.address import CODE_NAMES, mtc_rate
+from sequencer.sync.address import CODE_NAMES, carried, mtc_rate
 from sequencer.sync.chase import QuarterChase
 from sequencer.sync.followed import Followed, Place
 from sequencer.sync.reading import Counts, Follow, Lock
@@ -17,14 +17,20 @@ _AS_USUAL = Follow()
 
 
 class MtcChase:
-    """The chase of a master by the MIDI bytes that it sends, split in any way."""
+    """The chase of a master by the MIDI bytes that it sends, split in any way.
+
+    A project above 30 frames a second follows a master at half its rate, as those send it.
+    """
 
     def __init__(self, timebase: Timebase, freewheel_s: float, troubles: Troubles) -> None:
+        ours, timebase = timebase, carried(timebase)
         self._quarter_s = float(timebase.rate.seconds(1)) / 4
         self._reader = Reader()
         self._troubles = troubles
         self._chase = QuarterChase(timebase, freewheel_s, troubles)
         self.told = f"MTC, {CODE_NAMES[mtc_rate(timebase.counting)]}"
+        if timebase is not ours:
+            self.told += ", a frame for two of the project's"
 
     @property
     def lock(self) -> Lock:
@@ -66,7 +72,7 @@ class MtcChase:
 
 
 def mtc_follower(timebase: Timebase, how: Follow = _AS_USUAL) -> Followed:
-    """Return a follower of MIDI timecode for one project. Error: ValueError for a rate that it cannot carry.
+    """Return a follower of MIDI timecode for one project.
 
     A master that slips by less than about five quarter frames, as after a stall, is caught up with at most 6 % faster
     or slower; by more, that is a jump.

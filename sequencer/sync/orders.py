@@ -82,7 +82,6 @@ class OrderCounts:
     others: int = 0  # messages about something else
     wrong: int = 0  # messages meant for us that cannot be understood
     elsewhere: int = 0  # messages for another device
-    dropped: int = 0  # orders that came faster than they can be kept
 
 
 class Reader(Protocol):

@@ -69,7 +69,10 @@ class Counts:
     other_messages: int = 0
     quarter_frames: int = 0
     full_frames: int = 0
-    lost: int = 0  # quarter frames that must have been sent and did not come
+    words: int = 0  # of linear timecode
+    clocks: int = 0  # of MIDI clock
+    lost: int = 0  # messages of running time that must have been sent and did not come
+    mixed: int = 0  # quarter frames that came while two masters sent on one port
     doubled: int = 0
     misread: int = 0  # quarter frames and full frames that say something else than the master's time
     set_aside: int = 0  # quarter frames held back on the way, or far off for another reason

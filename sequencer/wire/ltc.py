@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 BITS = 80
 MARKS = 5  # boundaries of a word: before bits 0, 20, 40 and 60, and after bit 79
-_TRAVELS = struct.Struct("<?5q10s")
+_TRAVELS = struct.Struct("<?5qd10s")
 
 
 class Heard(NamedTuple):
@@ -27,15 +27,28 @@ class Heard(NamedTuple):
     marks: tuple[float, float, float, float, float]
 
 
-def packed(heard: Heard) -> bytes:
-    """Return how a word travels whose marks are nanoseconds of the monotonic clock."""
-    return _TRAVELS.pack(heard.backward, *(round(mark) for mark in heard.marks), heard.bits)
+class Stamped(NamedTuple):
+    """A word with its marks in nanoseconds from the stamp that it travels with; they are below zero, being earlier.
+
+    `noise` is that of the clock which made the marks, as a density. Unit: seconds times the root of a second.
+    """
+
+    heard: Heard
+    noise: float
 
 
-def unpacked(data: bytes) -> Heard:
+def packed(heard: Heard, stamp_ns: int, noise: float = 0.0) -> bytes:
+    """Return how a word travels with the stamp `stamp_ns`, its arrival; its marks are monotonic nanoseconds."""
+    marks = (round(mark) - stamp_ns for mark in heard.marks)
+    return _TRAVELS.pack(heard.backward, *marks, noise, heard.bits)
+
+
+def unpacked(data: bytes) -> Stamped:
     """Return the word that travelled. Error: ValueError for bytes that are none."""
     try:
-        backward, *marks, bits = _TRAVELS.unpack(data)
+        backward, *marks, noise, bits = _TRAVELS.unpack(data)
     except struct.error as fault:
         raise ValueError(f"{len(data)} bytes are no word of linear timecode") from fault
-    return Heard(bits, backward, tuple(marks))
+    if not 0 <= noise < 1:
+        raise ValueError(f"a word of linear timecode says that its clock has a noise of {noise}")
+    return Stamped(Heard(bits, backward, tuple(marks)), noise)

@@ -7,14 +7,12 @@ Source: MIDI Time Code and Cueing, Detailed Specification (supplement to MIDI 1.
 
 from typing import NamedTuple
 
-from mido.tokenizer import Tokenizer
+from sequencer.wire.midi import Messages
 
 _QUARTER = 0xF1
 _SYSEX = 0xF0
 _END = 0xF7
-_REALTIME = bytes(range(0xF8, 0x100))  # may stand inside any other message, and says nothing of timecode
 _MASKS = (15, 1, 15, 3, 15, 3, 15, 7)  # bits of each piece that carry something; the others are reserved
-_LONGEST = 4096  # bytes of an unfinished message, far beyond any of ours
 ALL_DEVICES = 0x7F
 
 
@@ -63,38 +61,28 @@ class FullFrame(NamedTuple):
 
 
 class Reader:
-    """Takes a MIDI byte stream apart, however it is split, and keeps what concerns timecode.
-
-    `garbage` counts bytes that belong to no whole message, `others` whole messages about something else.
-    """
+    """Takes a MIDI byte stream apart, and keeps what concerns timecode; `others` counts whole messages else."""
 
     def __init__(self) -> None:
-        self._tokens = Tokenizer()
-        self._unfinished = 0  # bytes fed that have not turned up in a message yet
-        self.garbage = 0
+        self._messages = Messages()
         self.others = 0
+
+    @property
+    def garbage(self) -> int:
+        """Bytes that belong to no whole message."""
+        return self._messages.garbage
 
     def feed(self, data: bytes) -> tuple[QuarterFrame | FullFrame, ...]:
         """Return the timecode messages that `data` completes."""
-        if len(data) == 2 and data[0] == _QUARTER and data[1] < 0x80 and not self._unfinished:
+        if len(data) == 2 and data[0] == _QUARTER and data[1] < 0x80 and not self._messages.unfinished:
             return _ALONE[data[1]]  # what a port hands over, one message at a time: the tick waits for this
         found = []
-        for byte in data.translate(None, _REALTIME):
-            self._tokens.feed_byte(byte)
-            self._unfinished += 1
-            for message in self._tokens:
-                self.garbage += max(0, self._unfinished - len(message))
-                self._unfinished = 0
-                known = _known(message)
-                if known is None:
-                    self.others += 1
-                    if message[0] < _SYSEX:
-                        self._tokens.feed_byte(message[0])  # running status: the next of its kind may leave it out
-                else:
-                    found.append(known)
-        if self._unfinished > _LONGEST:
-            self.garbage += self._unfinished
-            self._tokens, self._unfinished = Tokenizer(), 0
+        for message in self._messages.feed(data):
+            known = decode(message)
+            if known is None:
+                self.others += 1
+            else:
+                found.append(known)
         return tuple(found)
 
 
@@ -106,10 +94,11 @@ def _quarter(data: int) -> QuarterFrame:
 _ALONE = tuple((_quarter(data),) for data in range(0x80))
 
 
-def _known(message: list[int]) -> QuarterFrame | FullFrame | None:
+def decode(message: bytes) -> QuarterFrame | FullFrame | None:
+    """Return what a whole MIDI message says of timecode, or None for one about something else."""
     if message[0] == _QUARTER:
         return _quarter(message[1])
-    if len(message) == 10 and message[0] == _SYSEX and message[1] == 0x7F and message[3:5] == [1, 1]:
+    if len(message) == 10 and message[0] == _SYSEX and message[1] == 0x7F and message[3:5] == b"\1\1":
         hours, minutes, seconds, frames = message[5:9]
         return FullFrame(Address(hours >> 5, hours & 31, minutes & 63, seconds & 63, frames & 31))
     return None

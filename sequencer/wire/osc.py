@@ -125,21 +125,29 @@ def decode(packet: bytes) -> tuple[Message, ...]:
 
     Error: PeerError that says why it cannot be read: not OSC, cut short, or larger than the limits above.
     """
+    return tuple(_message(element, tag) for tag, element in split(packet))
+
+
+def split(packet: bytes) -> list[tuple[int, bytes]]:
+    """Return the messages of a packet in their order, unread, each with the timetag of the bundle that it stood in.
+
+    Error: PeerError where the packet is larger than the limits above, or its bundles cannot be taken apart.
+    """
     if len(packet) > _LARGEST:
         raise PeerError(f"an OSC packet of {len(packet)} bytes; at most {_LARGEST} are read")
-    messages: list[Message] = []
+    messages: list[tuple[int, bytes]] = []
     waiting: list[tuple[bytes, int, int]] = [(packet, IMMEDIATELY, 0)]
     while waiting:
         element, tag, depth = waiting.pop()
         if not element.startswith(_BUNDLE):
-            messages.append(_message(element, tag))
+            messages.append((tag, element))
         elif depth == _DEEPEST:
             raise PeerError(f"OSC bundles nested more than {_DEEPEST} deep")
         else:
             inner = int.from_bytes(element[8:16], "big")
             # a stack gives back the last first, and messages keep the order in which they were sent
             waiting += [(part, inner, depth + 1) for part in reversed(_elements(element))]
-    return tuple(messages)
+    return messages
 
 
 def _elements(bundle: bytes) -> list[bytes]:

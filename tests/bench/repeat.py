@@ -15,11 +15,13 @@ from rich.console import Console
 from sequencer.motion.profile import go_to
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback.cued import cue_up
-from sequencer.playback.state import Arm, Phase
+from sequencer.playback.events import Arm
+from sequencer.playback.state import Phase
 from sequencer.project.store import load_rig
 from sequencer.rig import servo
 from sequencer.rig.axis import Axis, Camera, Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.shell.ears import Ears
 from sequencer.shell.loop import Engine, Wires
 from sequencer.sync.mtc import mtc_follower
 from sequencer.takes.pixels import pixels
@@ -118,7 +120,7 @@ def take(
     true_s = starts_s + (frames - from_frame) / 25 / (1 + off)
     rig_end = Head(servo.at_home(rig, motors_ns), chance, deque(np.rint(true_s * 1e9).astype(int).tolist()))
     follower = mtc_follower(timebase(COUNTING))
-    wires = Wires(output=rig_end, source=None, follower=follower, keep=_kept, say=_nothing, show=_nothing)
+    wires = Wires(output=rig_end, ears=Ears(follower=follower), keep=_kept, say=_nothing, show=_nothing)
     engine = Engine(rig, wires, np.array([-PAN_DEG]), BEGIN_NS, answers=True)
     engine.order(Arm(cued=cue_up(rig, timeline, CUE_S, timeline.end_s)))
     waiting = iter(master)

@@ -21,6 +21,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
+from msgspec.structs import replace
 from rich.console import Console
 
 from sequencer.playback.state import Phase
@@ -163,7 +164,6 @@ def engine(folder: Path, case: Case, seconds: float) -> Window:
             run=None,
             output=f"osc://127.0.0.1:{rig.getsockname()[1]}",
             sync="internal",
-            source="",
             tick_hz=TICK_HZ,
             precise=case.precise,
             realtime=case.realtime,
@@ -174,11 +174,11 @@ def engine(folder: Path, case: Case, seconds: float) -> Window:
         watch = Watch(running, lambda status, said: None)
         plan = Plan(project=opened, cue=opened.cue(None), run=opened.run(None), folder=takes)
         path = plan.next_path()
-        unrecorded = Arm(cue=plan.cue.name)
-        recorded = Arm(cue=plan.cue.name, take=str(path), heading=plan.heading(path.stem))
+        unrecorded = Arm(cue=plan.cue.name, preroll_s=PREROLL_S)
+        recorded = replace(unrecorded, take=str(path), heading=plan.heading(path.stem))
         running.tell(recorded if case.record else unrecorded)
         watch.until(Phase.READY, 20.0)
-        running.tell(Start(PREROLL_S))
+        running.tell(Start())
         watch.until(Phase.RUNNING, 5.0)
         began_s, spent_s = time.monotonic(), processor_s()
         watch.until(Phase.FINISHED, 2 * seconds)

@@ -95,7 +95,11 @@ WRONG: dict[str, tuple[str, tuple[str, ...], str]] = {
         "command line: there is no motion law 'wobble'; there are bezier, ",
     ),
     "no tolerance": ("thin", ("--axis", "pan", "--within", "0"), "command line: keys are thinned to within some "),
-    "no grid": ("snap", ("--onto", "beats", "--part", "0"), "command line: the lines of a grid are some frames apart"),
+    "no grid": (
+        "snap",
+        ("--onto", "beats", "--part", "0"),
+        "command line: the lines of a grid are some part of a beat apart",
+    ),
     "two keys on one line": (
         "snap",
         ("--onto", "beats", "--part", "8", "--axis", "pan"),

@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sequencer.playback.cued import cue_up
+from sequencer.playback.events import Brake, Follow, GoTo, Hold, Say
 from sequencer.playback.guard import LONGEST_STEP_S, Guarded, Sent, at_rest, guard, limits
 from sequencer.playback.pilot import Flown, Pilot, Still, obey, settled, want
-from sequencer.playback.state import Brake, Follow, GoTo, Hold, Say
 from sequencer.rig.signals import Setpoint
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import END, START, there

@@ -8,12 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sequencer.playback.cued import cue_up
-from sequencer.playback.guard import Stray
-from sequencer.playback.state import (
-    GRACE_S,
-    MOVING,
-    ON_THE_CLOCK,
-    UNARMED,
+from sequencer.playback.events import (
     Action,
     Arm,
     Brake,
@@ -23,14 +18,13 @@ from sequencer.playback.state import (
     GoTo,
     Hold,
     Join,
-    Phase,
     Reset,
     Say,
-    State,
     Stop,
     Tick,
-    step,
 )
+from sequencer.playback.guard import Stray
+from sequencer.playback.state import GRACE_S, MOVING, ON_THE_CLOCK, UNARMED, Phase, State, step
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import END, START, legs, there
 from tests.playback.rules import RIG

@@ -10,16 +10,19 @@ import numpy as np
 from sequencer.motion.compile import compile_move
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback.cued import cue_up
-from sequencer.playback.state import Arm, Phase
+from sequencer.playback.events import Arm
+from sequencer.playback.state import Phase
 from sequencer.project.store import load
 from sequencer.rig import servo
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.shell.ears import Ears
 from sequencer.shell.kinds import laws
 from sequencer.shell.loop import Engine, Wires
 from sequencer.shell.messages import Status
 from sequencer.shell.records import OpenTake, Record
 from sequencer.sync.followed import Followed
+from sequencer.sync.internal import InternalFollower
 from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Follow
 from sequencer.timebase.timecode import Timebase
@@ -78,7 +81,7 @@ class Stage:
     output: SimulatedRig
     timebase: Timebase
     engine: Engine
-    follower: Followed
+    follower: Followed | InternalFollower
     now_ns: int = BEGIN_NS
     said: list[tuple[str, str]] = field(default_factory=list)
     kept: list[Record] = field(default_factory=list)
@@ -86,6 +89,7 @@ class Stage:
     phases: list[Phase] = field(default_factory=list)
     held: list[tuple[float, ...]] = field(default_factory=list)  # by the guard, tick by tick where it did
     joins: bool = False
+    remote: bool = False
     status: Status | None = None
     arrivals: list[Sent] = field(default_factory=list)
 
@@ -115,7 +119,8 @@ class Stage:
         return lambda: self.engine.state.phase is phase
 
     def arm(self, take: OpenTake | None = None) -> None:
-        self.engine.order(Arm(cued=cue_up(self.rig, self.timeline, *self.cue_s), joins=self.joins), take)
+        cued = cue_up(self.rig, self.timeline, *self.cue_s)
+        self.engine.order(Arm(cued=cued, joins=self.joins, remote=self.remote), take)
 
     def get_ready(self) -> None:
         """Arm, and go to the start of the cue."""
@@ -133,11 +138,15 @@ def stage(
     answers: bool = True,
     joins: bool = False,
     latencies_s: tuple[float, ...] = (),
+    fastest: float | None = None,
     freewheel_s: float = 2.0,
+    own_clock: bool = False,
+    remote: bool = False,
 ) -> Stage:
     """Return the demo rig with its first cue, standing at home, its engine ticking at 250 Hz.
 
-    With `latencies_s`, its axes have these in place of their own.
+    With `latencies_s`, its axes have these in place of their own, and with `fastest` all have this as their limit of
+    speed; with `own_clock`, it follows no master.
     """
     table = laws()
     project = load(HARBOUR, table)
@@ -145,10 +154,13 @@ def stage(
     if latencies_s:
         slow = zip(rig.axes, latencies_s, strict=True)
         rig = replace(rig, axes=tuple(replace(axis, latency_s=latency_s) for axis, latency_s in slow))
+    if fastest is not None:
+        rig = replace(rig, axes=tuple(replace(axis, speed=fastest) for axis in rig.axes))
     one = project.cue(cue)
     mute_ns = None if mute_from_s is None else BEGIN_NS + round(mute_from_s * 1e9)
     output = SimulatedRig(rig, mute_from_ns=mute_ns, delay_ns=round(delay_s * 1e9))
-    follower = mtc_follower(project.timebase, Follow(freewheel_s=freewheel_s))
+    how = Follow(freewheel_s=freewheel_s)
+    follower = InternalFollower() if own_clock else mtc_follower(project.timebase, how)
     made: list[Stage] = []
 
     def say(at_ns: int, code: str, text: str) -> None:
@@ -164,7 +176,7 @@ def stage(
         made[0].status = msgspec.msgpack.decode(row, type=Status)
 
     home: Floats = np.array([axis.home for axis in rig.axes])
-    wires = Wires(output=output, source=None, follower=follower, keep=keep, say=say, show=show)
+    wires = Wires(output=output, ears=Ears(follower=follower), keep=keep, say=say, show=show)
     made.append(
         Stage(
             rig=rig,
@@ -174,6 +186,7 @@ def stage(
             timebase=project.timebase,
             follower=follower,
             joins=joins,
+            remote=remote,
             engine=Engine(rig, wires, home, BEGIN_NS, answers=answers),
         )
     )

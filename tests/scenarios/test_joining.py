@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from sequencer.motion import join
+from sequencer.playback.events import Stop
 from sequencer.playback.guard import limits
-from sequencer.playback.state import ON_THE_CLOCK, Phase, Stop
+from sequencer.playback.state import ON_THE_CLOCK, Phase
 from sequencer.rig.signals import Floats
 from sequencer.sync.address import standing
 from tests.scenarios.stage import TICK_NS, Stage, stage
@@ -162,8 +163,11 @@ def test_timecode_that_jumps_in_mid_move_is_joined_where_it_went(after_s: float,
 
 
 def test_what_an_earlier_clock_was_held_back_for_is_not_held_against_joining() -> None:
-    """Before a jump is told, the clock may catch up at 6 % of its speed, which is more than this move has to spare."""
-    one, at_ns = under_way(2.4)
+    """The master runs faster than this rig can follow for a while, and then jumps."""
+    one = stage(joins=True, latencies_s=LATENCIES_S, fastest=40.0)
+    one.get_ready()
+    one.arrivals = master(one, one.now_ns, one.cue_s[0] - 3.0, speed=1.1)
+    at_ns = one.now_ns + (3.0 + 0.95) / 1.1 * 1e9
     jump(one, at_ns, 0.8)
     rows = watched(one, 30.0, Phase.FINISHED, Phase.STOPPED)
     assert [row for row in rows if row.held and row.phase is Phase.RUNNING]

@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sequencer.playback.state import EngineLate, Phase, Reset, Stop
+from sequencer.playback.events import EngineLate, Reset, Stop
+from sequencer.playback.state import Phase
 from sequencer.shell.records import CloseTake, OpenTake
 from sequencer.sync.address import standing
 from sequencer.takes.rows import EventRow

@@ -29,6 +29,7 @@ def small_project(folder: Path, *, far: float = 20.0, legs: int = 1, ease: str =
         "name": "Small",
         "timebase": {"rate": "25", "start": "10:00:00:00"},
         "cues": [{"name": "turn", "from": "10:00:02:00", "to": end}],
+        "markers": [{"name": "on the way", "at": "10:00:02:12"}],
         "tracks": [{"axis": "pan", "keys": keys}],
     }
     axes = [{"name": name, "kind": name, **AXIS} for name in ("pan", "tilt")]

@@ -2,7 +2,7 @@
 
 import pytest
 
-from sequencer.shell.kinds import source_address
+from sequencer.shell.kinds import carried, source_address
 
 
 @pytest.mark.parametrize(
@@ -17,3 +17,18 @@ from sequencer.shell.kinds import source_address
 )
 def test_a_port_s_name_may_hold_colons(written: str, address: str) -> None:
     assert source_address(written) == address
+
+
+@pytest.mark.parametrize(
+    ("address", "what"),
+    [
+        ("midi:ltc:1", "midi"),
+        ("virtual:osc", "midi"),
+        ("pipe:4711", "midi"),
+        ("ltc:", "ltc"),
+        ("file:a:b.wav", "ltc"),
+        ("osc:9001", "osc"),
+    ],
+)
+def test_the_scheme_says_what_comes_in(address: str, what: str) -> None:
+    assert carried(address) == what

@@ -2,17 +2,25 @@
 
 import resource
 import signal
+import socket
+import sys
 from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from sequencer.adapters.contract import Chunk
+from sequencer.errors import LinkError, ProjectError
 from sequencer.project.takefile import read
-from sequencer.shell.io_process import Keeper, RingSource, pack_chunk, pass_on
+from sequencer.shell import io_process
+from sequencer.shell.child import Child
+from sequencer.shell.control import Control
+from sequencer.shell.inlets import Inlet, RingSource, pack_chunk
+from sequencer.shell.keeper import Keeper
 from sequencer.shell.memory import Ring
-from sequencer.shell.messages import Kept, Said
+from sequencer.shell.messages import COMMANDS, REPORTS, Failed, Kept, Said, Setup
 from sequencer.shell.records import CloseTake, OpenTake, Record, pack, unpack
 from sequencer.takes.rows import ActualRow, EventRow, SetpointRow, TimecodeRow
 from tests.shell.test_control import HEADING
@@ -144,9 +152,10 @@ def test_rows_that_never_came_make_the_take_not_whole(ring: Ring, tmp_path: Path
 
 
 class Port:
-    """A source that always has one more chunk."""
+    """A source that always has one more chunk, until it is `gone`."""
 
     address = "midi:loud"
+    gone = False
 
     def fileno(self) -> int | None:
         return None
@@ -155,25 +164,70 @@ class Port:
         return ()
 
     def read(self, heard_ns: int) -> tuple[Chunk, ...]:
+        if self.gone:
+            raise LinkError("the MIDI port 'loud' is gone; plug it in")
         return (Chunk(heard_ns, bytes(30)),)
 
 
 def test_chunks_that_find_no_room_are_told_once_each_time(tmp_path: Path) -> None:
     writer, reader = Ring(tmp_path / "chunks", size=100), RingSource(tmp_path / "chunks")
-    crowded, told = False, []
+    inlet, told = Inlet(0, nullcontext(Port()), vital=True), []
     for number in range(8):
         if number == 5:
             reader.read(0)
-        crowded, notices = pass_on(Port(), writer, crowded)
-        told.append(len(notices))
+        told.append(len(inlet.pass_on(writer)))
     assert told == [0, 0, 1, 0, 0, 0, 0, 1]
+
+
+def test_a_source_that_is_followed_takes_the_run_with_it_and_another_one_does_not(tmp_path: Path) -> None:
+    ring, port = Ring(tmp_path / "chunks", size=1000), Port()
+    vital, other = (Inlet(number, nullcontext(port), vital=number == 0) for number in range(2))
+    port.gone = True
+    with pytest.raises(LinkError, match="gone"):
+        vital.pass_on(ring)
+    assert other.pass_on(ring) == ["the MIDI port 'loud' is gone; plug it in. The run goes on without it"]
+    assert other.pass_on(ring) == []
+
+
+def test_chunks_say_from_which_source_they_are(tmp_path: Path) -> None:
+    ring, reader = Ring(tmp_path / "chunks", size=1000), RingSource(tmp_path / "chunks")
+    for number in (3, 0):
+        Inlet(number, nullcontext(Port()), vital=False).pass_on(ring)
+    assert [chunk.port for chunk in reader.read(0)] == [3, 0]
 
 
 def test_chunks_reach_the_engine_with_their_stamps(tmp_path: Path) -> None:
     writer = Ring(tmp_path / "chunks", size=1000)
     source = RingSource(tmp_path / "chunks")
-    sent = [Chunk(2**60, b"\xf1\x05"), Chunk(2**60 + 1, b"")]
+    sent = [Chunk(2**60, b"\xf1\x05"), Chunk(2**60 + 1, b"", 2)]
     for chunk in sent:
         writer.put(pack_chunk(chunk))
     assert list(source.read(0)) == sent
     assert source.read(0) == ()
+
+
+def test_music_that_cannot_be_read_is_the_project_s_fault(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as door:
+        theirs = socket.create_connection(door.getsockname())
+        ours, _ = door.accept()
+    Ring(tmp_path / "chunks", size=1000)
+    Ring(tmp_path / "records", size=1000)
+    Ring(tmp_path / "wishes", size=1000)
+    setup = Setup(project=str(tmp_path), run=None, output="", sync="audio")
+    child = Child(setup, None, Control(ours, COMMANDS))  # type: ignore[arg-type]  # no rig is looked at here
+
+    def no_music(setup: Setup, ring: Ring) -> None:
+        raise ProjectError("playback.file", "is not there", "copy it there")
+
+    monkeypatch.setattr(io_process, "join", lambda folder, role: child)
+    monkeypatch.setattr(io_process, "open_playback", no_music)
+    before_s = sys.getswitchinterval()
+    try:
+        io_process.main(tmp_path)
+    finally:
+        sys.setswitchinterval(before_s)
+        ours.close()
+    with theirs:
+        assert Control(theirs, REPORTS).read() == [
+            Failed("project.json: playback.file: is not there; copy it there", 2)
+        ]

@@ -8,8 +8,6 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -24,39 +22,15 @@ from sequencer.project.store import load
 from sequencer.project.takefile import read
 from sequencer.shell import shoot
 from sequencer.shell.companion import companion
-from sequencer.shell.crew import Crew, CrewFailed, crew
+from sequencer.shell.crew import CrewFailed
 from sequencer.shell.engine import OPERATOR_SILENT_S
 from sequencer.shell.kinds import laws
-from sequencer.shell.messages import Arm, Hello, Said, Setup, Status, frame
+from sequencer.shell.messages import Arm, Hello, frame
 from sequencer.wire.osc import decode
+from tests.shell.conftest import Starter
 from tests.shell.small import small_project
 
 pytestmark = pytest.mark.real_time
-
-Starter = Callable[..., tuple[Crew, shoot.Watch, shoot.Plan]]
-
-
-@pytest.fixture
-def start(tmp_path: Path) -> Iterator[Starter]:
-    """Start a crew on the small project with a simulated rig; what it says is in the watch's `said`."""
-    with ExitStack() as stack:
-
-        def begin(
-            *faults: str, legs: int = 1, ease: str = "poly345", **setup: object
-        ) -> tuple[Crew, shoot.Watch, shoot.Plan]:
-            folder = small_project(tmp_path / "small", legs=legs, ease=ease)
-            project = load(folder, laws())
-            _, output = stack.enter_context(shoot.simulated_rig(folder / "rig.json", 1, 0, *faults))
-            fields = {"project": str(folder), "run": None, "output": output, "sync": "internal", "source": ""} | setup
-            running = stack.enter_context(crew(Setup(**fields)))  # type: ignore[arg-type]  # the test's own fields
-            plan = shoot.Plan(project=project, cue=project.cue(None), run=project.run(None), folder=tmp_path / "takes")
-            return running, shoot.Watch(running, quiet), plan
-
-        yield begin
-
-
-def quiet(status: Status | None, said: list[Said]) -> None:
-    """Show nothing."""
 
 
 def run(*arguments: str, patience_s: float = 60.0) -> subprocess.CompletedProcess[str]:
@@ -203,7 +177,7 @@ def test_a_rehearsal_that_is_too_fast_for_the_motors_is_refused(tmp_path: Path) 
 
 
 def test_timecode_that_starts_and_is_set_anew_in_mid_move_is_joined(start: Starter) -> None:
-    running, watch, plan = start(legs=8, sync="mtc", source="pipe:0")
+    running, watch, plan = start(legs=8, sync="mtc", sources=("pipe:0",))
     opened = running.wait_opened()
     said: list[str] = []
     watch.tell = lambda status, words: said.extend(one.code for one in words)
@@ -224,7 +198,7 @@ def test_timecode_that_starts_and_is_set_anew_in_mid_move_is_joined(start: Start
 
 def test_a_rig_that_is_armed_under_running_timecode_joins_at_once_and_goes_on(start: Starter) -> None:
     """It is ready for one tick only, which a look at the status now and then does not see."""
-    running, watch, plan = start(legs=8, sync="mtc", source="pipe:0", tick_hz=1000)
+    running, watch, plan = start(legs=8, sync="mtc", sources=("pipe:0",), tick_hz=1000)
     with shoot.timecode_sender(running.wait_opened(), plan.project) as sender:
         sender.say({"run": {"from": "10:00:02:12", "until": "10:00:12:00"}})
         while (status := watch.look()) is None or status.lock != "locked":
@@ -248,6 +222,13 @@ def test_the_stop_word_is_obeyed_without_a_message(start: Starter) -> None:
     running.stop_now()
     with pytest.raises(CrewFailed, match="the operator pressed stop"):
         watch.until(Phase.READY, 5)
+
+
+def test_who_is_not_ready_in_time_is_named(start: Starter, monkeypatch: pytest.MonkeyPatch) -> None:
+    running, _, _ = start(give=("mtc:virtual:quay",))
+    monkeypatch.setattr("sequencer.shell.crew._START_S", 0.0)
+    with pytest.raises(CrewFailed, match="the engine and giver and io process was not ready"):
+        running.wait_opened()
 
 
 def test_an_operator_who_thinks_for_long_before_arming_is_still_there(start: Starter) -> None:
@@ -293,6 +274,13 @@ def test_a_large_move_is_armed_however_long_that_takes_to_work_out(start: Starte
         (["play", "{}", "--arm", "--speed", "half"], "as 1/2, 0.5 or 50%, not 'half'"),
         (["play", "{}", "--arm", "--speed", "1e99"], "as 1/2, 0.5 or 50%, not '1e99'"),
         (["play", "{}", "--arm", "--late", "later"], "'later' is not one of 'refuse', 'join'"),
+        (["play", "{}", "--arm", "--midi-in", "virtual:quay"], "--midi-in: has no meaning with --sync internal"),
+        (["play", "{}", "--arm", "--sync", "mtc", "--audio-in", "quay"], "add --sync ltc, or leave it out"),
+        (["play", "{}", "--arm", "--audio-out", "quay"], "--audio-out: has no meaning with --sync internal"),
+        (["play", "{}", "--arm", "--sync", "mtc", "--midi-in", "osc:9001"], "OSC comes in at osc:9001, and MIDI is"),
+        (["play", "{}", "--arm", "--sync", "ltc", "--audio-in", "pipe:1"], "and linear timecode is wanted"),
+        (["play", "{}", "--arm", "--trigger", "ltc:quay"], "linear timecode comes in at ltc:quay, and OSC or MIDI is"),
+        (["play", "{}", "--arm", "--remote"], "--remote: nothing can choose"),
         (["compare", "one.mcap", "two.mcap", "--within", "nan"], "a number of pixels above zero"),
     ],
 )

@@ -47,7 +47,7 @@ def test_the_watch_outlives_the_command_as_long_as_the_engine_lives(tmp_path: Pa
         door.accept()[0].close()
     rig = load_rig(HARBOUR)
     output, page = SimulatedRig(rig), Page(tmp_path / "page", new=True)
-    setup = Setup(project=str(HARBOUR), run=None, output="", sync="internal", source="")
+    setup = Setup(project=str(HARBOUR), run=None, output="", sync="internal")
     with near, subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as engine:
         page.set_word(Page.ENGINE_PID, engine.pid)
         page.set_word(Page.ENGINE_BEAT, beat)

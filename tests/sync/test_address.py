@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sequencer.sync.address import Addresses, mtc_rate, running, standing
-from sequencer.timebase.rate import Rate
-from sequencer.timebase.timecode import Counting, count, parse
+from sequencer.sync.address import Addresses, carried, mtc_rate, running, standing
+from sequencer.timebase.rate import RATES, Rate
+from sequencer.timebase.timecode import Counting, Timebase, Timecode, count, label, parse
 from sequencer.wire.mtc import FullFrame, QuarterFrame, Reader
 from tests.sync.master import COUNTINGS
 
@@ -125,6 +125,23 @@ def test_rates_travel_under_their_codes() -> None:
     codes |= {Counting(Rate(30000, 1001), drop=True): 2, Counting(Rate(30000, 1001)): 3}
     for counting, code in codes.items():
         assert mtc_rate(counting) == code
+
+
+@given(st.sampled_from(["48", "50", "60", "60000/1001", "60000/1001 drop"]), st.integers(0, 5_183_999))
+def test_pairs_of_frames_carry_the_same_instants_and_labels(name: str, frame: int) -> None:
+    ours = Counting(RATES[name.removesuffix(" drop")], drop="drop" in name)
+    frame %= ours.day
+    theirs = carried(Timebase(ours, label(frame, ours)))
+    assert theirs.rate.seconds(theirs.counting.day) == ours.rate.seconds(ours.day)
+    assert theirs.rate.seconds(count(theirs.start, theirs.counting)) == ours.rate.seconds(frame)
+    said, meant = theirs.start, label(frame, ours)
+    assert (said.hours, said.minutes, said.seconds) == (meant.hours, meant.minutes, meant.seconds)
+    assert 2 * (said.frames + said.part) == meant.frames
+
+
+def test_rates_that_midi_timecode_knows_are_carried_as_they_are() -> None:
+    base = Timebase(Counting(Rate(25)), Timecode(10, 0, 0, 0))
+    assert carried(base) is base
 
 
 @pytest.mark.parametrize(("rate", "mend"), [("48", "24"), ("50", "25"), ("60000/1001", "30"), ("60", "30")])

@@ -92,7 +92,7 @@ def test_a_master_that_stalls_for_less_than_a_frame_is_caught_up_with_and_it_is_
             # what it still has to make up for is in what it says of its own error
             off = abs(clock.position_s - (clock.at_ns * 1e-9 - stall_s))
             assert off < 1.3 * clock.uncertainty_s + 1 * MS
-    assert follower.troubles() == ("timecode slipped by more than half a frame; the rig is catching up",)
+    assert follower.troubles() == ("the master slipped by more than 20 ms; the rig is catching up",)
 
 
 def test_a_jump_is_told_with_both_labels() -> None:
@@ -112,6 +112,28 @@ def test_a_jump_with_full_frame_is_followed_within_two_gaps() -> None:
     assert all((clock.lock, clock.position_s, clock.speed) == (Lock.LOCATED, 360.0, 0.0) for clock in located)
     assert first(clocks, lambda clock: clock.at_ns > 2.19e9 and clock.steers) - 2.2 <= 2 * GAP_S + 2 * MS
     assert clocks[-1].position_s == pytest.approx(360.8, abs=3 * MS)
+
+
+@pytest.mark.parametrize("frames", [25, -1500, 45_000])
+@pytest.mark.parametrize("off", [0, 1])
+def test_a_master_that_starts_elsewhere_than_it_was_located_steers_for_less_than_a_cycle(frames: int, off: int) -> None:
+    # two pieces tell a frame's number only; the first of the others that tells another place ends it
+    follower = mtc_follower(timebase(MTC_25))
+    sent = [Sent(0.0, 0.0, 0, standing(MTC_25, TEN))]
+    sent += run(MTC_25, TEN + frames + off, 2.0, chance(4), at_s=0.5)
+    clocks = list(watch(follower, sent, 2.4, tick_s=0.001))
+
+    def there(clock: Clock) -> bool:
+        return abs(clock.position_s - (frames + off) / 25 - (clock.at_ns * 1e-9 - 0.5)) < 3 * MS
+
+    wrong = [clock for clock in clocks if clock.steers and not there(clock)]
+    assert 0 < len(wrong) <= 7 * GAP_S / 0.001
+    assert {clock.lock for clock in clocks if wrong[-1].at_ns < clock.at_ns < 0.5e9 + 7 * GAP_S * 1e9} == {Lock.LOCATED}
+    right = first(clocks, lambda clock: clock.steers and there(clock))
+    # eight pieces, and each of them once more, from the first on
+    assert right - 0.5 <= 15 * GAP_S + 5 * MS
+    assert all(there(clock) for clock in clocks if clock.steers and clock.at_ns * 1e-9 >= right)
+    assert follower.counts.jumps == 0
 
 
 def test_full_frames_locate_a_master_that_stands() -> None:

@@ -8,8 +8,9 @@ import pytest
 from sequencer.sync.address import standing
 from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Follow, Follower, Lock
-from sequencer.timebase.rate import Rate
-from sequencer.timebase.timecode import Counting, Timebase, Timecode
+from sequencer.timebase.rate import RATES, Rate
+from sequencer.timebase.timecode import Counting, Timebase, Timecode, count, label, parse
+from sequencer.wire.mtc import Address, FullFrame
 from tests.sync.master import COUNTINGS, Sent, chance, first, gap_s, later, run, ten_o_clock, timebase, until, watch
 
 MTC_25 = COUNTINGS["25"]
@@ -181,18 +182,75 @@ def test_a_rate_that_changes_while_running_coasts_and_is_lost() -> None:
     assert any("30 frames a second with drop-frame" in told for told in follower.troubles())
 
 
-def test_a_rate_that_midi_timecode_cannot_carry_is_refused() -> None:
-    with pytest.raises(ValueError, match="60 frames a second cannot be carried by MIDI timecode"):
-        mtc_follower(timebase(Counting(Rate(60))))
+PAIRS = {"48": "24", "50": "25", "60000/1001": "30000/1001", "60": "30"}
 
 
-def test_a_master_at_the_other_house_rate_is_told() -> None:
-    follower = mtc_follower(timebase(COUNTINGS["30"]))
-    sent = run(COUNTINGS["30"], ten_o_clock(COUNTINGS["30"]), 6.0, chance(5), speed=1000 / 1001)
-    list(watch(follower, sent, 6.0))
-    assert follower.troubles() == (
-        "timecode runs 0.1 % slow: master and project differ by 1000/1001; set one of their rates",
-    )
+@pytest.mark.parametrize("rate", PAIRS)
+@pytest.mark.parametrize("start", [0, 1, 3])
+def test_a_project_above_thirty_frames_follows_a_master_at_half_its_rate(rate: str, start: int) -> None:
+    ours, theirs = (Counting(RATES[name], drop="1001" in name) for name in (rate, PAIRS[rate]))
+    # frames from midnight of a project that begins on any frame, over dropped labels
+    begin = int(count(parse("10:00:59:20", ours), ours)) + start
+    base = Timebase(ours, label(begin, ours))
+    follower = mtc_follower(base)
+    frame = begin // 2 + 10
+    clocks = list(watch(follower, run(theirs, frame, 2.0, chance(8)), 2.0))
+    first_s = float(ours.rate.seconds(2 * frame - begin))
+    assert follower.at(clocks[-1].at_ns).lock is Lock.LOCKED
+    for clock in clocks:
+        if clock.steers:
+            assert clock.position_s == pytest.approx(first_s + clock.at_ns * 1e-9, abs=3 * MS)
+    assert follower.told.endswith("a frame for two of the project's")
+
+
+@pytest.mark.parametrize("speed", [0.9, 0.95, 0.997, 1.003, 1.05, 1.1])
+@pytest.mark.parametrize("backward", [False, True], ids=["forward", "backward"])
+@pytest.mark.parametrize("name", COUNTINGS)
+def test_varispeed_is_followed_and_its_speed_told(name: str, speed: float, backward: bool) -> None:
+    counting = COUNTINGS[name]
+    gap = gap_s(counting) / speed
+    way = -1 if backward else 1
+    follower = mtc_follower(timebase(counting))
+    sent = run(counting, ten_o_clock(counting), 6.0, chance(9), speed=speed, backward=backward)
+    clocks = list(watch(follower, sent, 6.0))
+    assert first(clocks, lambda clock: clock.steers) <= 15 * gap + 2 * gap + 5 * MS
+    settled = [clock for clock in clocks if clock.at_ns > 1e9]
+    assert all(clock.lock is Lock.LOCKED for clock in settled)
+    for clock in settled:
+        assert clock.position_s == pytest.approx(way * speed * clock.at_ns * 1e-9, abs=1.5 * MS)
+    assert clocks[-1].speed == pytest.approx(way * speed, abs=1e-3)
+    assert clocks[-1].jumps == 1
+    assert follower.troubles() == (("timecode runs backward",) if backward else ())
+
+
+def house(counting: Counting, speed: float, seconds: float, sigma_s: float = 1e-3) -> tuple[str, ...]:
+    follower = mtc_follower(timebase(counting))
+    sent = run(counting, ten_o_clock(counting), seconds, chance(5), speed=speed, sigma_s=sigma_s)
+    list(watch(follower, sent, seconds))
+    return follower.troubles()
+
+
+SLOW, FAST = 1000 / 1001, 1001 / 1000
+
+
+@pytest.mark.parametrize(
+    ("counting", "speed", "way"),
+    [
+        (Counting(Rate(24)), SLOW, "slow"),
+        (Counting(Rate(24000, 1001)), FAST, "fast"),
+        (Counting(Rate(30)), SLOW, "slow"),
+        (Counting(Rate(30000, 1001)), FAST, "fast"),
+    ],
+    ids=str,
+)
+def test_a_master_at_the_other_of_two_speeds_under_one_code_is_told(counting: Counting, speed: float, way: str) -> None:
+    told = f"timecode runs 0.1 % {way}: master and project differ by 1000/1001; set one of their rates"
+    assert house(counting, speed, 8.0) == (told,)
+    # not before 256 quarter frames agree
+    assert house(counting, speed, 255 * gap_s(counting)) == ()
+    # as the project has it, or at any other speed, there is nothing to tell
+    for other in (1.0, 1.0 + 4 * (speed - 1), 1.0 - 2 * (speed - 1)):
+        assert house(counting, other, 8.0) == ()
 
 
 def test_midnight_is_crossed_in_the_short_way() -> None:
@@ -204,6 +262,32 @@ def test_midnight_is_crossed_in_the_short_way() -> None:
             assert clock.position_s == pytest.approx(clock.at_ns * 1e-9, abs=3 * MS)
     after = list(watch(mtc_follower(base), run(counting, 0, 1.0, chance(8)), 1.0))
     assert after[-1].position_s == pytest.approx(30 * 1001 / 30000 + after[-1].at_ns * 1e-9, abs=3 * MS)
+
+
+@pytest.mark.parametrize("name", COUNTINGS)
+def test_midnight_is_crossed_backward_too(name: str) -> None:
+    counting = COUNTINGS[name]
+    base = Timebase(counting, Timecode(0, 0, 0, 0, drop=counting.drop))
+    follower = mtc_follower(base)
+    clocks = list(watch(follower, run(counting, 30, 4.0, chance(8), backward=True), 4.0))
+    start_s = float(counting.rate.seconds(30))
+    for clock in clocks:
+        if clock.steers:
+            assert clock.position_s == pytest.approx(start_s - clock.at_ns * 1e-9, abs=3 * MS)
+    assert clocks[-1].position_s < -2
+    assert (clocks[-1].jumps, follower.counts.jumps, follower.counts.misread) == (1, 0, 0)
+
+
+def test_full_frames_of_labels_that_do_not_exist_move_nothing() -> None:
+    counting = COUNTINGS["30 drop"]
+    follower = mtc_follower(timebase(counting))
+    left_out = Address(2, 10, 1, 0, 1)
+    for number, wrong in enumerate(
+        (left_out, Address(2, 24, 0, 0, 0), Address(2, 10, 0, 60, 0), Address(2, 10, 0, 0, 30))
+    ):
+        follower.feed(number * 1_000_000, FullFrame(wrong).data())
+        assert follower.at(number * 1_000_000).lock is Lock.WAITING
+    assert follower.counts.misread == 4
 
 
 @pytest.mark.parametrize("backward", [False, True], ids=["forward", "backward"])

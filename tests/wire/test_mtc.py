@@ -82,6 +82,21 @@ def test_clock_bytes_may_stand_inside_any_message() -> None:
     assert reader.garbage == 0
 
 
+@pytest.mark.parametrize("status", [0xF4, 0xF5, 0xF6, 0x90])
+@pytest.mark.parametrize("at", range(1, 10))
+def test_a_full_frame_that_another_message_interrupts_is_none(status: int, at: int) -> None:
+    """Source: MIDI 1.0 Detailed Specification: any status byte but real-time ends a system exclusive message."""
+    sent = FullFrame(EXAMPLE).data()
+    assert Reader().feed(sent[:at] + bytes((status,)) + sent[at:]) == ()
+
+
+def test_a_quarter_frame_follows_an_undefined_message() -> None:
+    reader = Reader()
+    heard = [reader.feed(data) for data in (b"\xf4", EXAMPLE_BYTES[:2], EXAMPLE_BYTES[2:4])]
+    assert heard == [(), (QuarterFrame(0, 0),), (QuarterFrame(1, 1),)]
+    assert (reader.garbage, reader.others) == (1, 0)
+
+
 def test_garbage_is_counted_and_costs_nothing_else() -> None:
     reader = Reader()
     assert reader.feed(b"\x12\x55" + EXAMPLE_BYTES[:2] + b"\x00\xf4\xf1" + EXAMPLE_BYTES[2:4]) == (

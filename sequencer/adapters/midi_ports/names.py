@@ -5,17 +5,17 @@ from collections.abc import Sequence
 from sequencer.errors import LinkError
 
 
-def chosen(wanted: str, there: Sequence[str]) -> str | None:
+def chosen(wanted: str, there: Sequence[str], kind: str = "MIDI ports") -> str | None:
     """Return the port that is called `wanted`, or the only one whose name contains it (in any case); None if none does.
 
-    Error: LinkError that lists the ports where more than one would do.
+    `kind` is what the ports are for the operator. Error: LinkError that lists them where more than one would do.
     """
     if wanted in there:
         return wanted
     fitting = [name for name in there if wanted.casefold() in name.casefold()]
     if len(fitting) > 1:
         raise LinkError(
-            f"{len(fitting)} MIDI ports have {wanted!r} in their name: {listed(fitting)}; "
+            f"{len(fitting)} {kind} have {wanted!r} in their name: {listed(fitting)}; "
             f"give more of the name of the one that you mean"
         )
     return fitting[0] if fitting else None

@@ -1,4 +1,4 @@
-"""Move keys to the nearest line of an even grid in time: frames, or beats of the music.
+"""Move keys to the nearest line of a grid in time: frames, or beats of the music.
 
 It refuses to put two keys of an axis on one line, and to move a pinned key unless asked.
 """
@@ -6,6 +6,7 @@ It refuses to put two keys of an axis on one line, and to move a pinned key unle
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import floor
+from typing import Protocol
 
 from sequencer.score.edits.selection import Selection, rekeyed
 from sequencer.score.move import Key, Move
@@ -29,13 +30,30 @@ class Grid:
         return self.origin + floor((at - self.origin) / self.step + Fraction(1, 2)) * self.step
 
 
-def beats(tempo: TempoMap, rate: Rate, part: Fraction = Fraction(1)) -> Grid:
-    """Return the grid of beats, or of `part` of a beat each: one half for quavers where a beat is a crotchet."""
-    origin = rate.frames(tempo.seconds(0))
-    return Grid(rate.frames(tempo.seconds(part)) - origin, origin)
+@dataclass(frozen=True, slots=True)
+class Beats:
+    """Lines at the beats of the music, or at each `part` of a beat: one half for quavers where a beat is a crotchet."""
+
+    tempo: TempoMap
+    rate: Rate
+    part: Fraction = Fraction(1)
+
+    def __post_init__(self) -> None:
+        if self.part <= 0:
+            raise ValueError(f"the lines of a grid are some part of a beat apart, not {self.part}")
+
+    def nearest(self, at: Fraction) -> Fraction:
+        """Return the line nearest to `at`; in the middle between two, the later one."""
+        return self.rate.frames(self.tempo.nearest(self.rate.seconds(at), self.part))
 
 
-def snap(move: Move, selection: Selection, grid: Grid, *, pinned: bool = False) -> Move:
+class Lines(Protocol):
+    """Any grid."""
+
+    def nearest(self, at: Fraction) -> Fraction: ...
+
+
+def snap(move: Move, selection: Selection, grid: Lines, *, pinned: bool = False) -> Move:
     """Return the move with the chosen keys on the grid; `pinned` keys only if asked.
 
     Error: ProjectError naming two keys of an axis that would come to one instant.

@@ -11,11 +11,11 @@ from sequencer.errors import ProjectError
 from sequencer.score.edits.offset import offset
 from sequencer.score.edits.ripple import ripple
 from sequencer.score.edits.selection import between, everything
-from sequencer.score.edits.snap import Grid, beats, snap
+from sequencer.score.edits.snap import Beats, Grid, snap
 from sequencer.score.edits.stretch import stretch
 from sequencer.score.move import Cue, Marker, Move
 from sequencer.timebase.rate import RATES, Rate
-from sequencer.timebase.tempo import TempoMap
+from sequencer.timebase.tempo import Change, TempoMap
 from tests.motion.machines import track
 from tests.score.edits.moves import moves
 
@@ -137,12 +137,24 @@ def test_snapped_keys_stand_on_the_nearest_line(move: Move, step: Fraction, orig
     assert snap(found, everything(move), grid, pinned=True) == found
 
 
-def test_beats_are_a_grid_in_exact_frames() -> None:
+@given(st.fractions(-200, 200, max_denominator=64), st.sampled_from([Fraction(1), Fraction(1, 2), Fraction(3)]))
+def test_beats_of_a_steady_tempo_are_an_even_grid_in_exact_frames(at: Fraction, part: Fraction) -> None:
+    """96 beats a minute are 15.625 frames each at 25 a second: worked by hand."""
     tempo = TempoMap(Fraction(96), 4, Fraction(1, 2))
-    assert beats(tempo, Rate(25)) == Grid(Fraction(125, 8), Fraction(25, 2))
-    grid = beats(tempo, RATES["30000/1001"], Fraction(1, 2))
-    assert grid.step == Fraction(30000, 1001) * 60 / 96 / 2
-    assert grid.nearest(grid.origin + grid.step * Fraction(5, 2)) == grid.origin + 3 * grid.step
+    grid = Grid(part * Fraction(125, 8), Fraction(25, 2))
+    assert Beats(tempo, Rate(25), part).nearest(at) == grid.nearest(at)
+    odd = Beats(tempo, RATES["30000/1001"], Fraction(1, 2))
+    origin, step = Fraction(30000, 1001) / 2, Fraction(30000, 1001) * 60 / 96 / 2
+    assert odd.nearest(origin + step * Fraction(5, 2)) == origin + 3 * step
+    with pytest.raises(ValueError, match="apart"):
+        Beats(tempo, Rate(25), Fraction(0))
+
+
+def test_beats_follow_the_changes_of_the_tempo() -> None:
+    """At 25 frames a second, 60 beats a minute are 25 frames each and 120 are 12.5; beat 2 stands at frame 50."""
+    tempo = TempoMap(Fraction(60), 4, changes=(Change(beat=Fraction(2), bpm=Fraction(120)),))
+    grid = Beats(tempo, Rate(25))
+    assert [grid.nearest(Fraction(at)) for at in (30, 49, 57, 70)] == [25, 50, Fraction(125, 2), 75]
 
 
 def test_pinned_keys_snap_only_if_asked_and_no_two_keys_come_together() -> None:

@@ -1,0 +1,85 @@
+"""Works out what an order to arm means: which part of the move, from where to where, and what speaks against it.
+
+It takes longer than a tick may. It arms nothing.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from sequencer.motion.peaks import over
+from sequencer.motion.trajectory import Trajectory
+from sequencer.playback.cued import Cued, cue_up
+from sequencer.project.document import Project
+from sequencer.rig.axis import Rig
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Called:
+    """What can be armed. `refused` says why the motors cannot do it; `rough` what they will not like. Unit: seconds."""
+
+    cued: Cued
+    start_s: float
+    end_s: float
+    refused: str
+    rough: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of the move as it was written. Unit: seconds from the project's start; speed 1."""
+
+    start_s: float
+    end_s: float
+
+
+def whole(project: Project, timeline: Trajectory) -> Stretch:
+    """Return the part from the first cue or key to the last key."""
+    cues = [float(project.timebase.rate.seconds(cue.start)) for cue in project.move.cues]
+    return Stretch(min([timeline.start_s, *cues]), timeline.end_s)
+
+
+def of_cue(project: Project, name: str) -> Stretch:
+    """Return the part that the cue is. Error: ValueError that lists the cues there are."""
+    cue = project.cue(name)
+    rate = project.timebase.rate
+    return Stretch(float(rate.seconds(cue.start)), float(rate.seconds(cue.end)))
+
+
+def from_marker(project: Project, timeline: Trajectory, name: str) -> Stretch:
+    """Return the part from the first marker of that name to the end of the cue that it is in, or of the move.
+
+    Error: ValueError that lists the markers there are.
+    """
+    marker = next((one for one in project.move.markers if one.name == name), None)
+    if marker is None:
+        there = ", ".join(dict.fromkeys(one.name for one in project.move.markers)) or "none"
+        raise ValueError(f"no marker {name!r} in {project.name}; markers: {there}")
+    rate = project.timebase.rate
+    ends = [float(rate.seconds(cue.end)) for cue in project.move.cues if cue.start <= marker.at < cue.end]
+    return Stretch(float(rate.seconds(marker.at)), min(ends, default=timeline.end_s))
+
+
+def call_up(  # the move, its project and what is wanted of it
+    rig: Rig, project: Project, timeline: Trajectory, part: Stretch, speed: Fraction, until_s: float | None
+) -> Called:
+    """Return `part` of the timeline at `speed` of what is written, ready to be armed.
+
+    Error: ValueError where it cannot be one; ZeroDivisionError for no speed.
+    """
+    start_s = part.start_s
+    stretched = timeline.stretched(speed, start_s)
+    end_s = until_s if until_s is not None else start_s + (part.end_s - start_s) / float(speed)
+    cued = cue_up(rig, stretched, start_s, end_s, float(speed))
+    worst = over(cued.timeline, rig)
+    refused = "; ".join(one.words(project.timebase) for one in worst if one.of != "jerk")
+    if cued.moving:
+        # to begin there would break limits too, but no other ease mends that
+        there = project.timebase.label_at(start_s)
+        refused = f"at {there} the move is already under way ({', '.join(cued.moving)}); start where it rests"
+    return Called(
+        cued=cued,
+        start_s=start_s,
+        end_s=end_s,
+        refused=refused,
+        rough="; ".join(one.words(project.timebase) for one in worst if one.of == "jerk"),
+    )

@@ -1,0 +1,189 @@
+"""What the running engine process does beside ticking: it brings the operator's commands and remote orders to the core.
+
+A remote order starts, places and chooses only what the operator armed at this machine; a stop is always obeyed.
+"""
+
+import time
+from dataclasses import dataclass
+from fractions import Fraction
+
+from sequencer.adapters.contract import Output
+from sequencer.errors import ProjectError
+from sequencer.motion.trajectory import Trajectory
+from sequencer.playback import events
+from sequencer.playback.state import MOVING, RECUED_FROM, UNARMED, Phase
+from sequencer.project.document import Project
+from sequencer.shell.child import Child
+from sequencer.shell.cueing import Called, Stretch, call_up, from_marker, of_cue, whole
+from sequencer.shell.desk import Desk
+from sequencer.shell.ears import Ears
+from sequencer.shell.loop import Engine
+from sequencer.shell.memory import Page
+from sequencer.shell.messages import Arm, Command, Quit, Refused, Reset, Start
+from sequencer.shell.records import OpenTake
+from sequencer.shell.watchdog import UNWATCHED
+from sequencer.sync.orders import Due, GoToMark, Locate, StartClock, StopClock, StopRig, TakeCue
+
+_ANSWERS_HZ = 250
+
+
+@dataclass(slots=True, kw_only=True)
+class Duty:
+    """All that the running engine process holds. `desk` is None where a master outside clocks the move."""
+
+    child: Child
+    project: Project
+    timeline: Trajectory
+    engine: Engine
+    output: Output
+    ears: Ears
+    desk: Desk | None
+    page: Page
+    armed: Arm | None = None
+    clock_runs: bool = False  # our own, as far as it was told
+    pondered: bool = False  # whether something to be armed was worked out since the last tick
+    stops: int = 0
+    quitting: bool = False
+    deserted: bool = False
+
+    @property
+    def done(self) -> bool:
+        """Whether the process may end: told to, and nothing moves any more."""
+        return self.quitting and self.engine.state.phase not in (*MOVING, Phase.STOPPING)
+
+    def ends(self) -> list[int]:
+        """Return what to wait on. A source's descriptor may change, and a dead link is always readable."""
+        rig = self.output.fileno()
+        link = [] if self.child.control.gone else [self.child.control.fileno()]
+        return [*link, *([] if rig is None else [rig]), *self.ears.filenos()]
+
+    def handle(self, command: Command) -> None:
+        """Pass on what the operator's program wants."""
+        match command:
+            case Arm():
+                self._arm(command)
+            case Start():
+                if self.desk is not None and not self.clock_runs:
+                    self.desk.start(time.monotonic_ns())
+                    self.clock_runs = True
+            case Reset():
+                self.engine.order(events.Reset())
+            case Quit():
+                self.quitting = True
+                if self.engine.state.phase in MOVING:
+                    self.engine.order(events.Stop("the operator's program quits"))
+
+    def obey(self, due: Due) -> None:
+        """Do what a trigger ordered, as far as a trigger may."""
+        match due.order:
+            case StopRig():
+                self.engine.order(events.Stop(f"{due.by} asked for it; find out who sent it, and why"))
+            case TakeCue() | GoToMark():
+                self._call(due, due.order.name)
+            case StartClock() | StopClock() | Locate() if self.desk is not None:
+                self._set_clock(self.desk, due)
+            case StopClock():
+                self.engine.order(events.Stop(f"{due.by} asked for it, and the clock is not ours to stop"))
+            case StartClock() | Locate():
+                master = self.ears.follower.told
+                self._say(f"{due.by} has no effect: {master} is the master, and starts and places itself")
+
+    def _set_clock(self, desk: Desk, due: Due) -> None:
+        """Start, stop or place our own clock at the order's own stamp."""
+        match due.order:
+            case StartClock() if self.clock_runs:
+                self._say(f"{due.by} has no effect: the clock runs already")
+                return
+            case StartClock():
+                desk.start(due.at_ns)
+                words = f"started by {due.by}"
+            case Locate(position_s):
+                desk.locate(position_s)
+                words = f"set to {self.project.timebase.label_at(position_s)} by {due.by}"
+            case _:
+                desk.halt(due.at_ns)
+                words = f"stopped by {due.by}"
+        self.clock_runs = isinstance(due.order, StartClock)
+        if not self.clock_runs:
+            self.engine.order(events.ClockHalted(words))
+        self._say(f"the clock was {words}")
+
+    def _say(self, words: str) -> None:
+        self.engine.say(time.monotonic_ns(), "trigger", words)
+
+    def _call(self, due: Due, name: str) -> None:
+        """Have the rig go to another cue or marker, where the operator lets triggers choose."""
+        armed = self.armed
+        if armed is None or not armed.remote:
+            self._say(f"{due.by} ({name}) is refused: the operator has not let triggers choose what is armed")
+            return
+        # looked at before it is worked out, which takes time that a moving rig does not give
+        phase = Phase.LOCATING if self.pondered else self.engine.state.phase
+        if phase not in RECUED_FROM:
+            self._say(f"{due.by} ({name}) is refused: it is {phase}")
+            return
+        try:
+            part = (
+                of_cue(self.project, name)
+                if isinstance(due.order, TakeCue)
+                else from_marker(self.project, self.timeline, name)
+            )
+            called = self._called(part, armed)
+        except ValueError as fault:
+            self._say(f"{due.by} is refused: {fault}")
+            return
+        if called.refused:
+            self._say(f"{due.by} ({name}) is refused: {called.refused}")
+            return
+        self._say(f"{name}, chosen by {due.by}")
+        self._place(called, armed)
+        self.engine.order(events.Recue(called.cued, due.by))
+
+    def _arm(self, order: Arm) -> None:
+        """Have the engine arm; what is armed is worked out here first, which takes longer than a tick may."""
+        if self.engine.state.phase not in UNARMED:
+            self.child.control.say(Refused(f"not armed: it is {self.engine.state.phase}. Stop and reset first", 1))
+            return
+        try:
+            part = whole(self.project, self.timeline) if order.cue is None else of_cue(self.project, order.cue)
+            called = self._called(part, order)
+        except (ValueError, ZeroDivisionError, ProjectError) as fault:
+            self.child.control.say(Refused(str(fault), 2))
+            return
+        if called.refused:
+            self.child.control.say(Refused(f"not armed: {called.refused}", 1))
+            return
+        if called.rough:
+            self.engine.say(time.monotonic_ns(), "rough", f"rougher than the motors like: {called.rough}")
+        joins = order.late == "join"
+        if joins and self.child.rig.combined:
+            names = ", ".join(one.name for one in self.child.rig.combined)
+            words = (
+                f"while joining, limits that tie axes together are not kept ({names}); stand clear of what they guard"
+            )
+            self.engine.say(time.monotonic_ns(), "combined", words)
+        self.armed = order
+        self._place(called, order)
+        freewheel_s = self.child.setup.freewheel_s
+        arm = events.Arm(cued=called.cued, freewheel_s=freewheel_s, joins=joins, remote=order.remote)
+        self.engine.order(arm, self._take(order, called))
+
+    def _called(self, part: Stretch, order: Arm) -> Called:
+        """Work out what is to be armed. Meanwhile no heart beats; nothing moves either."""
+        self.page.set_word(Page.ENGINE_BEAT, UNWATCHED)
+        self.pondered = True
+        speed = self.project.run(self.child.setup.run).speed * Fraction(order.speed)
+        return call_up(self.child.rig, self.project, self.timeline, part, speed, order.until_s)
+
+    def _place(self, called: Called, order: Arm) -> None:
+        """Set our own clock before the start, so that whoever starts it has the preroll that was asked for."""
+        if self.desk is not None:
+            self.desk.locate(called.start_s - order.preroll_s)
+            self.clock_runs = False
+
+    def _take(self, order: Arm, called: Called) -> OpenTake | None:
+        if order.take is None or order.heading is None:
+            return None
+        rate = self.project.timebase.rate
+        rows_per_s = self.child.setup.tick_hz + _ANSWERS_HZ + 4 * float(rate.fraction)
+        return OpenTake(order.take, order.heading, rows_per_s, called.end_s - called.start_s + 60)

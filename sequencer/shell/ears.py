@@ -1,0 +1,67 @@
+"""Brings all that arrives to whom it concerns: time to the follower, orders to the agenda. It acts on neither."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from sequencer.adapters.contract import Chunk, Source
+from sequencer.shell.kinds import carried
+from sequencer.sync.agenda import Agenda
+from sequencer.sync.orders import Due, Reader
+from sequencer.sync.reading import Follower
+
+_QUARTER_FRAME = b"\xf1"
+
+
+@dataclass(slots=True, kw_only=True)
+class Ears:
+    """`time_port` is the port that is followed, None where nothing outside is; `readers` read orders, by port.
+
+    `addresses` name the ports for people. `starts_ahead_ns` is how long a start of our own clock takes to be heard.
+    """
+
+    sources: tuple[Source, ...] = ()
+    follower: Follower
+    time_port: int | None = None
+    readers: Mapping[int, Reader] = field(default_factory=dict)
+    addresses: tuple[str, ...] = ()
+    starts_ahead_ns: int = 0
+    agenda: Agenda = field(default_factory=Agenda)
+    _told: set[int] = field(default_factory=set)
+
+    def filenos(self) -> list[int]:
+        """Return what to wait on. A source's descriptor may change."""
+        numbers = (source.fileno() for source in self.sources)
+        return [number for number in numbers if number is not None]
+
+    def hear(self, now_ns: int) -> list[str]:
+        """Take in what has arrived by `now_ns`; return what happened to the links, in words."""
+        notices: list[str] = []
+        for source in self.sources:
+            for chunk in source.read(now_ns):
+                if chunk.port == self.time_port:
+                    self.follower.feed(chunk.stamp_ns, chunk.data)
+                elif chunk.port not in self._told and self._is_time(chunk):
+                    self._told.add(chunk.port)
+                    notices.append(
+                        f"timecode also comes in at {self.addresses[chunk.port]}; it is not followed. To follow it, "
+                        "name it first, for the --sync of its kind"
+                    )
+                reader = self.readers.get(chunk.port)
+                if reader is not None:
+                    for due in reader.feed(chunk.stamp_ns, chunk.data):
+                        self.agenda.add(due, now_ns)
+            notices += source.notices()
+        return notices
+
+    def _is_time(self, chunk: Chunk) -> bool:
+        carries = carried(self.addresses[chunk.port])
+        return carries == "ltc" or (carries == "midi" and chunk.data[:1] == _QUARTER_FRAME)
+
+    def due(self, now_ns: int) -> tuple[Due, ...]:
+        """Return the orders that are due by `now_ns`, in order of time."""
+        return self.agenda.take(now_ns, self.starts_ahead_ns)
+
+    def troubles(self) -> list[str]:
+        """Return what the readers of orders have to tell since the last call."""
+        told = [words for reader in self.readers.values() for words in reader.troubles()]
+        return [*told, *self.agenda.troubles()]

@@ -1,0 +1,106 @@
+"""What comes in from outside on its way to the engine: chunks of several sources, told apart by their port."""
+
+import struct
+import time
+from contextlib import AbstractContextManager, ExitStack, suppress
+from pathlib import Path
+
+from sequencer.adapters.contract import Chunk, Source
+from sequencer.errors import LinkError
+from sequencer.shell.kinds import source_kind
+from sequencer.shell.memory import Ring
+
+_HEAD = struct.Struct("<qB")
+
+
+def pack_chunk(chunk: Chunk) -> bytes:
+    return _HEAD.pack(chunk.stamp_ns, chunk.port) + chunk.data
+
+
+def unpack_chunk(record: bytes) -> Chunk:
+    stamp_ns, port = _HEAD.unpack_from(record)
+    return Chunk(stamp_ns, record[_HEAD.size :], port)
+
+
+def in_io(address: str) -> bool:
+    """Whether the source at `address` may block, so that the io process reads it and not the tick."""
+    return source_kind(address).blocks
+
+
+class RingSource:
+    """The sources that the io process reads for us, as the engine sees them."""
+
+    def __init__(self, path: Path) -> None:
+        self._ring = Ring(path)
+        self.address = ""  # the io process says them
+
+    def fileno(self) -> int | None:
+        return None
+
+    def notices(self) -> tuple[str, ...]:
+        return ()
+
+    def read(self, heard_ns: int) -> tuple[Chunk, ...]:
+        return tuple(unpack_chunk(record) for record in self._ring.take())
+
+
+class AtPort:
+    """A source that the engine reads itself, as one of several."""
+
+    def __init__(self, port: int, source: Source) -> None:
+        self.port = port
+        self._source = source
+
+    @property
+    def address(self) -> str:
+        return self._source.address
+
+    def fileno(self) -> int | None:
+        return self._source.fileno()
+
+    def notices(self) -> tuple[str, ...]:
+        return self._source.notices()
+
+    def read(self, heard_ns: int) -> tuple[Chunk, ...]:
+        return tuple(Chunk(chunk.stamp_ns, chunk.data, self.port) for chunk in self._source.read(heard_ns))
+
+
+class Inlet:
+    """One open source at its port. A `vital` one takes the run with it when it goes; of another one that is told."""
+
+    def __init__(self, port: int, opening: AbstractContextManager[Source], vital: bool) -> None:
+        self.port = port
+        self._vital = vital
+        self._open = ExitStack()
+        self._source: Source | None = self._open.enter_context(opening)
+        self.address = self._source.address
+        self._crowded = False
+
+    def pass_on(self, ring: Ring) -> list[str]:
+        """Move what the source has to the engine; return what to tell. Error: LinkError once a vital source is gone."""
+        if self._source is None:
+            return []
+        try:
+            return self._moved(self._source, ring)
+        except LinkError as fault:
+            if self._vital:
+                raise
+            self.close()
+            return [f"{fault}. The run goes on without it"]
+
+    def _moved(self, source: Source, ring: Ring) -> list[str]:
+        notices = []
+        for chunk in source.read(time.monotonic_ns()):
+            was = self._crowded
+            self._crowded = not ring.put(pack_chunk(Chunk(chunk.stamp_ns, chunk.data, self.port)))
+            if self._crowded and not was:
+                notices.append(
+                    "more comes in than the engine can take, and is lost; look for what else sends on this port"
+                )
+        return [*notices, *source.notices()]
+
+    def close(self) -> None:
+        """Close the source; one that is gone already was told of."""
+        self._source = None
+        with suppress(LinkError):
+            self._open.close()
