@@ -24,8 +24,8 @@ class Playback:
 class SyncOffset:
     """What lies between a source's time and the picture, as measured or dialled in.
 
-    `source` is one of SYNC_SOURCES. Unit: `frames` that the timeline runs later than the source says, at any
-    speed; `delay_ms` that its time arrives late here.
+    `source` is one of SYNC_SOURCES. Unit: `frames` added to what the source says, at any speed, so that
+    above zero the move comes earlier; `delay_ms` that its time arrives late here.
     """
 
     source: str

@@ -130,7 +130,7 @@ class SyncFile(Strict, frozen=True, kw_only=True):
     offset_frames: (
         Annotated[
             Signed,
-            Meta(description="How much later on the timeline the rig is wanted than the source says, at any speed."),
+            Meta(description="Frames added to what the source says, at any speed: above zero the move comes earlier."),
         ]
         | UnsetType
     ) = UNSET

@@ -10,6 +10,29 @@ from sequencer.sync.orders import Due, Reader
 from sequencer.sync.reading import Follower
 
 _QUARTER_FRAME = b"\xf1"
+# what is counted, and how the operator reads it
+_TIME = {
+    "quarter_frames": "quarter frames",
+    "full_frames": "full frames",
+    "words": "words",
+    "clocks": "clocks",
+    "lost": "lost",
+    "doubled": "doubled",
+    "misread": "misread",
+    "mixed": "of two masters at once",
+    "set_aside": "far off and set aside",
+    "wrong_rate": "of another rate",
+    "jumps": "jumps",
+    "turns": "turns",
+    "garbage_bytes": "bytes of garbage",
+}
+_ORDERS = {"orders": "orders", "wrong": "not understood", "elsewhere": "for another device"}
+_KEPT = {"dropped": "found no room", "refused": "were for a strange time", "cleared": "were forgotten at a stop"}
+
+
+def _numbers(counted: object, names: Mapping[str, str]) -> str:
+    numbers = {words: int(getattr(counted, name)) for name, words in names.items()}
+    return ", ".join(f"{number} {words}" for words, number in numbers.items() if number)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -60,6 +83,13 @@ class Ears:
     def due(self, now_ns: int) -> tuple[Due, ...]:
         """Return the orders that are due by `now_ns`, in order of time."""
         return self.agenda.take(now_ns, self.starts_ahead_ns)
+
+    def heard(self) -> str:
+        """Return what has been heard so far, in numbers, or nothing: `MTC, 25 frames a second: 720 quarter frames`."""
+        named = [(self.follower.told, _numbers(self.follower.counts, _TIME))]
+        named += [(self.addresses[port], _numbers(one.counts, _ORDERS)) for port, one in self.readers.items()]
+        named += [("orders", _numbers(self.agenda, _KEPT))]
+        return "; ".join(f"{name}: {numbers}" for name, numbers in named if numbers)
 
     def troubles(self) -> list[str]:
         """Return what the readers of orders have to tell since the last call."""

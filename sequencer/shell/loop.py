@@ -24,6 +24,7 @@ from sequencer.sync.reading import Clock
 from sequencer.takes.rows import ActualRow, EventRow, Row, SetpointRow, TimecodeRow
 
 _TROUBLE_TICKS = 64  # the output is asked how its link is, every so many ticks
+_ENDS = (Phase.FINISHED, Phase.STOPPED)
 TAIL_S = 0.3  # recorded after the end, for answers that are still under way
 
 
@@ -136,6 +137,7 @@ class Engine:
         )
         # a tick that is late was so before anything that is ordered in it
         orders, self._inbox = ((EngineLate(self.late_ns * 1e-9), None), *self._inbox, (now, None)), []
+        before = self.state.phase
         for event, take in orders:
             self.state, actions = step(self.state, event)
             if take is not None and self.state.armed is event:
@@ -146,6 +148,8 @@ class Engine:
                 if isinstance(action, Say):
                     self.say(due_ns, action.code, action.text)
         self._sends = self._sends or self.state.phase in MOVING
+        if self.state.phase is not before and self.state.phase in _ENDS and (heard := self._wires.ears.heard()):
+            self.say(due_ns, "heard", heard)
         for trouble in self._follower.troubles():
             self.say(due_ns, "timecode", trouble)
         for trouble in self._wires.ears.troubles():
@@ -183,7 +187,7 @@ class Engine:
             due_ns, clock.position_s, self.state.phase, self._sent.position, tuple(setpoint.velocity.tolist())
         )
         self._keep(row, due_ns)
-        if self.state.phase not in (Phase.FINISHED, Phase.STOPPED):
+        if self.state.phase not in _ENDS:
             return
         if self._closing_ns is None:
             self._closing_ns = due_ns + round(TAIL_S * 1e9)

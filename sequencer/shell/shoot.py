@@ -20,6 +20,7 @@ from sequencer.shell.companion import Companion, companion
 from sequencer.shell.crew import Crew, CrewFailed
 from sequencer.shell.kinds import open_source
 from sequencer.shell.messages import Arm, Kept, Opened, Refused, Said, Status
+from sequencer.sync.address import carried
 from sequencer.takes.rows import Heading
 
 _PATIENCE_S = 30.0
@@ -201,7 +202,7 @@ def take(watch: Watch, plan: Plan, sender: Companion, preroll_s: float) -> Path:
     path = plan.next_path()
     watch.arm(Arm(cue=plan.cue.name, take=str(path), heading=plan.heading(path.stem)))
     watch.until(Phase.READY, _PATIENCE_S)
-    label = plan.project.timebase.label_at
+    label = carried(plan.project.timebase).label_at
     sender.say({"run": {"from": str(label(start_s - preroll_s)), "until": str(label(end_s + 1.0)), "speed": 1.0}})
     sender.wait_for("running")
     watch.until(Phase.FINISHED, preroll_s + end_s - start_s + _PATIENCE_S)
@@ -222,7 +223,7 @@ def timecode_sender(opened: dict[str, Opened], project: Project) -> Iterator[Com
     """Start the timecode sender as a process, joined to the source that the crew opened."""
     source = next(one.sources[0] for one in opened.values() if 0 in one.sources)
     to = source if source.startswith("pipe:") else "midi:" + source.partition(":")[2]
-    counting = project.timebase.counting
+    counting = carried(project.timebase).counting
     arguments = ["--to", to, "--rate", str(counting.rate), *(["--drop"] if counting.drop else [])]
     with companion("timecode sender", "sequencer.shell.timecode_sender", *arguments) as sender:
         sender.wait_for("ready")

@@ -102,7 +102,7 @@ class MtcGiving:
         stopped = not runs and before is not None and self._runs(before)
         if jumped or stopped or (not runs and from_ns - self._full_ns >= pause_ns):
             self._full_ns = self._last_ns = max(from_ns, self._last_ns)
-            sent.append((self._full_ns, standing(self._counting, floor(course.at(self._full_ns)))))
+            sent.append((self._full_ns, standing(self._counting, floor(course.at(self._full_ns) + _ROUNDING))))
         if runs:
             sent += self._quarters(course, from_ns, until_ns)
         else:

@@ -186,7 +186,7 @@ class LtcChase:
             self._take(t_s, said)
 
     def _take(self, t_s: float, said: Said) -> None:
-        """Feed the line with those marks of a word that are new; with all of them where its speed is another."""
+        """Feed the line with those marks of a word that are new; a new line where its speed is another."""
         before = self._newest
         marks = [(self._near_by(told, before), at_s) for told, at_s in said.quarters()]
         # the end of the word before is the beginning of this one
@@ -195,20 +195,19 @@ class LtcChase:
             self.counts.doubled += 1
             return
         gap_s = (said.marks[-1] - said.marks[-3]) / 2
-        other = self.lock is not Lock.LOCKING and abs(gap_s / self._line.speed - 1) > _OTHER_SPEED
-        if other:
+        if self.lock is not Lock.LOCKING and abs(gap_s / self._line.speed - 1) > _OTHER_SPEED:
             self._begin(gap_s)
-        for quarter, at_s in marks if other else fresh:
+        for quarter, at_s in fresh:
             if not self._line.feed(self._direction * quarter, at_s):
                 self.counts.set_aside += 1
         if self.lock is Lock.LOCKED:
             self.accepted += [(at_s, (quarter - self._start_at) * self._gap_s) for quarter, at_s in fresh]
+            if words := other_house(self._line.fit, self._gap_s):
+                self._troubles.tell("speed", words, t_s)
         self._newest, _ = fresh[-1]
         # a row begins with a mark more than it goes on with
         self.counts.lost += (abs(self._newest - before) - 2) // 4
         self._used_s = t_s
-        if self.lock is Lock.LOCKED and (words := other_house(self._line.fit, self._gap_s)):
-            self._troubles.tell("speed", words, t_s)
 
     def _begin(self, gap_s: float) -> None:
         """Begin a new line at a speed that is known; the jitter of the clock stays what it was."""

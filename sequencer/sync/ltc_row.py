@@ -139,7 +139,7 @@ class Row:
     def _append(self, said: Said, hops: int, step: int) -> None:
         """Append a word `hops` words after the newest, 0 for one that is not near it, and `step` frames ahead of it."""
         self._newest = said
-        self.stands = self.stands + 1 if hops and step == 0 else 1
+        self.stands = self.stands + 1 if step == 0 else 1
         if not hops or step != hops:
             self.words.clear()
         self.words.append(said)

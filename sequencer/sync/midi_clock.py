@@ -205,7 +205,7 @@ class ClockChase:
         if line.count < _ENOUGH:
             return
         plausible = _SLOWEST <= line.speed <= _FASTEST
-        if plausible and self._fits and line.unevenness <= _EVEN:
+        if plausible and line.unevenness <= _EVEN:
             self.lock = Lock.LOCKED
             self.jumps += 1
         elif line.count % _UNPLACED == 0:

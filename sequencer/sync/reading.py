@@ -44,8 +44,8 @@ class Follow:
     """How the operator wants a master to be followed.
 
     Unit: seconds. `freewheel_s` is how long to coast when time code ends, and so the over-run when the master stops;
-    `delay_s` is how late its messages arrive on this cable, as measured or dialled in; `offset_s` is how much later on
-    the timeline the rig is wanted than the master says, at any speed.
+    `delay_s` is how late its messages arrive on this cable, as measured or dialled in; `offset_s` is added to
+    what the master says, at any speed, so that above zero the move comes earlier.
     """
 
     freewheel_s: float = 2.0

@@ -130,6 +130,15 @@ class Stage:
         assert self.engine.state.phase is Phase.READY
 
 
+def _rig(rig: Rig, latencies_s: tuple[float, ...], fastest: float | None) -> Rig:
+    if latencies_s:
+        slow = zip(rig.axes, latencies_s, strict=True)
+        rig = replace(rig, axes=tuple(replace(axis, latency_s=latency_s) for axis, latency_s in slow))
+    if fastest is not None:
+        rig = replace(rig, axes=tuple(replace(axis, speed=fastest) for axis in rig.axes))
+    return rig
+
+
 def stage(
     *,
     mute_from_s: float | None = None,
@@ -150,12 +159,7 @@ def stage(
     """
     table = laws()
     project = load(HARBOUR, table)
-    rig, rate = project.rig, project.timebase.rate
-    if latencies_s:
-        slow = zip(rig.axes, latencies_s, strict=True)
-        rig = replace(rig, axes=tuple(replace(axis, latency_s=latency_s) for axis, latency_s in slow))
-    if fastest is not None:
-        rig = replace(rig, axes=tuple(replace(axis, speed=fastest) for axis in rig.axes))
+    rig, rate = _rig(project.rig, latencies_s, fastest), project.timebase.rate
     one = project.cue(cue)
     mute_ns = None if mute_from_s is None else BEGIN_NS + round(mute_from_s * 1e9)
     output = SimulatedRig(rig, mute_from_ns=mute_ns, delay_ns=round(delay_s * 1e9))

@@ -97,3 +97,11 @@ def test_what_a_reader_cannot_understand_is_told() -> None:
 
 def test_what_happens_to_a_link_is_told() -> None:
     assert ears(Line(told=("the sender has gone",))).hear(0) == ["the sender has gone"]
+
+
+def test_what_was_heard_is_told_in_numbers() -> None:
+    line = Line([*timecode(0), Chunk(1, command("/run/start"), 1), Chunk(2, b"nothing of ours", 1)])
+    one = ears(line)
+    assert one.heard() == ""
+    one.hear(3)
+    assert one.heard() == "MTC, 25 frames a second: 201 quarter frames; osc:9001: 1 orders, 1 not understood"

@@ -132,7 +132,7 @@ def test_midnight_is_crossed_in_the_short_way_and_back() -> None:
 
 
 @pytest.mark.parametrize("name", ["25", "30 drop"])
-@pytest.mark.parametrize("part", [0.0, 0.4, 0.7])
+@pytest.mark.parametrize("part", [0.0, 0.7])
 @pytest.mark.parametrize("speed", [0.96, 0.98, 1.02, 1.04])
 def test_a_step_of_speed_is_followed_from_the_word_that_tells_it(name: str, part: float, speed: float) -> None:
     """The step comes `part` of a word after its beginning, and is heard when that has ended and has come.
@@ -148,7 +148,7 @@ def test_a_step_of_speed_is_followed_from_the_word_that_tells_it(name: str, part
 
     jitter = chance(4)
     words = []
-    for number in range(180):
+    for number in range(140):
         marks = tuple(at_s(number + quarter / 4) + 3e-6 * jitter.standard_normal() for quarter in range(5))
         words.append(sent(bits(counting, start + number), marks, 0, noise=2e-5))  # as of a card's callbacks
     clocks = list(watch(ltc_follower(timebase(counting)), words, words[-1].at_s, 0.002))
@@ -228,20 +228,20 @@ def test_from_sound_to_position(name: str, snr_db: float) -> None:
     frame = ten_o_clock(counting) + 500
     errors, ratios = [], []
     follower = ltc_follower(timebase(counting))
-    words = heard(counting, steady(counting, frame), 14.0, chance(7), snr_db=snr_db)
-    for clock in watch(follower, words, 14.0, tick_s=0.02):
+    words = heard(counting, steady(counting, frame), 10.0, chance(7), snr_db=snr_db)
+    for clock in watch(follower, words, 10.0, tick_s=0.02):
         if clock.at_ns > 6e9:
             errors.append(clock.position_s - 500 * frame_s(counting) - clock.at_ns * 1e-9)
             ratios.append(errors[-1] / clock.uncertainty_s)
             assert clock.lock is Lock.LOCKED
-    assert np.sqrt(np.mean(np.square(errors))) < 0.0275 * 1.5 * MS  # one run of fourteen seconds
+    assert np.sqrt(np.mean(np.square(errors))) < 0.0275 * 1.5 * MS  # one run of ten seconds
     assert np.max(np.abs(errors)) < 0.1 * MS
     assert np.sqrt(np.mean(np.square(ratios))) < 2
     assert follower.counts.misread == follower.counts.lost == 0
     assert follower.troubles() == ()
 
 
-@pytest.mark.parametrize("speed", [-1.0, 0.6, 1.9, -1.9])
+@pytest.mark.parametrize("speed", [-1.0, 0.6, 1.9])
 def test_from_sound_to_position_at_other_speeds(speed: float) -> None:
     words = heard(LTC_25, steady(LTC_25, TEN + 500, speed), 4.5, chance(8))
     follower = ltc_follower(timebase(LTC_25))

@@ -49,14 +49,14 @@ def test_a_jump_is_followed_within_three_words_and_told(name: str, goal: int) ->
 def test_single_words_from_elsewhere_never_throw_the_clock() -> None:
     follower = ltc_follower(timebase(LTC_25))
     dirt = np.random.default_rng(4)
-    words = run(LTC_25, TEN, 30.0, chance(1))
+    words = run(LTC_25, TEN, 15.0, chance(1))
     strange = 0
     for number, one in enumerate(words):
         if number > 10 and dirt.random() < 0.2:
             strange += 1
             elsewhere = bits(LTC_25, int(dirt.integers(LTC_25.day)))
             words[number] = replace(one, data=one.data[:-10] + elsewhere)
-    for clock in watch(follower, words, 30.1):
+    for clock in watch(follower, words, 15.1):
         if clock.steers:
             assert clock.position_s == pytest.approx(clock.at_ns * 1e-9, abs=0.3 * MS)
             assert clock.jumps == 1
@@ -64,10 +64,40 @@ def test_single_words_from_elsewhere_never_throw_the_clock() -> None:
     assert follower.counts.jumps == 0
 
 
+def test_single_words_the_other_way_from_elsewhere_never_turn_the_clock() -> None:
+    words = run(LTC_25, TEN, 4.0, chance(1))
+    for number in range(10, 100, 7):
+        marks = tuple((number + part / 4) * WORD_S for part in range(5))
+        words[number] = sent(bits(LTC_25, TEN + number + 50), marks, 0, backward=True)
+    follower = ltc_follower(timebase(LTC_25))
+    for clock in watch(follower, words, 3.9):
+        if clock.steers:
+            assert clock.position_s == pytest.approx(clock.at_ns * 1e-9, abs=0.3 * MS)
+    assert (clock.jumps, follower.counts.turns, follower.counts.misread) == (1, 0, 13)
+
+
+def test_it_locks_on_three_words_of_which_others_are_lost_between() -> None:
+    words = run(LTC_25, TEN, 1.0, chance(1))[::3]
+    clocks = list(watch(ltc_follower(timebase(LTC_25)), words, 1.0, 0.002))
+    assert first(clocks, lambda clock: clock.steers) == pytest.approx(7 * WORD_S + LATE_S, abs=3 * MS)
+
+
+@pytest.mark.parametrize("apart", [0.6, 1.4, 1.6])
+def test_words_from_elsewhere_that_do_not_come_when_they_should_are_no_jump(apart: float) -> None:
+    words = until(run(LTC_25, TEN, 2.0, chance(1)), 0.99)
+    for number in range(10):
+        begin_s = 1.0 + apart * number * WORD_S
+        marks = tuple(begin_s + part / 4 * WORD_S for part in range(5))
+        words.append(sent(bits(LTC_25, TEN + 5000 + number), marks, 0))
+    clocks = list(watch(ltc_follower(timebase(LTC_25)), words, 1.5))
+    assert clocks[-1].jumps == 1
+    assert clocks[-1].position_s == pytest.approx(clocks[-1].at_ns * 1e-9, abs=MS)
+
+
 def test_random_words_never_lock() -> None:
     follower = ltc_follower(timebase(LTC_25))
     dirt = np.random.default_rng(5)
-    for number in range(2500):
+    for number in range(1000):
         stamp_ns = number * 40_000_000
         word = bits(LTC_25, int(dirt.integers(LTC_25.day)))
         a, b, c, d, e = (float(stamp_ns - 20_000_000 + mark * 10_000_000) for mark in range(-4, 1))
@@ -102,6 +132,17 @@ def test_it_turns_with_the_master_and_back() -> None:
             assert clock.position_s == pytest.approx(truth, abs=MS), name
         assert follower.counts.turns == 2
         assert "timecode runs backward" in follower.troubles()
+
+
+def test_a_word_from_elsewhere_does_not_move_a_master_that_stands() -> None:
+    numbers = [0] * 10 + [700] + [0] * 10
+    words = [
+        sent(bits(LTC_25, TEN + number), tuple((at + part / 4) * WORD_S for part in range(5)), 0)
+        for at, number in enumerate(numbers)
+    ]
+    clocks = list(watch(ltc_follower(timebase(LTC_25)), words, 0.9))
+    stood = first(clocks, lambda clock: clock.lock is Lock.LOCATED)
+    assert {(clock.lock, clock.position_s) for clock in clocks if clock.at_ns * 1e-9 >= stood} == {(Lock.LOCATED, 0.0)}
 
 
 def test_a_master_that_repeats_a_word_stands_there_and_runs_on() -> None:

@@ -168,6 +168,13 @@ def test_a_tempo_of_the_project_that_drops_to_a_third_and_back_is_no_lost_clock(
     assert max(abs(off(clock)) for clock in found if clock.at_ns > 3e9) < 3 * MS
 
 
+def test_a_master_that_is_lost_past_a_change_of_tempo_stands_where_the_coast_ended() -> None:
+    found, _ = followed(started(clocks(CHANGING, 4.5, chance(7), sigma_s=0)), 8.0, CHANGING)
+    # the newest clock comes within a gap before 5 s, at 6.5 s of the timeline; the tempo changes at 7 s
+    assert found[-1].lock is Lock.LOST
+    assert found[-1].position_s == pytest.approx(6.5 + USUAL.freewheel_s, abs=GAP_S)
+
+
 def test_a_song_position_counts_sixteenths_of_six_clocks() -> None:
     """MIDI 1.0: one MIDI beat is six clocks; 32 of them are 8 quarter notes, where this project changes its tempo."""
     sent = [said(0.1, SongPosition(32).data()), said(0.4, CONTINUE)]
@@ -246,6 +253,22 @@ def test_lost_and_doubled_clocks_are_seen_by_the_spacing_and_counted(fault: str,
     assert all(clock.lock is Lock.LOCKED for clock in found if clock.at_ns > 2e9)
     assert max(abs(off(clock)) for clock in found if clock.at_ns > 4e9) < 2 * MS
     assert follower.counts.jumps == 0
+
+
+@pytest.mark.parametrize("seed", [1, 5, 13])
+def test_clocks_that_are_lost_while_others_are_held_back_are_counted_too(seed: int) -> None:
+    """Stalls of 10 to 60 ms, after which all that was held comes at once, and 2 % lost."""
+    draw = chance(seed)
+    held_s, stalls_s = 0.0, 2.0
+    sent = []
+    for one in clocks(SONG, 20.0, draw):
+        if one.at_s > stalls_s:
+            held_s = one.at_s + float(draw.uniform(0.01, 0.06))
+            stalls_s = held_s + float(draw.exponential(0.2))
+        if one.due_s < 2 or draw.random() > 0.02:
+            sent.append(Sent(max(one.at_s, held_s), one.due_s, one.quarter, one.data))
+    found, _ = followed(started(sent), 20.0, tick_s=0.05)
+    assert max(abs(off(clock)) for clock in found[-100:]) < 2 * MS
 
 
 def test_clocks_held_back_and_let_go_at_once_are_not_lost_ones() -> None:

@@ -101,6 +101,12 @@ def test_the_speed_is_measured_against_the_samples() -> None:
     assert found.words_hz == pytest.approx(26, abs=1e-3)
 
 
+def test_nobody_pulls_25_down_by_a_thousandth() -> None:
+    found = what(read([record(COUNTINGS["25"], 1.2, 1000 / 1001).samples], RATE_HZ).heard)
+    assert found.rate == "25"
+    assert found.speed == pytest.approx(1000 / 1001, abs=2e-5)
+
+
 def test_less_than_a_second_shows_the_rate_by_its_length_only() -> None:
     for rate in ("24", "25", "30"):
         found = what(read([record(COUNTINGS[rate], 0.4, start=1.3).samples], RATE_HZ).heard)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from sequencer.wire.ltc import Heard
 from sequencer.wire.ltc_reader import LtcReader
+from sequencer.wire.ltc_word import even
 from tests import libltc
 from tests.wire.ltc_sound import COUNTINGS, RATE_HZ, Floats, Samples, noisy, record, score, words
 
@@ -20,7 +21,10 @@ SOUND = record(HOW, 3.0)
 def read(samples: Samples, rate_hz: float = RATE_HZ, block: int = 256) -> list[Heard]:
     """Return what is read of samples that come in blocks, with some silence behind them."""
     reader, samples = LtcReader(rate_hz), np.concatenate((samples, np.zeros(round(rate_hz / 25), np.float32)))
-    return [one for at in range(0, len(samples), block) for one in reader.feed(samples[at : at + block])]
+    heard = [one for at in range(0, len(samples), block) for one in reader.feed(samples[at : at + block])]
+    for one, two in pairwise(heard):
+        assert two.marks[2] - one.marks[2] > abs(one.marks[4] - one.marks[0]) / 2  # none comes twice
+    return heard
 
 
 @pytest.mark.parametrize("rate", COUNTINGS)
@@ -144,6 +148,17 @@ def test_a_generator_that_sets_no_polarity_bit_is_read_by_what_follows() -> None
     heard = [one.bits for one in LtcReader(RATE_HZ).feed(libltc.encode(sent, 30, 30, RATE_HZ))]
     assert heard == sent[sent.index(heard[0]) : -1]
     assert len(heard) >= 25
+
+
+def test_words_without_a_polarity_bit_that_do_not_follow_are_left_out() -> None:
+    word = words(HOW)
+    sent = [(int.from_bytes(word(number), "little") & ~(1 << 27)).to_bytes(10, "little") for number in range(0, 29, 2)]
+    heard = [one.bits for one in LtcReader(RATE_HZ).feed(libltc.encode(sent, 30, 30, RATE_HZ))]
+    assert all(even(one) for one in heard)
+
+
+def test_timecode_that_only_strays_in_from_another_channel_is_not_read() -> None:
+    assert read(SOUND.samples * np.float32(10 ** (-70 / 20))) == []
 
 
 def test_numbers_that_are_none_are_left_out_and_counted() -> None:
