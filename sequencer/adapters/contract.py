@@ -7,7 +7,7 @@ methods below. No method may block: the tick calls them.
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Literal, Protocol
 
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Setpoint
@@ -67,6 +67,9 @@ class Chunk:
     port: int = 0
 
 
+Carried = Literal["midi", "ltc", "osc"]
+
+
 class Source(Protocol):
     """Something that carries time in. Error: LinkError once it is gone."""
 
@@ -92,11 +95,13 @@ class Source(Protocol):
 class SourceKind:
     """The record that a source's file exports as `KIND`.
 
-    `scheme` begins the names that it opens (`pipe:4711`, `midi:Name`, `virtual:Name`). `blocks` says that opening or
-    reading may block, so that it belongs in the io process and not beside the tick.
+    `schemes` begin the names that it opens (`pipe:4711`, `midi:Name`, `virtual:Name`). `blocks` says that opening or
+    reading may block, so that it belongs in the io process and not beside the tick. `carries` says what its chunks
+    hold: MIDI bytes, words of linear timecode as `wire.ltc.packed` writes them, or an OSC message each.
     """
 
     schemes: tuple[str, ...]
     blocks: bool
     open: Callable[[str], AbstractContextManager[Source]]
     names: Callable[[], tuple[str, ...]]
+    carries: Carried = "midi"

@@ -18,12 +18,12 @@ from sequencer.project.document import Project
 from sequencer.project.store import load
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
-from sequencer.shell.kinds import Carried, carried, laws, source_address
+from sequencer.shell.kinds import carried, laws, source_address
 from sequencer.shell.messages import Arm, Said, Setup, Start, Status
 
 _ARM_S = 10.0
 _OPTION_OF = {"midi_in": ("mtc", "clock"), "audio_in": ("ltc",), "audio_out": ("audio",)}  # --sync
-_WORDS: dict[Carried, str] = {"midi": "MIDI", "ltc": "linear timecode", "osc": "OSC"}
+_WORDS: dict[str, str] = {"midi": "MIDI", "ltc": "linear timecode", "osc": "OSC"}
 CAUTION = (
     "The rig will move. Are people clear, and is a hard-wired emergency stop that cuts motor power in reach of a "
     "person who watches the rig? This program is not a safety device."
@@ -117,7 +117,7 @@ def _sources(sync: str, midi_in: list[str] | None, audio_in: list[str] | None) -
     return ()
 
 
-def _inlets(option: str, names: list[str], wanted: tuple[Carried, ...]) -> tuple[str, ...]:
+def _inlets(option: str, names: list[str], wanted: tuple[str, ...]) -> tuple[str, ...]:
     """Return the addresses of the sources that an option names. Error: ProjectError where something else comes in."""
     found = tuple(source_address(name, "ltc" if "ltc" in wanted else "midi") for name in names)
     for address in found:

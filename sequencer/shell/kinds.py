@@ -10,12 +10,12 @@ from contextlib import AbstractContextManager
 from functools import cache, partial
 from importlib.metadata import entry_points
 from types import ModuleType
-from typing import Literal, TypeVar
+from typing import TypeVar
 
 import sequencer.adapters.outputs
 import sequencer.adapters.sources
 import sequencer.score.laws
-from sequencer.adapters.contract import Output, OutputKind, Source, SourceKind
+from sequencer.adapters.contract import Carried, Output, OutputKind, Source, SourceKind
 from sequencer.errors import LinkError
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import LawKind
@@ -23,9 +23,6 @@ from sequencer.score.easing import LawKind
 LAWS_GROUP = "twintake.laws"
 OUTPUTS_GROUP = "twintake.outputs"
 SOURCES_GROUP = "twintake.sources"
-
-Carried = Literal["midi", "ltc", "osc"]
-_CARRIED: dict[str, Carried] = {"ltc": "ltc", "file": "ltc", "osc": "osc"}  # by scheme
 
 K = TypeVar("K", LawKind, OutputKind, SourceKind)
 
@@ -51,8 +48,8 @@ def source_address(name: str, scheme: str = "midi") -> str:
 
 
 def carried(address: str) -> Carried:
-    """Return what comes in at a source of ours: linear timecode, OSC, or MIDI, as at one of other packages."""
-    return _CARRIED.get(address.partition(":")[0], "midi")
+    """Return what comes in at a source: midi, ltc or osc. Error: LinkError that lists the schemes there are."""
+    return source_kind(address).carries
 
 
 def source_names() -> dict[str, tuple[str, ...] | str]:

@@ -17,7 +17,7 @@ from sequencer.adapters.midi_ports.names import chosen
 from sequencer.adapters.midi_ports.systems import systems
 from sequencer.errors import LinkError
 from sequencer.shell.kinds import carried, open_source, source_kind, source_names, sources_left_out
-from sequencer.sync.describe import Describer
+from sequencer.sync.describe import Describer, Kind
 from sequencer.sync.facts import Fact
 
 _POLL_S = 0.001
@@ -167,13 +167,15 @@ class Heard:
 
     def open(self) -> None:
         """Open it; a fault becomes its trouble."""
+        carries: Kind = "midi"
         try:
             self.name = address(self.name)
+            carries = carried(self.name)
             self._source = self._open.enter_context(open_source(self.name))
             self.name = self._source.address
         except LinkError as fault:
             self.trouble = str(fault)
-        self._describer = Describer(carried(self.name), time.monotonic_ns())
+        self._describer = Describer(carries, time.monotonic_ns())
 
     def hear(self) -> None:
         """Take in what has arrived; called in the listening thread."""

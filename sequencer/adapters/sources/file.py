@@ -113,4 +113,4 @@ def open_file(address: str) -> Iterator[FileIn]:
         yield playing
 
 
-KIND = SourceKind(schemes=("file",), blocks=True, open=open_file, names=lambda: ())
+KIND = SourceKind(schemes=("file",), blocks=True, open=open_file, names=lambda: (), carries="ltc")

@@ -97,4 +97,4 @@ def names() -> tuple[str, ...]:
     return tuple(f"ltc:{device.label}" for device in inputs())
 
 
-KIND = SourceKind(schemes=("ltc",), blocks=True, open=open_ltc, names=names)
+KIND = SourceKind(schemes=("ltc",), blocks=True, open=open_ltc, names=names, carries="ltc")

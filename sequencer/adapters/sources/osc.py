@@ -246,4 +246,4 @@ def _why(fault: OSError, number: int) -> str:
     return f"{fault.strerror}; name another port, above 1023"
 
 
-KIND = SourceKind(schemes=("osc",), blocks=True, open=open_osc, names=lambda: ("osc:9001",))
+KIND = SourceKind(schemes=("osc",), blocks=True, open=open_osc, names=lambda: ("osc:9001",), carries="osc")
