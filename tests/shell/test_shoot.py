@@ -150,11 +150,10 @@ def test_play_follows_its_own_clock_and_assumes_home_when_nobody_answers(tmp_pat
     assert "the cue is done" in words
 
 
-@pytest.mark.parametrize("speed", ["1/2", "0.5", "50%"])
-def test_a_rehearsal_is_the_same_path_at_a_part_of_the_speed(tmp_path: Path, speed: str) -> None:
+def test_a_rehearsal_is_the_same_path_at_a_part_of_the_speed(tmp_path: Path) -> None:
     folder = small_project(tmp_path / "small")
     with shoot.simulated_rig(folder / "rig.json", 1) as (_, output):
-        ordered = ("--cue", "turn", "--record", "--speed", speed, "--arm", "--preroll", "1", "--out", output)
+        ordered = ("--cue", "turn", "--record", "--speed", "50%", "--arm", "--preroll", "1", "--out", output)
         done = run("play", str(folder), *ordered)
     assert done.returncode == 0, done.stdout + done.stderr
     take = read(next((folder / "takes").glob("*.mcap")))
