@@ -4,7 +4,7 @@ It counts no frames, knows no date, and does not judge whether a label follows f
 there is no such word: ST 12-1 has linear timecode run at half of 48, 50 or 60 frames, one word for two frames.
 
 Source: SMPTE ST 12-1, linear time code: bit positions, binary groups and their flags, polarity-correction bit, sync
-word; checked against libltc and a published transcription of its tables, not against the standard itself.
+word; checked against libltc and published copies of its tables, not against the standard itself.
 """
 
 from typing import NamedTuple
