@@ -5,6 +5,7 @@ tone's own power. A wrong word is one that was not there, or ran the other way. 
 """
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from time import perf_counter, process_time
 
 import numpy as np
@@ -220,9 +221,9 @@ def cost_table() -> Table:
     }
     decode = libltc.decoder(RATE_HZ, 30, _BLOCK)
     for name, samples in sounds.items():
-        theirs = _cpu_ms(lambda samples=samples: decode(samples), seconds)  # type: ignore[misc]  # bound at once
-        ours = _cpu_ms(lambda samples=samples: block_by_block(samples), seconds)  # type: ignore[misc]  # the same
-        times = 1000 / _cpu_ms(lambda samples=samples: whole(samples), seconds)  # type: ignore[misc]  # the same
+        theirs = _cpu_ms(partial(decode, samples), seconds)
+        ours = _cpu_ms(partial(block_by_block, samples), seconds)
+        times = 1000 / _cpu_ms(partial(whole, samples), seconds)
         rows.append((name, f"{theirs:.2f}", f"{ours:.1f}", f"{ours / theirs:.1f}", f"{times:.0f}"))
     note = (
         "Processor time in ms for a second of sound, least of five runs. "
