@@ -1,0 +1,1 @@
+"""The editor's end of the talk with the engine."""
