@@ -41,7 +41,7 @@ def test_a_gesture_is_judged_while_it_goes_on_and_is_one_step_when_it_ends(desk:
     for times in range(1, 5):
         desk.draft(offset(first.move, {"pan": {1}}, value=20.0 * times))
     assert desk.shapes["pan"].excess.max() > max(0.0, before)
-    assert desk.history.past == ()
+    assert len(desk.history.past) == 0
     desk.settle("drag a key")
     assert [step.words for step in desk.history.past] == ["drag a key"]
     desk.draft(offset(desk.project.move, {"pan": {1}}, value=5.0))
