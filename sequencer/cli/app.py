@@ -7,6 +7,7 @@ import typer
 from sequencer.cli.check import check
 from sequencer.cli.compare import compare
 from sequencer.cli.device import device
+from sequencer.cli.edit import edit
 from sequencer.cli.fit import fit
 from sequencer.cli.keys import keys
 from sequencer.cli.ltc import ltc
@@ -23,10 +24,11 @@ CAUTION = (
 app = typer.Typer(
     name="twintake",
     help=f"Camera moves that follow timecode and repeat.\n\n{CAUTION}",
-    no_args_is_help=True,
+    invoke_without_command=True,
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+app.command()(edit)
 app.command()(check)
 app.command()(fit)
 app.add_typer(keys, name="keys")
@@ -37,6 +39,13 @@ app.command()(ports)
 app.command()(ltc)
 app.command()(tempo)
 app.command()(device)
+
+
+@app.callback()
+def alone(context: typer.Context) -> None:
+    """Open the editor where no command is named."""
+    if context.invoked_subcommand is None:
+        edit()
 
 
 def main() -> None:

@@ -59,7 +59,7 @@ def repaint() -> None:
     class Window(QWidget):
         turn = 0
 
-        def paintEvent(self, event: QPaintEvent | None) -> None:  # noqa: N802  # Qt's name
+        def paintEvent(self, event: QPaintEvent | None) -> None:
             self.turn += 1
             painter = QPainter(self)
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)

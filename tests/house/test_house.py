@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-SOURCES = sorted((ROOT / "sequencer").rglob("*.py"))
+SOURCES = [path for room in ("sequencer", "ui") for path in sorted((ROOT / room).rglob("*.py"))]
 ALL = SOURCES + sorted((ROOT / "tests").rglob("*.py")) + sorted((ROOT / "projects").rglob("*.py"))
 LONGEST_FILE = 400
 LONGEST_FUNCTION = 60

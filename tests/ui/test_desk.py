@@ -9,6 +9,10 @@ from sequencer.score.edits.offset import offset
 from ui.desk import Desk, Note
 
 
+def steps(desk: Desk) -> list[str]:
+    return [step.words for step in desk.history.past]
+
+
 def test_an_edit_is_one_step_and_undo_gives_the_first_document(desk: Desk, qtbot: QtBot) -> None:
     first = desk.project
     with qtbot.waitSignal(desk.changed):
@@ -41,9 +45,9 @@ def test_a_gesture_is_judged_while_it_goes_on_and_is_one_step_when_it_ends(desk:
     for times in range(1, 5):
         desk.draft(offset(first.move, {"pan": {1}}, value=20.0 * times))
     assert desk.shapes["pan"].excess.max() > max(0.0, before)
-    assert len(desk.history.past) == 0
+    assert steps(desk) == []
     desk.settle("drag a key")
-    assert [step.words for step in desk.history.past] == ["drag a key"]
+    assert steps(desk) == ["drag a key"]
     desk.draft(offset(desk.project.move, {"pan": {1}}, value=5.0))
     desk.abandon()
     assert len(desk.history.past) == 1

@@ -1,0 +1,71 @@
+"""The line along the bottom: what was just done or refused, and what the next press will do. It refuses to be long."""
+
+from PyQt6.QtCore import Qt, QTimer
+from PyQt6.QtWidgets import QHBoxLayout, QLabel, QWidget
+
+from ui.desk import Desk, Note
+from ui.language import translate
+from ui.theme import GAP_PX, STATE_PX
+
+_SHOWN_MS = 12_000  # a refusal stays until the next note
+
+
+class NextLine(QWidget):
+    """Two sentences: the newest note at the left, what comes next at the right."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__()
+        self._desk = desk
+        self.note, self.next = QLabel(), QLabel()
+        self.note.setAccessibleName(translate("next", "What was done or refused"))
+        self.next.setAccessibleName(translate("next", "What comes next"))
+        self.note.setWordWrap(True)
+        self.next.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        for label in (self.note, self.next):
+            label.setTextFormat(Qt.TextFormat.PlainText)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(GAP_PX, GAP_PX // 2, GAP_PX, GAP_PX // 2)
+        row.addWidget(self.note, 1)
+        row.addWidget(self.next)
+        self._weight = "told"
+        self._fade = QTimer(self)
+        self._fade.setSingleShot(True)
+        self._fade.timeout.connect(lambda: self._show(Note("")))
+        desk.noted.connect(self._show)
+        desk.preferred.connect(self._dress)
+        desk.changed.connect(self._coming)
+        desk.selected.connect(self._coming)
+        desk.faced.connect(self._coming)
+        self._dress()
+        self._coming()
+
+    def _show(self, note: Note) -> None:
+        self._weight = note.weight
+        sign = translate("next", "Refused: ") if note.weight == "refused" else ""
+        self.note.setText(sign + note.words)
+        self._dress()
+        self._fade.stop()
+        if note.weight != "refused" and note.words:
+            self._fade.start(_SHOWN_MS)
+
+    def _dress(self) -> None:
+        theme = self._desk.theme
+        ground, text = (theme.over, theme.over_text) if self._weight == "refused" else (theme.panel, theme.text)
+        self.note.setStyleSheet(f"background: {ground}; color: {text}; font-size: {STATE_PX}px; padding: 2px 6px;")
+        self.next.setStyleSheet(f"font-size: {STATE_PX}px;")
+
+    def _coming(self) -> None:
+        self.next.setText(_coming(self._desk))
+
+
+def _coming(desk: Desk) -> str:
+    """Say what the next press does, as far as the document knows."""
+    if desk.face == "run":
+        return desk.locked or translate("next", "hold ARM to move to the start")
+    count = sum(len(numbers) for numbers in desk.selection.values())
+    if count:
+        return translate("next", "{count} chosen: arrows choose, Ctrl+arrows move, Delete removes").format(count=count)
+    steps = desk.history.past
+    if steps:
+        return translate("next", "Ctrl+Z undoes: {words}").format(words=steps[-1].words)
+    return translate("next", "double click adds a key")
