@@ -47,6 +47,17 @@ class ClockHalted:
 
 
 @dataclass(frozen=True, slots=True)
+class Drive:
+    """The operator, at this machine, holds the control by which axes are driven, at `at_ns`.
+
+    Shape: `wanted` A. Unit: each axis's own a second.
+    """
+
+    wanted: tuple[float, ...]
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """Somebody or something asks for a stop; `cause` is a clause in plain words, with its mend."""
 
@@ -85,7 +96,7 @@ class Tick:
     astray: Stray | None = None
 
 
-Event = Arm | Recue | ClockHalted | Stop | Reset | EngineLate | Tick
+Event = Arm | Recue | Drive | ClockHalted | Stop | Reset | EngineLate | Tick
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,6 +123,13 @@ class Join:
 
 
 @dataclass(frozen=True, slots=True)
+class Steer:
+    """Have every axis come to the speeds that the hand asks for. Shape: `wanted` A."""
+
+    wanted: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Brake:
     """Come to rest as fast as the motors' limits allow."""
 
@@ -129,4 +147,4 @@ class Say:
     text: str
 
 
-Action = GoTo | Follow | Join | Brake | Hold | Say
+Action = GoTo | Follow | Join | Steer | Brake | Hold | Say

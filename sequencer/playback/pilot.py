@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sequencer.live.driving import Driven, eased, resting, steer
 from sequencer.motion import join, profile
 from sequencer.motion.trajectory import Floats, Trajectory
 from sequencer.playback.cued import Cued
-from sequencer.playback.events import Action, Brake, Follow, GoTo, Hold, Join, Say
+from sequencer.playback.events import Action, Brake, Follow, GoTo, Hold, Join, Say, Steer
 from sequencer.playback.guard import LONGEST_STEP_S, Sent
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
@@ -62,12 +63,22 @@ class Joining:
     planned: bool = False
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Driving:
+    """As the hand asks: the eased rig at `at_ns`, and the speeds that are `wanted` from there on. Shape: A."""
+
+    rig: Rig
+    driven: Driven
+    at_ns: int
+    wanted: tuple[float, ...]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Pilot:
     """What the rig is doing now."""
 
     rig: Rig
-    flight: Still | Flown | Following | Joining
+    flight: Still | Flown | Following | Joining | Driving
 
 
 def obey(pilot: Pilot, action: Action, last: Sent, due_ns: int) -> Pilot:
@@ -79,6 +90,8 @@ def obey(pilot: Pilot, action: Action, last: Sent, due_ns: int) -> Pilot:
             return Pilot(pilot.rig, Following(cued))
         case Join(cued, clock):
             return Pilot(pilot.rig, _joining(pilot.rig, cued, clock, last, due_ns))
+        case Steer(wanted):
+            return Pilot(pilot.rig, _steered(pilot, wanted, last, due_ns))
         case Hold():
             return Pilot(pilot.rig, Still(np.array(last.position)))
         case GoTo(cued, cap):
@@ -100,11 +113,28 @@ def taken_over(rig: Rig, last: Sent, action: Action) -> Sent:
 
 
 def plan(pilot: Pilot, last: Sent, due_ns: int, clock: Clock) -> Pilot:
-    """Return the pilot after as much planning as a tick has time for: none but where the rig is joining."""
+    """Return the pilot after as much planning as a tick has time for: none but where it is joining, or driven."""
     match pilot.flight:
         case Joining(planned=False) as flight:
             return Pilot(pilot.rig, _planned(flight, last.span_s, _clock_s(clock, due_ns), clock.speed))
+        case Driving(at_ns=at_ns) as flight if at_ns < due_ns:
+            # after a long silence the rig is taken to have waited, as the guard does
+            lasts_s = min((due_ns - at_ns) * 1e-9, LONGEST_STEP_S)
+            return Pilot(pilot.rig, replace(flight, driven=_on(flight, lasts_s), at_ns=due_ns))
     return pilot
+
+
+def _steered(pilot: Pilot, wanted: tuple[float, ...], last: Sent, due_ns: int) -> Driving:
+    """Return the flight by hand from the last setpoint on, or the same one with other wishes; () wishes for rest."""
+    wanted = wanted or (0.0,) * len(pilot.rig.axes)
+    match pilot.flight:
+        case Driving() as flight:
+            return replace(flight, wanted=wanted)
+    return Driving(rig=eased(pilot.rig), driven=resting(last.position), at_ns=_left_ns(last, due_ns), wanted=wanted)
+
+
+def _on(flight: Driving, lasts_s: float) -> Driven:
+    return steer(flight.rig, flight.driven, flight.wanted, lasts_s)
 
 
 def _set_out(rig: Rig, last: Sent, cued: Cued, cap: float) -> Trajectory:
@@ -124,6 +154,8 @@ def want(pilot: Pilot, due_ns: int, clock: Clock) -> Setpoint:
             return Setpoint(due_ns, position, velocity * clock.speed)
         case Flown(way, start_ns):
             return Setpoint(due_ns, *way.at((due_ns - start_ns) * 1e-9))
+        case Driving(driven=driven):
+            return Setpoint(due_ns, np.array(driven.position), np.array(driven.velocity))
         case Still(position):
             return Setpoint(due_ns, position, np.zeros_like(position))
 
@@ -131,7 +163,7 @@ def want(pilot: Pilot, due_ns: int, clock: Clock) -> Setpoint:
 def settled(pilot: Pilot, due_ns: int) -> bool:
     """Whether the rig is wanted at rest from `due_ns` on, whatever the clock does."""
     match pilot.flight:
-        case Following() | Joining():
+        case Following() | Joining() | Driving():
             return False
         case Flown(way, start_ns):
             return due_ns - start_ns >= way.end_s * 1e9

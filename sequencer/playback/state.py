@@ -6,6 +6,8 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
 
     phase         motion          leaves by                                                     to
     idle          none            Arm, where nothing speaks against it                          locating
+                                  Drive, where nothing speaks against it                        driving
+    driving       as the hand is  no Drive for DRIVEN_S, and the setpoints stand still          idle
     locating      to the start    at the start, and the setpoints stand still                   ready
     ready         none            timecode locked, forward, near normal speed, at the start     running
                                   the same in mid-move, where the operator lets it join         joining
@@ -18,6 +20,7 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     stopping      braking         the setpoints stand still                                     stopped
     stopped       none            Reset                                                         idle
     finished      none            Arm, where nothing speaks against it                          locating
+                                  Drive, where nothing speaks against it                        driving
                                   Recue, where triggers may choose and nothing speaks against   locating
 
     Where the operator lets it join, timecode that jumps within the cue leads from joining, running and freewheeling to
@@ -25,10 +28,10 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     the master stands after the jump, the rig brakes and waits, still joining, until it runs.
 
     A stop (asked for; the rig silent or astray; an axis held back; the engine late; on or to the timeline also:
-    timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, joining, running and
-    freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished only a stop that was
-    asked for counts: nothing moves, so the others speak against arming and recueing instead. A stop is latched: its
-    first cause stays until Reset, and after Reset nothing moves before the next Arm.
+    timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, driving, joining,
+    running and freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished only a
+    stop that was asked for counts: nothing moves, so the others speak against arming, driving and recueing instead. A
+    stop is latched: its first cause stays until Reset, and after Reset nothing moves before the next Arm or Drive.
 
     The program's own clock, halted or set anew, is a master like any other: it stops a move, or is waited for where
     the operator lets it join. ClockHalted moves nothing; it is remembered for the words, until timecode runs again.
@@ -45,6 +48,7 @@ from sequencer.playback.events import (
     Arm,
     Brake,
     ClockHalted,
+    Drive,
     EngineLate,
     Event,
     Follow,
@@ -54,6 +58,7 @@ from sequencer.playback.events import (
     Recue,
     Reset,
     Say,
+    Steer,
     Stop,
     Tick,
 )
@@ -63,12 +68,14 @@ from sequencer.sync.reading import Clock, Lock
 GRACE_S = 0.04  # how far past the start of the cue a move may still begin; the guard takes up the difference
 PREROLL_S = 1.0
 SILENT_S = 0.5
+DRIVEN_S = 0.15  # for how long a hand that says nothing more is taken to hold on
 SLOWEST, FASTEST = 0.85, 1.15
 
 
 class Phase(StrEnum):
     IDLE = "idle"
     LOCATING = "locating"
+    DRIVING = "driving"
     READY = "ready"
     JOINING = "joining"
     RUNNING = "running"
@@ -79,7 +86,7 @@ class Phase(StrEnum):
 
 
 ON_THE_CLOCK = frozenset({Phase.JOINING, Phase.RUNNING, Phase.FREEWHEELING})
-MOVING = ON_THE_CLOCK | {Phase.LOCATING}
+MOVING = ON_THE_CLOCK | {Phase.LOCATING, Phase.DRIVING}
 UNARMED = frozenset({Phase.IDLE, Phase.FINISHED})
 RECUED_FROM = frozenset({Phase.READY, Phase.FINISHED})
 STOPS = frozenset({Phase.STOPPING, Phase.STOPPED})
@@ -91,8 +98,9 @@ class State:
 
     `cause`: why it stops or stopped, else empty. `armed`: what was armed last. `jumps`: the clock's count when the move
     began or was joined, None while a master that stands is awaited. `since_ns`: when locating, joining or freewheeling
-    began, None before its first tick. `hindrance`: what spoke against arming at the last tick. `told`: what was last
-    said of the timecode while ready. `halted`: how the program's own clock came to stand, while it does.
+    began, None before its first tick; while driving, when the hand was last heard of. `hindrance`: what spoke against
+    arming at the last tick. `told`: what was last said of the timecode while ready, or to a hand that may not drive.
+    `halted`: how the program's own clock came to stand, while it does.
     """
 
     phase: Phase = Phase.IDLE
@@ -124,6 +132,8 @@ def step(state: State, event: Event) -> Step:
             return _arm(state, event)
         case Recue(cued, by):
             return _recue(state, cued, by)
+        case Drive(wanted, at_ns):
+            return _drive(state, wanted, at_ns)
         case ClockHalted(how):
             return replace(state, halted=how), ()
         case Stop(cause):
@@ -149,6 +159,8 @@ def _tick(state: State, tick: Tick) -> Step:
             return replace(state, phase=Phase.READY, told=""), (Hold(), Say("ready", words))
         case Phase.READY:
             return _wait(state, tick)
+        case Phase.DRIVING:
+            return _driven(state, tick)
         case Phase.JOINING | Phase.RUNNING | Phase.FREEWHEELING:
             return _run(state, tick)
         case Phase.STOPPING if tick.standing:
@@ -228,6 +240,28 @@ def _hindrance(state: State, cued: Cued) -> str:
     if cued.moving:
         return f"at the start of the cue the move is already under way ({', '.join(cued.moving)}); start where it rests"
     return ""
+
+
+def _drive(state: State, wanted: tuple[float, ...], at_ns: int) -> Step:
+    """Return what to do when the hand speaks: it does so many times a second, and is answered once."""
+    if state.phase is Phase.DRIVING:
+        return replace(state, since_ns=at_ns), (Steer(wanted),)
+    if state.phase not in UNARMED:
+        return state, ()
+    if state.hindrance:
+        told, words = state.hindrance, f"not driven: {state.hindrance}"
+        return replace(state, told=told), () if told == state.told else (Say("refused", words),)
+    driving = replace(state, phase=Phase.DRIVING, armed=None, told="", since_ns=at_ns)
+    return driving, (Steer(wanted), Say("driving", "driven by hand. Keep clear of the rig"))
+
+
+def _driven(state: State, tick: Tick) -> Step:
+    silent_ns = tick.now_ns - (state.since_ns or tick.now_ns)
+    if silent_ns <= DRIVEN_S * 1e9:
+        return state, ()
+    if tick.standing:
+        return replace(state, phase=Phase.IDLE), (Hold(), Say("driven", "let go of; the rig stands"))
+    return state, (Steer(()),)
 
 
 def _stop(state: State, cause: str) -> Step:

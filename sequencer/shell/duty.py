@@ -19,7 +19,7 @@ from sequencer.shell.desk import Desk
 from sequencer.shell.ears import Ears
 from sequencer.shell.loop import Engine
 from sequencer.shell.memory import Page
-from sequencer.shell.messages import Arm, Command, Quit, Refused, Reset, Start
+from sequencer.shell.messages import Arm, Command, Drive, Quit, Refused, Reset, Start
 from sequencer.shell.records import OpenTake
 from sequencer.shell.watchdog import UNWATCHED
 from sequencer.sync.orders import Due, GoToMark, Locate, StartClock, StopClock, StopRig, TakeCue
@@ -66,12 +66,21 @@ class Duty:
                 if self.desk is not None and not self.clock_runs:
                     self.desk.start(time.monotonic_ns())
                     self.clock_runs = True
+            case Drive(parts):
+                self._drive(parts)
             case Reset():
                 self.engine.order(events.Reset())
             case Quit():
                 self.quitting = True
                 if self.engine.state.phase in MOVING:
                     self.engine.order(events.Stop("the operator's program quits"))
+
+    def _drive(self, parts: tuple[float, ...]) -> None:
+        """Pass on what the hand wants. A number of axes that is not the rig's is no wish of ours."""
+        axes = self.child.rig.axes
+        if len(parts) == len(axes):
+            wanted = tuple(part * axis.speed for part, axis in zip(parts, axes, strict=True))
+            self.engine.order(events.Drive(wanted, time.monotonic_ns()))
 
     def obey(self, due: Due) -> None:
         """Do what a trigger ordered, as far as a trigger may."""

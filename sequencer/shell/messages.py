@@ -74,6 +74,15 @@ class Start(msgspec.Struct, frozen=True, tag="start"):
     """Start the program's own clock, or its playback, from where it stands."""
 
 
+class Drive(msgspec.Struct, frozen=True, tag="drive"):
+    """The operator holds the control by which axes are driven; said anew all the time while it is held.
+
+    `parts` are each axis's wanted speed, from -1 to 1 of its own limit, in the rig's order.
+    """
+
+    parts: tuple[float, ...]
+
+
 class Reset(msgspec.Struct, frozen=True, tag="reset"):
     """Clear a latched stop. An operator's act, never the program's."""
 
@@ -82,7 +91,7 @@ class Quit(msgspec.Struct, frozen=True, tag="quit"):
     """Stop the rig if it moves, and end the process."""
 
 
-Command = Arm | Start | Reset | Quit
+Command = Arm | Start | Drive | Reset | Quit
 
 
 class Opened(msgspec.Struct, frozen=True, tag="opened"):

@@ -12,6 +12,7 @@ from sequencer.playback.events import (
     Action,
     Arm,
     Brake,
+    Drive,
     EngineLate,
     Event,
     Follow,
@@ -20,11 +21,12 @@ from sequencer.playback.events import (
     Join,
     Reset,
     Say,
+    Steer,
     Stop,
     Tick,
 )
 from sequencer.playback.guard import Stray
-from sequencer.playback.state import GRACE_S, MOVING, ON_THE_CLOCK, UNARMED, Phase, State, step
+from sequencer.playback.state import DRIVEN_S, GRACE_S, MOVING, ON_THE_CLOCK, UNARMED, Phase, State, step
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import END, START, legs, there
 from tests.playback.rules import RIG
@@ -46,7 +48,9 @@ ON_COURSE = replace(QUIET, clock=clock())
 def state(phase: Phase, **more: object) -> State:
     cause = "a cable was pulled" if phase in (Phase.STOPPING, Phase.STOPPED) else ""
     armed = None if phase is Phase.IDLE else ARM
-    begun = State(phase=phase, armed=armed, cause=cause, jumps=3, since_ns=4_000_000_000)
+    # a hand that drives was heard of just before the ticks below
+    since_ns = 4_900_000_000 if phase is Phase.DRIVING else 4_000_000_000
+    begun = State(phase=phase, armed=armed, cause=cause, jumps=3, since_ns=since_ns)
     return replace(begun, **more)  # type: ignore[arg-type]  # fields by name, from the tables below
 
 
@@ -81,6 +85,11 @@ TABLE: list[tuple[str, Event, Leads]] = [
             **BRAKES,
             **{phase: (Phase.STOPPED, [Hold]) for phase in (Phase.IDLE, Phase.READY, Phase.FINISHED)},
         },
+    ),
+    (
+        "drive",
+        Drive((10.0, -20.0), 5_000_000_000),
+        {phase: (Phase.DRIVING, [Steer]) for phase in (Phase.IDLE, Phase.DRIVING, Phase.FINISHED)},
     ),
     ("reset", Reset(), {Phase.STOPPED: (Phase.IDLE, [])}),
     ("late", EngineLate(0.063), TROUBLES),
@@ -390,3 +399,29 @@ def test_following_begins_only_in_an_armed_cue_that_was_ready(events: list[Event
 def test_playing_without_arming_is_a_fault_of_ours() -> None:
     with pytest.raises(ValueError, match="nothing is armed"):
         _ = State(phase=Phase.RUNNING).cue
+
+
+def test_a_hand_that_says_nothing_more_lets_go() -> None:
+    driving, _ = step(state(Phase.IDLE), Drive((10.0, -20.0), 5_000_000_000))
+    silent_ns = 5_000_000_000 + round(DRIVEN_S * 1e9)
+    held, actions = step(driving, replace(QUIET, now_ns=silent_ns, standing=True))
+    assert (held.phase, actions) == (Phase.DRIVING, ())
+    braking, actions = step(driving, replace(QUIET, now_ns=silent_ns + 1))
+    assert (braking.phase, actions) == (Phase.DRIVING, (Steer(()),))
+    rests, actions = step(braking, replace(QUIET, now_ns=silent_ns + 2, standing=True))
+    assert rests.phase is Phase.IDLE
+    assert motions(actions) == [Hold]
+
+
+def test_a_hand_that_may_not_drive_is_told_why_once() -> None:
+    hindered, _ = step(state(Phase.IDLE), silent(QUIET))
+    refused, actions = step(hindered, Drive((10.0, 0.0), 5_000_000_000))
+    assert refused.phase is Phase.IDLE
+    assert "has not answered" in words(actions)
+    again, actions = step(refused, Drive((10.0, 0.0), 5_010_000_000))
+    assert (again.phase, actions) == (Phase.IDLE, ())
+
+
+def test_what_was_armed_before_is_not_after_driving() -> None:
+    driving, _ = step(state(Phase.FINISHED), Drive((1.0, 0.0), 5_000_000_000))
+    assert driving.armed is None
