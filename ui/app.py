@@ -1,22 +1,80 @@
-"""Starts the editor, or draws its views into files and ends."""
+"""Starts the editor, or draws its views into pictures and ends. It composes; what the parts do is theirs."""
 
+import os
+import signal
 import sys
 from pathlib import Path
 
+from PyQt6.QtCore import QTimer
+from PyQt6.QtGui import QFont
 from PyQt6.QtWidgets import QApplication
 
-from sequencer.project.store import load
+from sequencer.project.begin import empty
 from sequencer.shell.kinds import laws
+from ui.acts.files import Files
 from ui.desk import Desk
-from ui.theme import style
+from ui.language import translate
+from ui.link.link import Link
+from ui.pictures import Painter
+from ui.theme import TEXT_PX
 from ui.window import Window
 
+_SIGNALS_MS = 200
+_FIRST_PX = (1600, 940)
 
-def main(project: Path) -> int:
-    """Open the editor on a project folder; return the exit status."""
-    app = QApplication(sys.argv[:1])
-    desk = Desk(load(project, laws()), laws(), project)
-    app.setStyleSheet(style(desk.theme))
-    window = Window(desk)
+
+def main(project: Path | None, render: Path | None = None) -> int:
+    """Open the editor, on a project folder where one is given; return the exit status.
+
+    With `render`, each main view is drawn into a PNG file in that folder, without a screen, and the editor ends.
+    """
+    if render is not None:
+        os.environ["QT_QPA_PLATFORM"] = "offscreen"
+    app = QApplication.instance() or QApplication(sys.argv[:1])
+    assert isinstance(app, QApplication)
+    app.setApplicationName("twintake")
+    font = QFont(app.font())
+    font.setPixelSize(TEXT_PX)
+    app.setFont(font)
+    window = compose(project)
+    if render is not None:
+        painter = Painter(window, render)
+        QTimer.singleShot(0, painter.begin)
+        return app.exec()
+    _hear_signals(window)
+    window.resize(*_FIRST_PX)
     window.show()
     return app.exec()
+
+
+def compose(project: Path | None, root: Path | None = None) -> Window:
+    """Put a window together; a project is opened in it, and without one it begins with the first page.
+
+    `root` is the folder for what is no project's, where it is not the user's own.
+    """
+    table = laws()
+    desk = Desk(empty(), table)
+    files = Files(desk, root)
+    link = Link(desk, files.save)
+    window = Window(desk, link, files)
+    window.pages.setCurrentWidget(window.first_run)
+    files.begin(None)
+    if project is not None:
+        files.open(project)
+    else:
+        desk.note(translate("app", "open a project, or begin a new one"), "told")
+    return window
+
+
+def _hear_signals(window: Window) -> None:
+    """Close the window where the terminal or the system asks for it; Qt's loop alone would never look."""
+
+    def close(number: int, frame: object) -> None:
+        window.close()
+
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), close)
+    timer = QTimer(window)
+    timer.timeout.connect(lambda: None)  # so that Python gets to see the signal
+    timer.start(_SIGNALS_MS)

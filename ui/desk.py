@@ -158,6 +158,8 @@ class Desk(QObject):
 
     def attempt(self, words: str, edit: Callable[[Project], Project | Move], merge: str = "") -> bool:
         """Edit, or note why it is refused and leave all as it is; return whether it was done."""
+        if not self._free():
+            return False
         try:
             value = edit(self._history.now)
         except (SequencerError, ValueError) as fault:

@@ -148,7 +148,8 @@ def style(theme: Theme) -> str:
     QPushButton:disabled, QToolButton:disabled {{ border-style: dashed; }}
     QLineEdit, QAbstractSpinBox, QPlainTextEdit {{ background: {theme.ground}; border: 1px solid {theme.edge};
         border-radius: 3px; padding: 3px 6px; min-height: {TARGET_PX - 10}px;
-        selection-background-color: {theme.text}; selection-color: {theme.panel}; }}
+        selection-background-color: {theme.text}; selection-color: {theme.panel};
+        placeholder-text-color: {theme.weak}; }}
     QAbstractItemView {{ background: {theme.ground}; border: 1px solid {theme.edge}; alternate-background-color:
         {theme.panel}; selection-background-color: {theme.text}; selection-color: {theme.panel};
         gridline-color: {theme.rule}; }}
@@ -163,5 +164,12 @@ def style(theme: Theme) -> str:
     QMenu::item {{ padding: 6px 24px; }}
     QMenu::item:selected {{ background: {theme.text}; color: {theme.panel}; }}
     QToolTip {{ background: {theme.panel}; color: {theme.text}; border: 1px solid {theme.edge}; }}
+    QCheckBox::indicator, QAbstractItemView::indicator {{ width: 16px; height: 16px; border: 2px solid {theme.edge};
+        background: {theme.ground}; }}
+    QCheckBox::indicator:checked, QAbstractItemView::indicator:checked {{ width: 12px; height: 12px;
+        border: 4px solid {theme.ground}; background: {theme.text}; }}
+    QProgressBar {{ background: {theme.ground}; border: 1px solid {theme.edge}; border-radius: 3px;
+        text-align: center; }}
+    QProgressBar::chunk {{ background: {theme.wave}; }}
     QSplitter::handle {{ background: {theme.rule}; }}
     """

@@ -1,6 +1,7 @@
-"""`twintake tempo`: the beat grid of a project, and a tempo read from a Standard MIDI File, kept or not.
+"""`twintake tempo`: the beat grid of a project; a tempo read from a Standard MIDI File or found in the playback.
 
-Keys stay where they are in time, whatever the tempo becomes. BPM counts the metre's beats, in 6/8 the eighths.
+Nothing is kept unless asked. Keys stay where they are in time, whatever the tempo becomes. BPM counts the metre's
+beats, in 6/8 the eighths.
 
 The JSON document: `project`; `tempo` and, where it was another, `before`, each with `first_beat`, `bpm`,
 `beats_per_bar`, `beat_note` and `changes`; `bars`, each with its number, `at`, `bpm`, `beats_per_bar`, `beat_note` and
@@ -24,6 +25,7 @@ from sequencer.cli.exits import console, exits
 from sequencer.cli.options import Folder, Json, Write, instant
 from sequencer.cli.verdict import kept
 from sequencer.errors import ProjectError
+from sequencer.music.grid import one_here, storable
 from sequencer.project.document import Project
 from sequencer.project.smf import MAX_BYTES, Song, read_song
 from sequencer.project.store import load, save
@@ -46,13 +48,20 @@ def tempo(
     markers: Annotated[
         bool, typer.Option("--markers", help="Take the file's markers too; one of the same name moves.")
     ] = False,
+    find: Annotated[bool, typer.Option("--find", help="Find it in the project's playback.")] = False,
+    near: Annotated[
+        float | None, typer.Option(metavar="BPM", help="With --find: the tempo that it is near, as tapped.")
+    ] = None,
     write: Write = False,
     json: Json = False,
 ) -> None:
     """Show the beats and bars of the music, or set them. Nothing is written without --write."""
     with exits():
         old = load(project, laws())
-        done = _done(old, midi, first_beat, markers)
+        if find or near is not None:
+            done = _found(old, project, near, first_beat, midi, find)
+        else:
+            done = _done(old, midi, first_beat, markers)
         if write and done.new != old:
             save(project, done.new, laws())
             done = replace(done, written=True)
@@ -85,6 +94,23 @@ def _done(old: Project, midi: Path | None, first_beat: str | None, markers: bool
     song = read_song(_bytes(midi), midi.name, at_s)
     move = _with_markers(old, song) if markers else old.move
     return _Done(old=old, new=replace(old, tempo=song.tempo, move=move), tempo=song.tempo, words=song.words)
+
+
+def _found(
+    old: Project, folder: Path, near: float | None, first_beat: str | None, midi: Path | None, find: bool
+) -> _Done:
+    from sequencer.cli.tempo_found import found_in_playback  # scipy's transforms, which no other use of this needs
+
+    if not find:
+        raise ProjectError("--near", "there is nothing to find near it", "add --find", file="command line")
+    if midi is not None:
+        raise ProjectError("--find", "a tempo comes from --midi already", "leave one of them out", file="command line")
+    tempo, words = found_in_playback(old, folder, near)
+    if first_beat is not None:
+        at_s = old.timebase.rate.seconds(instant("--first-beat", first_beat, old.timebase))
+        tempo = one_here(tempo, at_s, onto_beat=True)  # labels are coarser than what is heard
+    tempo = storable(tempo, old.timebase.rate)
+    return _Done(old=old, new=replace(old, tempo=tempo), tempo=tempo, words=words)
 
 
 def _bytes(path: Path) -> bytes:

@@ -151,14 +151,8 @@ def check(rig: Rig, move: Move, rate: Rate, laws: Laws, speed: Fraction = Fracti
     """
     whole = legs(rig, move, rate, laws)
     trajectory = compile_legs(rig, whole)
-    found = _at_speed(asked(whole, trajectory), float(speed))
+    found, excess = judged(rig, whole, trajectory, speed)
     counts = np.diff(whole.first)
-    limits = _limits(rig).T.repeat(counts, axis=1)
-    _charge_jumps(found, whole, limits)
-    excess = (found.peak / limits).max(axis=0) - 1
-    low, high = _travels(rig).T.repeat(counts, axis=1)
-    beyond = np.maximum(low - found.low, found.high - high) / (high - low)
-    excess = np.where(beyond > TOLERANCE, np.maximum(beyond, excess), excess)
     # the first and the last leg of an axis are its rests; where a track has one key, that is all there is of it
     between = np.ones(len(excess), np.bool_)
     between[whole.first[:-1]] = between[whole.first[1:] - 1] = False
@@ -169,6 +163,18 @@ def check(rig: Rig, move: Move, rate: Rate, laws: Laws, speed: Fraction = Fracti
         run = trajectory.stretched(speed, 0.0)
         combined = tuple(peak and _as_written(peak, float(speed)) for peak in combined_peaks(run, rig))
     return Check(rig, speed, trajectory, whole, found, excess, np.flatnonzero(between), combined)
+
+
+def judged(rig: Rig, whole: Legs, trajectory: Trajectory, speed: Fraction) -> tuple[Extremes, Floats]:
+    """Return what each leg asks, and its excess, as in `Check`; `trajectory` is what these legs compile to."""
+    found = _at_speed(asked(whole, trajectory), float(speed))
+    counts = np.diff(whole.first)
+    limits = _limits(rig).T.repeat(counts, axis=1)
+    _charge_jumps(found, whole, limits)
+    excess = (found.peak / limits).max(axis=0) - 1
+    low, high = _travels(rig).T.repeat(counts, axis=1)
+    beyond = np.maximum(low - found.low, found.high - high) / (high - low)
+    return found, np.where(beyond > TOLERANCE, np.maximum(beyond, excess), excess)
 
 
 def _limits(rig: Rig) -> Floats:

@@ -40,19 +40,32 @@ class _Nodes:
     sign: Floats
 
 
-def smooth_run(keys_s: Floats, values: Floats, passing: Sequence[Passing] = ()) -> tuple[Floats, Floats]:
+def smooth_run(
+    keys_s: Floats,
+    values: Floats,
+    passing: Sequence[Passing] = (),
+    *,
+    ends: Floats | None = None,
+    span: tuple[float, float] | None = None,
+) -> tuple[Floats, Floats]:
     """Return the smoothest pieces through `values` at `keys_s` that begin and end at rest and never turn between keys.
 
     The speed is zero at a key where the direction turns; elsewhere it passes. `passing` says so for each key (`pass`
     for all, if empty): `stop` takes the speed from a key, `hold` the acceleration too, and `free` lets both legs beside
     the key overshoot. Position, speed and acceleration have no jump. Two values in a row must differ: a flat leg is
-    rest, and ends a run.
-    Shape: each (N,), N at least 2; breaks (S+1,) and coeffs (6, S) in PPoly's layout, two pieces a leg.
+    rest, and ends a run. Where the keys are only a part of a run, `ends` are speed and acceleration at both ends of
+    the part, and `span` the lowest and the highest value of the run.
+    Shape: each (N,), N at least 2; `ends` (2, 2), speeds first; breaks (S+1,) and coeffs (6, S) in PPoly's layout, two
+    pieces a leg.
     Error: Unsolved where the arithmetic does not suffice (keys very much closer together than others).
     """
-    low, width = float(values.min()), float(np.ptp(values))
+    low, high = (float(values.min()), float(values.max())) if span is None else span
+    width = high - low
     pace_s = float(keys_s[-1] - keys_s[0]) / (PIECES_A_LEG * (len(keys_s) - 1))
     nodes = _nodes(keys_s / pace_s, (values - low) / width, np.array(passing or ["pass"] * len(keys_s)))
+    if ends is not None:
+        scale_s = nodes.scale[[0, -1]] * pace_s
+        nodes.state[[0, -1], 1:] = (ends * [scale_s, scale_s**2]).T / width
     state = _solved(nodes)
     breaks_s = np.empty(len(nodes.at))
     breaks_s[::2], breaks_s[1::2] = keys_s, (keys_s[:-1] + keys_s[1:]) / 2

@@ -110,6 +110,16 @@ def one_channel(path: Path, number: int) -> Iterator[Samples]:
             yield piece[:, number - 1]
 
 
+def pieces(path: Path) -> Iterator[Samples]:
+    """Yield all channels of the file, piece by piece, so that hours of it fit. Shape: (n, channels), full scale 1.
+
+    Error: ProjectError for what is no audio, or cannot be read on; LinkError.
+    """
+    with _opened(path) as file:
+        while len(piece := _next(file, path)):
+            yield piece
+
+
 def _next(file: Any, path: Path) -> Samples:
     try:
         piece: Samples = file.read(_PIECE, dtype="float32", always_2d=True)

@@ -6,6 +6,7 @@ It refuses what it cannot keep exactly. Every fault is a ProjectError with its p
 import math
 from collections.abc import Iterable
 from dataclasses import fields, replace
+from fractions import Fraction
 from functools import partial
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any, TypeVar, cast
@@ -14,9 +15,11 @@ from msgspec import UNSET, structs, to_builtins
 
 from sequencer.errors import ProjectError
 from sequencer.project import files, text
+from sequencer.project.build_stage import build_aspect, build_geometry, build_stage, plain_geometry, plain_stage
 from sequencer.project.build_sync import build_sync, build_triggers, plain_offset, plain_triggers
 from sequencer.project.build_tempo import build_tempo, plain_tempo
 from sequencer.project.document import Playback, Project, Triggers
+from sequencer.project.stage import Stage
 from sequencer.project.values import exact, exact_text, instant, named, placed, said, timecode
 from sequencer.rig.axis import Axis, Camera, Rig, Simulated
 from sequencer.rig.limits import Combined, SumLimit, WhileLimit
@@ -36,7 +39,7 @@ def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Pr
     _names(document.markers, "markers")
     _names(document.passes, "passes")
     move = Move(
-        tracks=tuple(_track(track, f"tracks[{i}]", timebase, laws) for i, track in enumerate(document.tracks)),
+        tracks=_tracks(document.tracks, timebase, laws),
         cues=tuple(_cue(cue, f"cues[{i}]", timebase) for i, cue in enumerate(document.cues)),
         markers=tuple(
             Marker(marker.name, instant(marker.at, f"markers[{i}].at", timebase))
@@ -55,6 +58,8 @@ def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Pr
         playback=_playback(document.playback, timebase) if document.playback is not UNSET else None,
         sync=build_sync(document.sync, timebase),
         triggers=build_triggers(document.triggers, move, timebase) if document.triggers is not UNSET else Triggers(),
+        aspect=build_aspect(document.aspect) if document.aspect is not UNSET else None,
+        stage=build_stage(document.stage) if document.stage is not UNSET else Stage(),
     )
 
 
@@ -74,6 +79,8 @@ def build_rig(machine: files.RigFile) -> Rig:
     for i, one in enumerate(machine.combined):
         path = f"combined[{i}]"
         rig = placed(path, partial(replace, rig), files.RIG, combined=(*rig.combined, _limit(one, path)))
+    if machine.geometry is not UNSET:
+        rig = placed("geometry", partial(replace, rig), files.RIG, geometry=build_geometry(machine.geometry))
     return rig
 
 
@@ -104,6 +111,9 @@ def check(move: Move, rig: Rig, laws: Laws) -> None:
     for i, track in enumerate(move.tracks):
         axis = rig.axes[rig.index(track.axis)]
         low, high = axis.travel or (-math.inf, math.inf)
+        values = [key.value for key in track.keys]
+        if low <= min(values) and max(values) <= high:
+            continue
         for k, key in enumerate(track.keys):
             if not low <= key.value <= high:
                 unit = "" if axis.unit == "part" else f" {axis.unit}"
@@ -142,6 +152,8 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         passes=[files.PassFile(name=one.name, speed=exact_text(one.speed)) for one in move.passes],
         sync=[plain_offset(one) for one in project.sync],
         triggers=UNSET if project.triggers == Triggers() else plain_triggers(project.triggers, timebase),
+        aspect=UNSET if project.aspect is None else exact_text(project.aspect),
+        stage=plain_stage(project.stage),
         tracks=[_plain_track(track, f"tracks[{i}]", timebase) for i, track in enumerate(move.tracks)],
     )
     rig = project.rig
@@ -152,6 +164,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         axes=[_as(files.AxisFile, axis, simulated=_as(files.SimulatedFile, axis.simulated)) for axis in rig.axes],
         camera=UNSET if rig.camera is None else _as(files.CameraFile, rig.camera),
         combined=[_plain_limit(limit) for limit in rig.combined],
+        geometry=plain_geometry(rig.geometry),
     )
     return to_builtins(document), to_builtins(machine)
 
@@ -203,20 +216,31 @@ def _playback(written: files.PlaybackFile, timebase: Timebase) -> Playback:
     return Playback(file=written.file, at=instant(written.at, "playback.at", timebase))
 
 
-def _track(written: files.TrackFile, path: str, timebase: Timebase, laws: Laws) -> Track:
-    keys = tuple(
-        Key(
-            instant(key.at, f"{path}.keys[{i}].at", timebase),
-            key.value,
-            _ease(key.ease, f"{path}.keys[{i}].ease", laws),
+def _tracks(written: list[files.TrackFile], timebase: Timebase, laws: Laws) -> tuple[Track, ...]:
+    """Return all tracks. What thousands of keys say in the same words is read once, and is one object."""
+    read = timebase.reader()
+    instants: dict[str, Fraction] = {}
+    eases: dict[str, Ease] = {}
+    tracks = []
+    for number, track in enumerate(written):
+        keys = []
+        for i, key in enumerate(track.keys):
+            at = instants.get(key.at)
+            if at is None:
+                at = instants[key.at] = instant(key.at, "tracks[{}].keys[{}].at", timebase, read, (number, i))
+            ease = eases.get(key.ease) if isinstance(key.ease, str) else None
+            if ease is None:
+                ease = _ease(key.ease, f"tracks[{number}].keys[{i}].ease", laws)
+                if isinstance(key.ease, str):
+                    eases[key.ease] = ease
+            if key.passing is UNSET and key.turn is UNSET and key.pin is UNSET:
+                keys.append(Key(at, key.value, ease))
+                continue
             # that it is one of the choices there are is for `faults`
-            cast(Passing, said(key.passing, "pass")),
-            cast(Turn | None, said(key.turn, None)),
-            said(key.pin, False),
-        )
-        for i, key in enumerate(written.keys)
-    )
-    return Track(written.axis, keys)
+            passing, turn = cast(Passing, said(key.passing, "pass")), cast("Turn | None", said(key.turn, None))
+            keys.append(Key(at, key.value, ease, passing, turn, said(key.pin, False)))
+        tracks.append(Track(track.axis, tuple(keys)))
+    return tuple(tracks)
 
 
 def _ease(written: str | dict[str, Any], path: str, laws: Laws) -> Ease:
@@ -241,9 +265,12 @@ def _ease(written: str | dict[str, Any], path: str, laws: Laws) -> Ease:
 
 
 def _plain_track(track: Track, path: str, timebase: Timebase) -> files.TrackFile:
+    write, half = timebase.writer(), timebase.counting.day // 2
     keys = [
         files.KeyFile(
-            at=timecode(key.at, f"{path}.keys[{i}].at", timebase),
+            at=write(key.at)
+            if -half <= math.floor(key.at) < half
+            else timecode(key.at, f"{path}.keys[{i}].at", timebase),
             value=float(key.value),
             ease=_plain_ease(key.ease),
             passing=UNSET if key.passing == "pass" else key.passing,

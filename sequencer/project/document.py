@@ -1,8 +1,9 @@
 """The project as one immutable value: what a project folder says, checked and in exact time."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
+from sequencer.project.stage import Stage
 from sequencer.rig.axis import Rig
 from sequencer.score.move import Cue, Move, Pass
 from sequencer.sync.orders import Mapped
@@ -43,7 +44,10 @@ class Triggers:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Project:
-    """One project folder. Undo is a list of earlier values of this."""
+    """One project folder. Undo is a list of earlier values of this.
+
+    `aspect` is the width of the picture for each unit of its height, or None for that of the whole sensor.
+    """
 
     name: str
     timebase: Timebase
@@ -53,6 +57,8 @@ class Project:
     playback: Playback | None = None
     sync: tuple[SyncOffset, ...] = ()
     triggers: Triggers = Triggers()
+    aspect: Fraction | None = None
+    stage: Stage = field(default_factory=Stage)
 
     def cue(self, name: str | None) -> Cue:
         """Return the cue `name`, or the first. Error: ValueError that lists the cues there are."""

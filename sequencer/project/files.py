@@ -214,6 +214,41 @@ class TrackFile(Strict, frozen=True, kw_only=True):
     keys: Annotated[list[KeyFile], Meta(description="In order of time.")]
 
 
+class GroundFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
+    size_m: Annotated[float, Meta(description="Length of a side of the square grid around the origin.")] = 20.0
+    cell_m: Annotated[float, Meta(description="Length of a side of one cell.")] = 1.0
+
+
+class PersonFile(Strict, frozen=True, kw_only=True):
+    """A stand-in. Places are in metres from the camera at zero: x to its right, y ahead of it."""
+
+    name: Name
+    x_m: float
+    y_m: float
+    height_m: Annotated[float, Meta(extra_json_schema={"exclusiveMinimum": 0})]
+    heading_deg: Annotated[float, Meta(description="Where the face points: 0 forward, 90 left, 180 to the camera.")] = (
+        180.0
+    )
+
+
+Three = tuple[float, float, float]
+
+
+class BoxFile(Strict, frozen=True, kw_only=True):
+    name: Name
+    centre_m: Annotated[Three, Meta(description="To the camera's right, ahead of it, and above the ground.")]
+    size_m: Annotated[Three, Meta(description="Across, along and up, before it is turned.")]
+    heading_deg: Annotated[float, Meta(description="By how much it is turned to the left.")] = 0.0
+
+
+class StageFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
+    """The set, as the views draw it."""
+
+    ground: GroundFile | UnsetType = UNSET
+    people: Annotated[list[PersonFile], Meta(extra_json_schema={"maxItems": 200})] = []
+    boxes: Annotated[list[BoxFile], Meta(extra_json_schema={"maxItems": 200})] = []
+
+
 class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     """project.json: the move, and the time and music it belongs to."""
 
@@ -228,6 +263,11 @@ class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     passes: list[PassFile] = []
     sync: Annotated[list[SyncFile], Meta(description="What lies between a source's time and the picture.")] = []
     triggers: Annotated[TriggersFile | UnsetType, Meta(description="Messages that give orders.")] = UNSET
+    aspect: (
+        Annotated[Exact, Meta(description='Width of the picture for each unit of its height: "16/9" or "2.39".')]
+        | UnsetType
+    ) = UNSET
+    stage: Annotated[StageFile | UnsetType, Meta(description="What stands before the camera, for the views.")] = UNSET
     tracks: Annotated[list[TrackFile], Meta(description="One for each axis that moves.")] = []
 
 
@@ -293,6 +333,28 @@ _WHOLE_LIMIT = {
 }
 
 
+class GeometryFile(Strict, frozen=True, kw_only=True):
+    """What the axes do to the camera, as far as it is not what every rig's do; for the views."""
+
+    height_m: Annotated[float | UnsetType, Meta(description="Where the lens is when all axes stand at zero; 1.5.")] = (
+        UNSET
+    )
+    positive: Annotated[
+        dict[str, str] | UnsetType,
+        Meta(
+            description="Which way an axis goes as its position grows, by the axis's name. Pan: left or right; tilt "
+            "and lift: up or down; roll: clockwise or anticlockwise, seen from behind. Without it, the first.",
+        ),
+    ] = UNSET
+    heading_deg: Annotated[
+        dict[str, float] | UnsetType,
+        Meta(
+            description="Where a slide goes as its position grows, by its name: 0 forward, 90 left, -90 right. "
+            "Without it, -90."
+        ),
+    ] = UNSET
+
+
 class RigFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     """rig.json: the machine. The order of the axes is the order of every array with an axis dimension."""
 
@@ -305,3 +367,4 @@ class RigFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
         list[Annotated[CombinedFile, Meta(extra_json_schema=_WHOLE_LIMIT)]],
         Meta(description="Limits that tie axes together, beside each axis's own."),
     ] = []
+    geometry: GeometryFile | UnsetType = UNSET

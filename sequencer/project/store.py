@@ -28,11 +28,16 @@ def load(folder: Path, laws: Laws) -> Project:
 
     Error: ProjectError, and no other, with the file, the place in it, what is wrong and how to mend it.
     """
-    if not os.path.isdir(folder):
-        raise ProjectError("", f"there is no folder {folder}", "give the folder that holds the project")
-    project = _parse({name: _bytes(folder, name) for name in _FORMATS}, laws)
+    project = build(*documents(folder), laws)
     _check_playback(folder, project)
     return project
+
+
+def documents(folder: Path) -> tuple[files.ProjectFile, files.RigFile]:
+    """Return what both files say, field by field, before anything is made of it. Error: ProjectError."""
+    if not os.path.isdir(folder):
+        raise ProjectError("", f"there is no folder {folder}", "give the folder that holds the project")
+    return _documents({name: _bytes(folder, name) for name in _FORMATS})
 
 
 def load_rig(folder: Path) -> Rig:
@@ -72,9 +77,12 @@ def dump(project: Project) -> dict[str, str]:
 
 
 def _parse(there: dict[str, bytes], laws: Laws) -> Project:
+    return build(*_documents(there), laws)
+
+
+def _documents(there: dict[str, bytes]) -> tuple[files.ProjectFile, files.RigFile]:
     document = _read(there[files.PROJECT], files.PROJECT, files.ProjectFile)
-    machine = _read(there[files.RIG], files.RIG, files.RigFile)
-    return build(document, machine, laws)
+    return document, _read(there[files.RIG], files.RIG, files.RigFile)
 
 
 def _read(data: bytes, name: str, into: type[T]) -> T:

@@ -6,6 +6,7 @@ It refuses what a JSON reader would let pass and a hand edit would lose: names w
 import json
 import math
 import re
+from itertools import chain
 from typing import Any, TypeVar
 
 import msgspec
@@ -14,8 +15,11 @@ from sequencer.errors import ProjectError
 
 MAX_DEPTH = 32
 _WIDTH = 110
+_MANY = 16  # objects in a row that are looked at all at once
 _ENDLESS = re.compile(r"\d{300}")
-_ONE_LINE_EACH = frozenset({"cues", "markers", "passes", "keys", "changes", "sync", "midi"})
+# so many digits in a row among every sixteenth character there are where that is found, and hardly anywhere else
+_MAYBE_ENDLESS = re.compile(r"\d{18}")
+_ONE_LINE_EACH = frozenset({"cues", "markers", "passes", "keys", "changes", "sync", "midi", "people", "boxes"})
 _WORDS = {
     "str": "text",
     "int": "a whole number",
@@ -25,6 +29,7 @@ _WORDS = {
     "array": "a list",
     "object": "an object {…}",
 }
+_JSON = json.JSONEncoder(ensure_ascii=False, allow_nan=False)
 T = TypeVar("T")
 
 
@@ -47,7 +52,7 @@ def read(data: bytes, file: str) -> dict[str, Any]:
     if not text.strip():
         raise ProjectError("", "the file is empty", f"restore the last good one, {file}.bak", file)
     try:
-        whole_number = _whole_number if _ENDLESS.search(text) else int
+        whole_number = _whole_number if _MAYBE_ENDLESS.search(text[::16]) and _ENDLESS.search(text) else int
         tree = json.loads(text, object_pairs_hook=_object, parse_int=whole_number)
     except json.JSONDecodeError as error:
         raise _syntax(error, file) from error
@@ -124,12 +129,36 @@ def _fault(value: Any, depth: int) -> tuple[str, str, str] | None:
         return "", f"nested deeper than {MAX_DEPTH} levels", "flatten it"
     if isinstance(value, _Twice):
         return f".{value.name}", "written twice", "keep one of the two"
+    if isinstance(value, list) and len(value) >= _MANY and _all_sound(value, depth):
+        return None
     inside = value.items() if isinstance(value, dict) else enumerate(value)
     for place, item in inside:
         if found := _fault(place, depth) or _fault(item, depth + 1):
             path, what, mend = found
             return f".{place}{path}" if isinstance(value, dict) else f"[{place}]{path}", what, mend
     return None
+
+
+def _all_sound(rows: list[Any], depth: int) -> bool:
+    """Whether all of these are objects without a fault, by looking at all of them at once; False where it may be else.
+
+    Most of a project file is keys, thousands of small objects: item by item they take longer than reading them.
+    """
+    if set(map(type, rows)) != {dict} or depth >= MAX_DEPTH:
+        return False
+    names = set(chain.from_iterable(rows))
+    items = list(chain.from_iterable(map(dict.values, rows)))
+    kinds = set(map(type, items))
+    if not kinds <= {str, float, int, bool, type(None), dict, list}:
+        return False
+    texts = "".join([item for item in items if type(item) is str])
+    numbers = sum([item for item in items if type(item) is float])
+    # a sum of finite numbers may be infinite, but none of others is finite
+    if not ("".join(names).isascii() and texts.isascii() and math.isfinite(numbers)):
+        return False
+    return kinds.isdisjoint((dict, list)) or not any(
+        _fault(item, depth + 2) for item in items if type(item) is dict or type(item) is list
+    )
 
 
 def _plain_words(what: str) -> tuple[str, str]:
@@ -166,7 +195,7 @@ def _laid_out(value: Any, indent: int, *, broken: bool, items_whole: bool = Fals
 
 
 def _line(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    return _JSON.encode(value)
 
 
 def _breaks(value: Any, indent: int) -> bool:

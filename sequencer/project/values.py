@@ -16,6 +16,7 @@ from sequencer.timebase.timecode import Timebase
 
 _EXACT = re.compile(r"\d{1,9}(/\d{1,10}|\.\d{1,9})?", re.ASCII)
 _TOO_FINE = re.compile(r"\.\d{10}")
+_FINE_AT = len("0:0:0:0.0123456789")  # no shorter label is too fine
 T = TypeVar("T")
 D = TypeVar("D")
 
@@ -73,8 +74,23 @@ def exact_text(number: Fraction) -> str:
     return f"{whole}.{part:09}".rstrip("0").rstrip(".")
 
 
-def instant(written: str, path: str, timebase: Timebase) -> Fraction:
-    """Return the frame that is written as timecode."""
+def instant(
+    written: str,
+    path: str,
+    timebase: Timebase,
+    read: Callable[[str], Fraction] | None = None,
+    places: tuple[int, ...] = (),
+) -> Fraction:
+    """Return the frame that is written as timecode; `read` is the timebase's reader, where it is at hand.
+
+    `places` are put into the path where it has braces: a path for each of thousands of keys takes its time.
+    """
+    if read is not None and (len(written) < _FINE_AT or not _TOO_FINE.search(written)):
+        try:
+            return read(written)
+        except ValueError:
+            pass  # it is said below
+    path = path.format(*places) if places else path
     if _TOO_FINE.search(written):
         fault = f"{text.printable(written)} is finer than a billionth of a frame"
         raise ProjectError(path, fault, "write nine decimals at most")

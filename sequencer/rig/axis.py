@@ -8,6 +8,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
+from sequencer.rig.geometry import Geometry, check_geometry
 from sequencer.rig.limits import Combined, check_axes
 
 AxisKind = Literal["pan", "tilt", "roll", "slide", "lift", "focus", "iris", "zoom"]
@@ -107,13 +108,15 @@ class Camera:
 class Rig:
     """The whole machine. The order of `axes` is the order of every array with an axis dimension.
 
-    `combined` are the limits that tie axes together, beside each axis's own.
+    `combined` are the limits that tie axes together, beside each axis's own; `geometry` is what the axes do to the
+    camera, for the views.
     """
 
     name: str
     axes: tuple[Axis, ...]
     camera: Camera | None = None
     combined: tuple[Combined, ...] = ()
+    geometry: Geometry = field(default_factory=Geometry)
 
     def __post_init__(self) -> None:
         names = [axis.name for axis in self.axes]
@@ -127,6 +130,7 @@ class Rig:
             if called.count(limit.name) > 1:
                 raise ValueError(f"two combined limits are called {limit.name!r}")
             check_axes(limit, self.travels)
+        check_geometry(self.geometry, {axis.name: axis.kind for axis in self.axes})
 
     @property
     def travels(self) -> dict[str, tuple[float, float] | None]:

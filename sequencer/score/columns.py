@@ -52,6 +52,7 @@ def columns(move: Move) -> Columns:
     places: dict[str | tuple[str, object], int] = {}
     passing: dict[int, Passing] = {}
     turn: dict[int, Turn] = {}
+    last, place = None, 0
     for track in move.tracks:
         # one plain pass: with thousands of keys, reading them is most of the work
         for key in track.keys:
@@ -62,9 +63,12 @@ def columns(move: Move) -> Columns:
             at += key.at.as_integer_ratio()
             value.append(key.value)
             own = key.ease
-            place = places.setdefault(own.law if own.how is None else (own.law, own.how), len(places))
-            if place == len(eases):
-                eases.append(own)
+            # mostly the very ease of the key before it
+            if own is not last:
+                last = own
+                place = places.setdefault(own.law if own.how is None else (own.law, own.how), len(places))
+                if place == len(eases):
+                    eases.append(own)
             ease.append(place)
         first.append(len(value))
     above, below = _floats(at).reshape(-1, 2).T

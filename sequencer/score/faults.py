@@ -61,18 +61,21 @@ def _choice_faults(move: Move, rig: Rig, read: Columns) -> Iterator[ProjectError
 
 def _key_faults(move: Move, read: Columns, laws: Laws) -> Iterator[ProjectError]:
     """Look at all keys at once, and at each one only where something is wrong: a move has thousands."""
-    leads = np.ones(len(read.value), np.bool_)  # to a next key of its track
-    leads[read.first[1:][np.diff(read.first) > 0] - 1] = False
-    frames = read.frames
+    frames, value, count = read.frames, read.value, len(read.value)
+    # from here on without numpy's comforts: while a key is dragged, this looks at a few keys a hundred times a second
+    leads = np.ones(count, np.bool_)  # to a next key of its track
+    leads[read.first[1:][read.first[1:] > read.first[:-1]] - 1] = False
     wrong = {place: why for place, ease in enumerate(read.eases) if (why := _why_wrong(ease, laws))}
     still = [ease.law in laws and laws[ease.law].curve is NoCurve.STILL for ease in read.eases]
+    bad_at, bad_value = ~np.isfinite(frames), ~np.isfinite(value)
+    bad_ease, jumps = np.zeros(count, np.bool_), np.zeros(count, np.bool_)
     with np.errstate(invalid="ignore", over="ignore"):
-        near = leads & ~(np.diff(frames, append=0.0) >= _CLOSEST)
-        jumps = leads & np.array(still, np.bool_)[read.ease] & (np.diff(read.value, append=0.0) != 0)
-    bad_at = ~np.isfinite(frames) | np.append(False, near[:-1])[: len(near)]
-    bad_value = ~np.isfinite(read.value)
-    bad_ease = np.isin(read.ease, list(wrong))
-    for place in np.flatnonzero(bad_at | bad_value | bad_ease | jumps):
+        bad_at[1:] |= leads[:-1] & ~(frames[1:] - frames[:-1] >= _CLOSEST)
+        if any(still):
+            jumps[:-1] = leads[:-1] & np.array(still)[read.ease[:-1]] & (value[1:] != value[:-1])
+    if wrong:
+        bad_ease = np.isin(read.ease, list(wrong))
+    for place in (bad_at | bad_value | bad_ease | jumps).nonzero()[0].tolist():
         track = int(np.searchsorted(read.first, place, "right")) - 1
         number = int(place - read.first[track])
         keys, path = move.tracks[track].keys, f"tracks[{track}].keys[{number}]"

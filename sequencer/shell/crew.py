@@ -61,6 +61,8 @@ class Crew:
         self._processes = {role: _start(module, str(folder)) for role, module in roles.items()}
         self._ended: set[str] = set()
         self._early: list[Report] = []
+        self._opened: dict[str, Opened] = {}
+        self._begun_s = time.monotonic()
 
     def beat(self) -> None:
         """Tell the engine that the command is alive; `hear` does so too."""
@@ -83,8 +85,24 @@ class Crew:
     def engine_pid(self) -> int:
         return self._processes["engine"].pid
 
+    @property
+    def pids(self) -> dict[str, int]:
+        """The processes by their roles."""
+        return {role: process.pid for role, process in self._processes.items()}
+
+    def opened(self) -> dict[str, Opened] | None:
+        """Return what the processes have opened, or None while one but the watchdog is not ready; `hear` goes on.
+
+        Error: CrewFailed where that takes too long.
+        """
+        late = self._awaited - self._opened.keys()
+        if late and time.monotonic() > self._begun_s + _START_S:
+            words = " and ".join(sorted(late))
+            raise CrewFailed(f"the {words} process was not ready after {_START_S:.0f} s; is the machine very busy?")
+        return None if late else self._opened
+
     def hear(self, wait_s: float = 0.05) -> list[Report]:
-        """Return what the processes have said, after at most `wait_s` of waiting.
+        """Return what the processes have said, after at most `wait_s` of waiting (0 for a loop of your own).
 
         Error: CrewFailed where one of them says that it cannot go on, or has ended without a word.
         """
@@ -98,6 +116,8 @@ class Crew:
         for report in said:
             if isinstance(report, Failed):
                 raise CrewFailed(report.text, report.exit_status)
+            if isinstance(report, Opened):
+                self._opened[report.role] = report
         for role, process in self._processes.items():
             # a process's last words come first
             if not said and process.poll() is not None and role not in self._ended:
@@ -110,18 +130,9 @@ class Crew:
 
     def wait_opened(self) -> dict[str, Opened]:
         """Wait until all but the watchdog stand ready, which says nothing. Error: CrewFailed."""
-        opened: dict[str, Opened] = {}
         others: list[Report] = []
-        deadline = time.monotonic() + _START_S
-        while not self._awaited <= opened.keys():
-            if time.monotonic() > deadline:
-                late = " and ".join(sorted(self._awaited - opened.keys()))
-                raise CrewFailed(f"the {late} process was not ready after {_START_S:.0f} s; is the machine very busy?")
-            for report in self.hear():
-                if isinstance(report, Opened):
-                    opened[report.role] = report
-                else:
-                    others.append(report)
+        while (opened := self.opened()) is None:
+            others += [report for report in self.hear() if not isinstance(report, Opened)]
         self._early += others
         return opened
 

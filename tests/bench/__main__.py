@@ -36,6 +36,9 @@ PARTS = (
     "repeat",
     "transport",
     "ticks",
+    "editor",
+    "lens",
+    "beats",
 )
 PAGE = Path(__file__).parents[2] / "docs" / "measured.md"
 HEAD = """# Measured

@@ -50,6 +50,9 @@ def test_the_demo_projects_fit_the_schema(path: Path) -> None:
         (("tracks", 0, "keys", 0, "ease"), {"points": [0, 0, 1, 1]}),
         (("tracks", 0, "keys", 0, "colour"), "red"),
         (("passes", 0, "speed"), 0.5),
+        (("aspect",), "16:9"),
+        (("stage",), {"people": [{"name": "Lead", "x_m": 0, "y_m": 4}]}),
+        (("stage",), {"boxes": [{"name": "Crate", "centre_m": [0, 0], "size_m": [1, 1, 1]}]}),
     ],
 )
 def test_the_schema_refuses_what_the_program_refuses(way: tuple[str | int, ...], value: object) -> None:

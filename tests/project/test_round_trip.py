@@ -20,6 +20,7 @@ from sequencer.timebase.rate import RATES, Rate
 from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Counting, Timebase, label
 from tests.project.conftest import LAWS, Bezier, Ramp, Tree
+from tests.project.test_stage import stages
 
 Folder = Callable[[], Path]
 
@@ -94,6 +95,8 @@ def projects(draw: st.DrawFn) -> Project:
         ),
         tempo=draw(st.none() | st.builds(TempoMap, exact, st.integers(1, 12), instant.map(how.rate.seconds))),
         playback=draw(st.none() | st.builds(Playback, file=st.just("sound/größe.wav"), at=instant)),
+        aspect=draw(st.none() | st.integers(200, 5000).map(lambda part: Fraction(part, 1000))),
+        stage=draw(stages),
     )
 
 

@@ -87,3 +87,34 @@ def test_one_key_a_line() -> None:
 def test_a_number_that_is_none_is_not_written() -> None:
     with pytest.raises(ValueError, match="not JSON compliant"):
         lay_out({"value": math.nan})
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        ('{"v": NaN}', r"k\[9\]\.v: nan is not a finite number"),
+        ('{"v": 1e999}', r"k\[9\]\.v: inf is not a finite number"),
+        (f'{{"v": 1{"0" * 400}}}', r"k\[9\]\.v: inf is not a finite number"),
+        ('{"v": "\\ud800"}', r"k\[9\]\.v: half of a surrogate pair"),
+        ('{"\\ud800": 1}', r"k\[9\].*: half of a surrogate pair"),
+        ('{"v": 1, "v": 2}', r"k\[9\]\.v: written twice"),
+        ('{"v": {"w": [1, {"x": 1, "x": 2}]}}', r"k\[9\]\.v\.w\[1\]\.x: written twice"),
+        ('{"v": [-Infinity]}', r"k\[9\]\.v\[0\]: -inf is not a finite number"),
+        (f'{{"v": {"[" * 40}1{"]" * 40}}}', "nested deeper than 32 levels"),
+    ],
+)
+def test_a_fault_among_many_objects_is_found_where_it_is(row: str, message: str) -> None:
+    rows = [f'{{"at": "{number}", "v": {number}.5}}' for number in range(40)]
+    rows[9] = row
+    with pytest.raises(ProjectError, match=message):
+        read(f'{{"k": [{", ".join(rows)}]}}'.encode(), "project.json")
+
+
+@pytest.mark.parametrize(
+    "row", ['{"v": "é"}', '{"v": "\\ud83d\\ude00"}', '{"v": [1, {"w": null}]}', "7", '{"v": 1e308}', '{"v": true}']
+)
+def test_many_objects_without_a_fault_are_read_as_they_are(row: str) -> None:
+    rows = [f'{{"at": "{number}", "v": 1e308}}' for number in range(40)]
+    rows[9] = row
+    data = f'{{"k": [{", ".join(rows)}]}}'
+    assert read(data.encode(), "project.json") == json.loads(data)

@@ -147,3 +147,32 @@ def test_seconds_are_shown_to_a_hundredth_of_a_frame() -> None:
     assert str(base.label_at(5.49)) == "10:00:05:12.25"
     assert str(base.label_at(2 / 3)) == "10:00:00:16.67"
     assert str(base.label_at(-0.04)) == "09:59:59:24"
+
+
+@given(names, numbers, numbers, st.fractions(0, 1, max_denominator=10**9).filter(lambda part: part < 1))
+def test_the_quick_reader_and_writer_say_what_the_others_do(name: str, start: int, number: int, part: Fraction) -> None:
+    counting = COUNTINGS[name]
+    timebase = Timebase(counting, label(start, counting))
+    at = timebase.wrap((number % counting.day) + part)
+    text = timebase.writer()(at)
+    assert text == str(timebase.label(at))
+    assert timebase.reader()(text) == timebase.frames(text)
+    assert timebase.frames(text) == pytest.approx(at, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "1:2:3", "24:00:00:00", "00:60:00:00", "00:00:60:00", "00:00:00:30", "00:01:00;01"]
+)
+def test_the_quick_reader_says_what_is_wrong(text: str) -> None:
+    timebase = Timebase(DROP_30, Timecode(10, 0, 0, 0))
+    with pytest.raises(ValueError, match=r".") as slow:
+        timebase.frames(text)
+    with pytest.raises(ValueError, match=r".") as quick:
+        timebase.reader()(text)
+    assert str(quick.value) == str(slow.value)
+
+
+def test_the_quick_ones_know_a_start_within_a_frame() -> None:
+    timebase = Timebase(Counting(Rate(25)), Timecode(10, 0, 0, 0, Fraction(1, 2)))
+    assert timebase.reader()("10:00:01:00") == Fraction(49, 2)
+    assert timebase.writer()(Fraction(49, 2)) == "10:00:01:00"

@@ -65,6 +65,7 @@ def test_what_is_refused_is_said_and_changes_nothing(desk: Desk) -> None:
     desk.edit("shift", offset(first.move, {"tilt": {1}}, value=1.0))
     assert desk.project is first
     assert "disarm" in notes[-1].words
+    assert not desk.attempt("shift", lambda project: offset(project.move, {"tilt": {1}}, value=1.0))
 
 
 def test_a_proposal_is_beside_the_document_until_it_is_taken(desk: Desk) -> None:

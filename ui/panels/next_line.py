@@ -28,6 +28,7 @@ class NextLine(QWidget):
         row.addWidget(self.note, 1)
         row.addWidget(self.next)
         self._weight = "told"
+        self._working = ""
         self._fade = QTimer(self)
         self._fade.setSingleShot(True)
         self._fade.timeout.connect(lambda: self._show(Note("")))
@@ -36,7 +37,13 @@ class NextLine(QWidget):
         desk.changed.connect(self._coming)
         desk.selected.connect(self._coming)
         desk.faced.connect(self._coming)
+        desk.opened.connect(self._coming)
         self._dress()
+        self._coming()
+
+    def busy(self, words: str) -> None:
+        """Say what is being done in place of what comes next, until it is called with nothing."""
+        self._working = words
         self._coming()
 
     def _show(self, note: Note) -> None:
@@ -55,17 +62,19 @@ class NextLine(QWidget):
         self.next.setStyleSheet(f"font-size: {STATE_PX}px;")
 
     def _coming(self) -> None:
-        self.next.setText(_coming(self._desk))
+        self.next.setText(self._working or _coming(self._desk))
 
 
 def _coming(desk: Desk) -> str:
     """Say what the next press does, as far as the document knows."""
     if desk.face == "run":
-        return desk.locked or translate("next", "hold ARM to move to the start")
+        return desk.locked or translate("next", "connect a rig, then hold ARM to move to the start")
     count = sum(len(numbers) for numbers in desk.selection.values())
     if count:
         return translate("next", "{count} chosen: arrows choose, Ctrl+arrows move, Delete removes").format(count=count)
     steps = desk.history.past
     if steps:
         return translate("next", "Ctrl+Z undoes: {words}").format(words=steps[-1].words)
+    if desk.folder is None:
+        return translate("next", "open a project, or begin a new one")
     return translate("next", "double click adds a key")

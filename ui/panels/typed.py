@@ -16,6 +16,8 @@ from ui.acts.written import Counted
 _DIGITS = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)"
 _NUMBER = re.compile(rf"(?P<sign>[+-]?)\s*(?P<over>{_DIGITS})(?:\s*/\s*(?P<under>\d+))?", re.ASCII)
 _BAR = re.compile(rf"bar\s*(?P<bar>[+-]?\d+)(?:\s*,?\s*beat\s*(?P<beat>{_DIGITS}(?:\s*/\s*\d+)?))?", re.ASCII)
+# a bar and its beat as the ruler has them
+_AS_RULED = re.compile(r"(?P<bar>\d+)(?:\.(?P<beat>\d{1,2}))?", re.ASCII)
 _LONGEST = 40  # characters of what is typed: more is no number
 _MOST_DIGITS = 18
 
@@ -63,7 +65,7 @@ class Times:
 
 
 def typed_number(text: str, unit: str = "") -> float:
-    """Return the number in the axis's own `unit`: `12.5`, `12,5 deg`, `-3°`, `1.2 m` where that is mm, `25 %` of a part.
+    """Return the number in the axis's own `unit`: `12.5`, `12,5 deg`, `-3°`, `1.2 m` for mm, `25 %` for a part.
 
     Without a `unit` a plain number is asked for. Error: Mistyped.
     """
@@ -77,8 +79,8 @@ def typed_number(text: str, unit: str = "") -> float:
         if word in _TIMES or any(word in words for words in _UNITS.values()):
             own = _OWN.get(unit, unit)
             raise Mistyped("this is counted in {unit}, not in {word}; write {number} {unit}", **_said(own, word, text))
-        raise Mistyped("“{word}” is no unit that counts here; write the number alone, or with {unit}", word=word,
-                       unit=_OWN.get(unit, unit))  # fmt: skip
+        words = "“{word}” is no unit that counts here; write the number alone, or with {unit}"
+        raise Mistyped(words, word=word, unit=_OWN.get(unit, unit))
     return float(number * there[word])
 
 
@@ -98,13 +100,14 @@ def typed_instant(text: str, times: Times) -> Fraction:
     """Return the instant in frames from the project's start.
 
     `10:00:05:12.25`; `frame 137`, `137 f`, `5.5 s`, `2 min`, from the project's start; `bar 3 beat 2`; a number alone
-    in what is counted. `+10`, `-2 s`, `+1 beat` from where it stands; `at -2 s` before the project's start.
+    in what is counted, `3.2` for bar 3 beat 2. `+10`, `-2 s`, `+1 beat` from where it stands;
+    `at -2 s` before the project's start.
     Error: Mistyped.
     """
     plain = _plain(text)
     if ":" in plain or ";" in plain:
         return _timecode(plain, times.timebase)
-    if found := _BAR.fullmatch(plain):
+    if found := _BAR.fullmatch(plain) or (_AS_RULED.fullmatch(plain) if times.counted == "bars" else None):
         return _bar(found, times)
     if plain[0] in "+-":
         if times.here is None:
@@ -122,7 +125,7 @@ def typed_instant(text: str, times: Times) -> Fraction:
                 label=times.timebase.start,
             )
         if times.counted == "bars":
-            raise Mistyped("write bar {text} beat 1 instead of “{text}”, or a time with its unit", text=_short(text))
+            raise Mistyped("write bar 3 beat 2.5, or 3.2 for a whole beat, instead of “{text}”", text=_short(text))
         word = {"frames": "f", "seconds": "s"}[times.counted]
     if _TIMES.get(word) in ("beats", "bars"):
         raise Mistyped("write bar 3 beat 2, or +{number} {word} from where it stands", number=number, word=word)
@@ -167,16 +170,14 @@ def _bar(found: re.Match[str], times: Times) -> Fraction:
     begins = tempo.beat_of(bar)
     in_a_bar = tempo.at(begins).beats_per_bar
     if beat >= in_a_bar:
-        raise Mistyped("bar {bar} has {beats} beats; beat {beat} is not in it", bar=bar + 1, beats=in_a_bar,
-                       beat=f"{float(beat + 1):g}")  # fmt: skip
+        words = "bar {bar} has {beats} beats; beat {beat} is not in it"
+        raise Mistyped(words, bar=bar + 1, beats=in_a_bar, beat=f"{float(beat + 1):g}")
     return times.timebase.rate.frames(tempo.seconds(begins + beat))
 
 
 def _tempo(times: Times) -> TempoMap:
     if times.tempo is None:
-        raise Mistyped(
-            "this project has no tempo yet, so there are no bars and beats; write a timecode, frames or seconds"
-        )
+        raise Mistyped("this project has no tempo yet, and so no bars and beats; write a timecode, frames or seconds")
     return times.tempo
 
 
@@ -196,10 +197,10 @@ def _split(text: str) -> tuple[Fraction, str]:
     if found is None:
         raise Mistyped("“{text}” is not a number; write one like 12.5 or 12,5", text=_short(text))
     word = plain[found.end() :].strip()
-    if word[:1] and word[0] in ".,/" or any(one.isdigit() for one in word):
+    if (word[:1] and word[0] in ".,/") or any(one.isdigit() for one in word):
         both = "." in plain and "," in plain
         what = (
-            "“{text}” has a comma and a point, which could be two numbers; write one decimal mark and none for thousands"
+            "“{text}” has a comma and a point, which could be two numbers; write one decimal mark, none for thousands"
             if both
             else "“{text}” is more than one number; write one with one decimal mark, like 12.5 or 12,5"
         )

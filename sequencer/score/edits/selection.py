@@ -3,10 +3,9 @@
 It refuses to guess: an axis or a key that is not there is an error, and so are keys that an edit puts out of order.
 """
 
-from collections.abc import Callable, Mapping, Set
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
 
 from sequencer.errors import ProjectError
 from sequencer.score.move import Key, Move
@@ -45,25 +44,64 @@ def chosen(move: Move, selection: Selection) -> list[list[int]]:
     return [sorted(selection.get(track.axis, ())) for track in move.tracks]
 
 
+def numbered(move: Move, axis: str) -> int:
+    """Return the number of the track that moves `axis`. Error: ValueError where none does."""
+    for number, track in enumerate(move.tracks):
+        if track.axis == axis:
+            return number
+    there = ", ".join(track.axis for track in move.tracks)
+    raise ValueError(f"no track moves {axis!r}; there are tracks for {there or 'no axis'}")
+
+
 def rekeyed(move: Move, selection: Selection, change: Callable[[Key], Key]) -> Move:
-    """Return the move with each chosen key changed. Error: as in `chosen` and `in_order`."""
+    """Return the move with each chosen key changed; a track without chosen keys stays the same object.
+
+    Error: as in `chosen` and `in_order`.
+    """
+    numbers = chosen(move, selection)
     tracks = []
-    for track, numbers in zip(move.tracks, chosen(move, selection), strict=True):
-        keys = list(track.keys)
-        for number in numbers:
+    for track, own in zip(move.tracks, numbers, strict=True):
+        keys = list(track.keys) if own else []
+        for number in own:
             keys[number] = change(keys[number])
-        tracks.append(replace(track, keys=tuple(keys)))
-    return in_order(move, replace(move, tracks=tuple(tracks)))
+        tracks.append(replace(track, keys=tuple(keys)) if own else track)
+    return in_order(move, replace(move, tracks=tuple(tracks)), numbers)
 
 
-def in_order(before: Move, after: Move) -> Move:
-    """Return `after`. Error: ProjectError naming the first two keys that an edit of `before` put out of order."""
+def in_order(before: Move, after: Move, changed: Sequence[Sequence[int]] | None = None) -> Move:
+    """Return `after`, in which each key of `before` has its number still.
+
+    `changed` are the numbers, in order, of the keys in each track that may stand elsewhere; all, if it is left out.
+    Error: ProjectError naming the first two keys that an edit of `before` put out of order.
+    """
     for number, (old, new) in enumerate(zip(before.tracks, after.tracks, strict=True)):
-        for place, (key, following) in enumerate(pairwise(new.keys)):
-            if following.at - key.at < CLOSEST:
+        if old is new:
+            continue
+        keys = new.keys
+        for place in range(len(keys) - 1) if changed is None else _beside(changed[number], len(keys)):
+            at, following = keys[place].at, keys[place + 1].at
+            if close(at, following):
                 path = f"tracks[{number}].keys[{place + 1}].at"
-                how = "at the same instant as" if abs(following.at - key.at) < CLOSEST else "before"
+                how = "at the same instant as" if close(following, at) else "before"
                 was, other = (instant(old.keys[at].at) for at in (place + 1, place))
                 what = f"the key of {new.axis} at {was} would come {how} the one at {other}"
                 raise ProjectError(path, what, "choose both keys, or change them by less")
     return after
+
+
+def close(at: Fraction, following: Fraction) -> bool:
+    """Whether `following` is not after `at` by as much as keys must be apart."""
+    # without the greatest common divisor that a difference of fractions looks for: this is asked for thousands of keys
+    below, later_below = at.denominator, following.denominator
+    apart = following.numerator * below - at.numerator * later_below
+    return apart * CLOSEST.denominator < CLOSEST.numerator * below * later_below
+
+
+def _beside(numbers: Sequence[int], count: int) -> Iterator[int]:
+    """Yield each key, in order, that has one of `numbers` or comes just before one, and is not the last."""
+    done = -1
+    for number in numbers:
+        for place in (number - 1, number):
+            if done < place < count - 1:
+                yield place
+                done = place

@@ -1,8 +1,9 @@
-"""Move keys to the nearest line of a grid in time: frames, or beats of the music.
+"""Move keys to the nearest line of a grid in time: frames, beats of the music, or instants that are given.
 
 It refuses to put two keys of an axis on one line, and to move a pinned key unless asked.
 """
 
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import floor
@@ -45,6 +46,29 @@ class Beats:
     def nearest(self, at: Fraction) -> Fraction:
         """Return the line nearest to `at`; in the middle between two, the later one."""
         return self.rate.frames(self.tempo.nearest(self.rate.seconds(at), self.part))
+
+
+@dataclass(frozen=True, slots=True)
+class Stops:
+    """Lines at some instants, such as markers or the keys of other axes, given in any order. Unit: frames, exact."""
+
+    instants: tuple[Fraction, ...]
+
+    def __post_init__(self) -> None:
+        if not self.instants:
+            raise ValueError("there is no instant to snap to")
+        # floats are quick to put in order; what they cannot tell apart the second time does, exactly
+        nearly = sorted(self.instants, key=lambda at: at.numerator / at.denominator)
+        object.__setattr__(self, "instants", tuple(sorted(nearly)))
+
+    def nearest(self, at: Fraction) -> Fraction:
+        """Return the instant nearest to `at`; in the middle between two, the later one."""
+        later = bisect_left(self.instants, at)
+        if later == len(self.instants):
+            return self.instants[-1]
+        if later == 0 or self.instants[later] - at <= at - self.instants[later - 1]:
+            return self.instants[later]
+        return self.instants[later - 1]
 
 
 class Lines(Protocol):

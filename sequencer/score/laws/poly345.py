@@ -4,12 +4,14 @@ Source: Cam Design Handbook (Rothbart ed., McGraw-Hill 2004), from memory; least
 """
 
 import math
+from functools import cache
 
 import numpy as np
 
 from sequencer.score.easing import Factors, LawKind, NoSettings, UnitCurve
 
 
+@cache
 def curve(how: NoSettings) -> UnitCurve:
     """Return 6 u^5 - 15 u^4 + 10 u^3."""
     return UnitCurve(np.array([0.0, 1.0]), np.array([[6.0], [-15.0], [10.0], [0.0], [0.0], [0.0]]))

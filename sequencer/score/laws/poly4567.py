@@ -4,12 +4,14 @@ Source: Cam Design Handbook (Rothbart ed., McGraw-Hill 2004), from memory.
 """
 
 import math
+from functools import cache
 
 import numpy as np
 
 from sequencer.score.easing import Factors, LawKind, NoSettings, UnitCurve
 
 
+@cache
 def curve(how: NoSettings) -> UnitCurve:
     """Return -20 u^7 + 70 u^6 - 84 u^5 + 35 u^4."""
     coeffs = np.array([-20.0, 70.0, -84.0, 35.0, 0.0, 0.0, 0.0, 0.0])

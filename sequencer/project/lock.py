@@ -1,0 +1,66 @@
+"""A lock that one process holds, as a file. It refuses to outlive its process: then the system lets go of it.
+
+A number in a file alone would not do: after a crash another process may have the same number.
+"""
+
+import os
+from contextlib import suppress
+from pathlib import Path
+from typing import BinaryIO
+
+
+class Lock:
+    """A file that one process holds while it lives: the system lets go of it when the process ends, however it ends."""
+
+    def __init__(self, path: Path, file: BinaryIO) -> None:
+        self.path = path
+        self._file = file
+
+    @classmethod
+    def take(cls, path: Path) -> "Lock | None":
+        """Take the lock, or return None where a living process has it. Error: OSError."""
+        path.parent.mkdir(parents=True, exist_ok=True)
+        file = open(path, "a+b")  # noqa: SIM115 - it stays open as long as the lock is held
+        try:
+            _lock(file)
+            # whoever let go of it may have removed its name meanwhile: then others lock another file
+            is_named = os.path.samestat(os.fstat(file.fileno()), os.stat(path))
+        except OSError:
+            is_named = False
+        if not is_named:
+            file.close()
+            return None
+        file.truncate(0)
+        file.write(str(os.getpid()).encode())
+        file.flush()
+        return cls(path, file)
+
+    def release(self) -> None:
+        """Let go of it."""
+        with suppress(OSError):
+            self.path.unlink(missing_ok=True)
+        self._file.close()
+
+
+try:
+    import fcntl
+
+    def _lock(file: BinaryIO) -> None:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+except ImportError:  # a system without it has the other one
+    import msvcrt
+
+    def _lock(file: BinaryIO) -> None:
+        # far behind the process's number, which others read
+        file.seek(1 << 20)
+        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]  # there on Windows alone
+        file.seek(0)
+
+
+def owner(path: Path) -> int:
+    """Return the number of the process that holds a lock, 0 where it does not say."""
+    try:
+        return int(path.read_bytes())
+    except (OSError, ValueError):
+        return 0

@@ -1,0 +1,153 @@
+"""The forms of axes: each limit by name, refused where no motor or no key allows it."""
+
+from pathlib import Path
+
+import pytest
+from PyQt6.QtCore import QPoint, Qt
+from PyQt6.QtWidgets import QPushButton
+from pytestqt.qtbot import QtBot
+
+from sequencer.project.store import save
+from sequencer.shell.kinds import laws
+from ui.acts.asking import Ask
+from ui.desk import Desk
+from ui.panels.fields import Field
+from ui.panels.rig_form import AxesForm
+
+
+@pytest.fixture
+def asks() -> list[Ask]:
+    return []
+
+
+@pytest.fixture
+def form(desk: Desk, asks: list[Ask], qtbot: QtBot) -> AxesForm:
+    form = AxesForm(desk, asks.append)
+    qtbot.addWidget(form)
+    form.resize(800, 900)
+    with qtbot.waitActive(form):
+        form.show()
+        form.activateWindow()
+    return form
+
+
+def write(field: Field, text: str) -> None:
+    field.line.setFocus()
+    field.line.selectAll()
+    QtBot.keyClicks(field.line, text)
+    QtBot.keyClick(field.line, Qt.Key.Key_Return)
+
+
+def press(button: QPushButton) -> None:
+    QtBot.mouseClick(button, Qt.MouseButton.LeftButton)
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "value"),
+    [
+        ("speed", "80", 80.0),
+        ("speed", "72,5 deg/s", 72.5),
+        ("acceleration", "150 deg/s²", 150.0),
+        ("jerk", "600", 600.0),
+        ("latency_s", "0,012 s", 0.012),
+        ("backlash", "0.05 °", 0.05),
+        ("resolution", "0", 0.0),
+        ("home", "-10", -10.0),
+    ],
+)
+def test_a_number_is_typed_with_comma_and_unit(name: str, text: str, value: float, form: AxesForm, desk: Desk) -> None:
+    write(form.form.fields[name], text)
+    assert form.form.fields[name].fault.text() == ""
+    assert getattr(desk.project.rig.axes[0], name) == value
+    assert len(desk.history.past) == 1
+    desk.undo()
+    assert not desk.dirty
+
+
+def test_travel_and_the_simulated_motor_are_typed(form: AxesForm, desk: Desk) -> None:
+    write(form.form.fields["low"], "-100")
+    write(form.form.fields["high"], "100 deg")
+    write(form.form.fields["lag_s"], "0.05")
+    axis = desk.project.rig.axes[0]
+    assert axis.travel == (-100.0, 100.0)
+    assert axis.simulated.lag_s == 0.05
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "words"),
+    [
+        ("speed", "0", "above zero"),
+        ("speed", "fast", "not a number"),
+        ("speed", "30 mm", "counted in deg"),
+        ("high", "40", "outside the travel"),
+        ("low", "200", "low end must be below"),
+        ("home", "400", "outside travel"),
+        ("latency_s", "-1", "zero or more"),
+        ("name", "two words", "without spaces"),
+        ("name", "tilt", "two axes"),
+        ("backlash", "1,5.2", "comma and a point"),
+    ],
+)
+def test_what_cannot_be_is_said_at_its_field(name: str, text: str, words: str, form: AxesForm, desk: Desk) -> None:
+    first = desk.project
+    write(form.form.fields[name], text)
+    assert words in form.form.fields[name].fault.text()
+    assert desk.project is first
+    assert form.form.fields[name].line.text() == text
+    form.list.setCurrentRow(1)
+    assert form.form.fields[name].fault.text() == ""
+
+
+def test_kind_unit_and_endless(form: AxesForm, desk: Desk) -> None:
+    tick = form.form.endless.box
+    QtBot.mouseClick(tick, Qt.MouseButton.LeftButton, pos=QPoint(8, tick.height() // 2))
+    assert desk.project.rig.axes[0].travel is None
+    assert not form.form.fields["low"].editor.isEnabled()
+    QtBot.mouseClick(tick, Qt.MouseButton.LeftButton, pos=QPoint(8, tick.height() // 2))
+    assert desk.project.rig.axes[0].travel == (-90.0, 90.0)
+    form.list.setCurrentRow(3)
+    form.form.kind.box.activated.emit(4)
+    assert desk.project.rig.axes[3].kind == "lift"
+
+
+def test_a_new_axis_says_that_its_limits_are_guesses_until_they_are_changed(form: AxesForm, desk: Desk) -> None:
+    assert not form.form.guessed.isVisible()
+    press(form.buttons["add"])
+    assert desk.project.rig.names[-1] == "lift"
+    assert form.list.currentRow() == 5
+    assert "guesses" in form.form.guessed.text()
+    assert form.form.guessed.isVisible()
+    write(form.form.fields["speed"], "40")
+    assert not form.form.guessed.isVisible()
+
+
+def test_axes_are_ordered_by_buttons(form: AxesForm, desk: Desk) -> None:
+    form.list.setCurrentRow(1)
+    press(form.buttons["up"])
+    assert desk.project.rig.names[:2] == ("tilt", "pan")
+    press(form.buttons["up"])
+    assert desk.project.rig.names[:2] == ("tilt", "pan")
+    press(form.buttons["down"])
+    assert desk.project.rig.names[:2] == ("pan", "tilt")
+    assert form.list.currentRow() == 1
+
+
+def test_an_axis_that_a_track_uses_goes_only_with_the_track(form: AxesForm, desk: Desk, asks: list[Ask]) -> None:
+    form.list.setCurrentRow(1)
+    press(form.buttons["remove"])
+    assert "its track with 10 keys" in asks[0].words
+    assert asks[0].harmless.label == "Keep tilt"
+    asks[0].harmless.do()
+    assert "tilt" in desk.project.rig.names
+    asks[0].choices[0].do()
+    assert "tilt" not in desk.project.rig.names
+    assert "tilt" not in [track.axis for track in desk.project.move.tracks]
+    desk.undo()
+    assert not desk.dirty
+
+
+def test_a_changed_name_goes_to_the_track_and_the_project_saves(form: AxesForm, desk: Desk, tmp_path: Path) -> None:
+    write(form.form.fields["name"], "head")
+    assert desk.project.move.tracks[0].axis == "head"
+    assert form.list.texts()[0] == "head"
+    save(tmp_path / "renamed", desk.project, laws())

@@ -1,0 +1,78 @@
+"""Work that takes long, in a thread of its own, so that the window answers meanwhile: above all the stop keys.
+
+It refuses to hide a bug: what is no fault of the world is raised in the window's thread.
+"""
+
+import threading
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from PyQt6.QtCore import QObject, pyqtSignal, pyqtSlot
+
+from sequencer.errors import SequencerError
+
+T = TypeVar("T")
+
+
+class Worker(QObject):
+    """Does one thing after the other; `busy` says what, or that nothing is done any more (empty)."""
+
+    busy = pyqtSignal(str)
+    _ended = pyqtSignal(object)
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._waiting: list[tuple[str, Callable[[], Any], Callable[[Any], None], Callable[[Exception], None]]] = []
+        self._thread: threading.Thread | None = None
+        self._ended.connect(self._end)
+
+    @property
+    def at_work(self) -> bool:
+        return bool(self._waiting)
+
+    def do(
+        self, words: str, what: Callable[[], T], done: Callable[[T], None], failed: Callable[[Exception], None]
+    ) -> None:
+        """Have `what` done elsewhere; then one of the others is called here, with its result or its fault."""
+        self._waiting.append((words, what, done, failed))
+        if len(self._waiting) == 1:
+            self._begin()
+
+    def wait(self) -> None:
+        """Wait for what is being done; its end is told by the event loop."""
+        if self._thread is not None:
+            self._thread.join()
+
+    def _begin(self) -> None:
+        words, what, _, _ = self._waiting[0]
+        # no daemon: one that is ended in the middle of a sound library takes the whole program down with it
+        self._thread = threading.Thread(target=self._run, args=(what,), name="worker")
+        if words:
+            self.busy.emit(words)
+        self._thread.start()
+
+    def _run(self, what: Callable[[], Any]) -> None:
+        ended: tuple[Any, Exception | None]
+        try:
+            ended = (what(), None)
+        except Exception as fault:
+            ended = (None, fault)
+        try:
+            self._ended.emit(ended)
+        except RuntimeError:
+            return  # the window is gone, and nobody wants to know
+
+    @pyqtSlot(object)
+    def _end(self, ended: tuple[Any, Exception | None]) -> None:
+        words, _, done, failed = self._waiting.pop(0)
+        if self._waiting:
+            self._begin()
+        elif words:
+            self.busy.emit("")
+        result, fault = ended
+        if fault is None:
+            done(result)
+        elif isinstance(fault, SequencerError | OSError):
+            failed(fault)
+        else:
+            raise fault

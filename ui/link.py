@@ -1,1 +1,0 @@
-"""The editor's end of the talk with the engine."""

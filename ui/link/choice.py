@@ -1,0 +1,150 @@
+"""What the operator chose for a run: which rig, which clock, which cue and pass, how fast; and the orders that follow.
+
+It opens nothing and starts nothing: a choice is a value, and so are the orders.
+"""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Literal, get_args
+
+from sequencer.errors import LinkError
+from sequencer.project.document import Project
+from sequencer.shell import shoot
+from sequencer.shell.kinds import carried, source_address
+from sequencer.shell.messages import Arm, Late, Setup, Sync
+from ui.link.ahead import Stretches, stretches
+
+ClockChoice = Literal["own", "music", "mtc", "ltc", "clock", "osc"]
+CLOCKS: tuple[ClockChoice, ...] = get_args(ClockChoice)
+SIMULATED = "simulated"
+OSC_PORT = "osc:9001"
+_SYNC: dict[ClockChoice, Sync] = {
+    "own": "internal",
+    "music": "audio",
+    "mtc": "mtc",
+    "ltc": "ltc",
+    "clock": "clock",
+    "osc": "internal",
+}
+_USUAL = {"mtc": shoot.VIRTUAL, "clock": shoot.VIRTUAL, "ltc": "ltc:", "osc": OSC_PORT}
+_MUSIC_AHEAD_S = 3.0  # music is known to run only a moment after it began
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """All that Setup and Arm offer, as the operator sees it. None for a pass or a cue: the first pass, the whole move.
+
+    `inlet` is where the clock comes in, empty for the usual place. Unit: `speed` a part of the pass's own.
+    """
+
+    rig: str = SIMULATED  # or the address of an output
+    clock: ClockChoice = "own"
+    inlet: str = ""
+    triggers: tuple[str, ...] = ()
+    give: tuple[str, ...] = ()
+    audio_out: str = ""
+    run: str | None = None
+    tick_hz: int = 250
+    precise: bool = False
+    freewheel_s: float = 2.0
+    answers_needed: bool = True
+    # for one arming
+    cue: str | None = None
+    speed: Fraction = Fraction(1)
+    late: Late = "refuse"
+    preroll_s: float = 1.0
+    remote: bool = False
+    record: bool = False
+
+    @property
+    def real(self) -> bool:
+        """Whether something moves that can hurt somebody."""
+        return self.rig != SIMULATED
+
+    @property
+    def ours(self) -> bool:
+        """Whether the clock is started here: the program's own one, or the music."""
+        return self.clock in ("own", "music")
+
+    def same_setup(self, other: "Choice") -> bool:
+        """Whether an engine that was set up for `other` serves this choice too."""
+        mine = {name: getattr(self, name) for name in ("cue", "speed", "late", "preroll_s", "remote", "record")}
+        return replace(other, **mine) == self
+
+
+def setup_of(choice: Choice, folder: Path, output: str) -> Setup:
+    """Return how an engine is set up for the choice. Error: LinkError where the port brings another kind of time."""
+    inlet = _inlet(choice)
+    return Setup(
+        project=str(folder),
+        run=choice.run,
+        output=output,
+        sync=_SYNC[choice.clock],
+        sources=(inlet,) if inlet and choice.clock != "osc" else (),
+        triggers=tuple(dict.fromkeys((*((inlet,) if choice.clock == "osc" else ()), *choice.triggers))),
+        audio_out=choice.audio_out,
+        give=choice.give,
+        tick_hz=choice.tick_hz,
+        precise=choice.precise,
+        freewheel_s=choice.freewheel_s,
+        answers_needed=choice.answers_needed,
+    )
+
+
+def _inlet(choice: Choice) -> str:
+    usual = _USUAL.get(choice.clock, "")
+    if not usual:
+        return ""
+    wanted = {"ltc": "ltc", "osc": "osc"}.get(choice.clock, "midi")
+    address = source_address(choice.inlet or usual, wanted)
+    if carried(address) != wanted:
+        raise LinkError(f"{address} does not bring what this clock needs; choose another port")
+    return address
+
+
+def plan_of(choice: Choice, project: Project, folder: Path) -> shoot.Plan | None:
+    """Return what would be shot, or None for the whole move. Error: ProjectError that lists what there is."""
+    if choice.cue is None:
+        return None
+    return shoot.plan(project, choice.cue, choice.run, folder / "takes", choice.speed)
+
+
+def order_of(choice: Choice, project: Project, folder: Path) -> Arm:
+    """Return the order to arm. Error: ProjectError, LinkError where no take can be kept or no such cue is there."""
+    plan = plan_of(choice, project, folder)
+    order = {
+        "cue": choice.cue,
+        "speed": str(choice.speed),
+        "late": choice.late,
+        "preroll_s": max(choice.preroll_s, _MUSIC_AHEAD_S) if choice.clock == "music" else choice.preroll_s,
+        "remote": choice.remote,
+    }
+    if not choice.record:
+        return Arm(**order)  # type: ignore[arg-type]  # one dict of many types
+    if plan is None:
+        raise LinkError("a take is of one cue; choose a cue, or record no take")
+    if choice.remote:
+        raise LinkError("a take is of one cue, and triggers choose others; leave one of the two out")
+    path = plan.next_path()
+    return Arm(**order, take=str(path), heading=plan.heading(path.stem))  # type: ignore[arg-type]  # as above
+
+
+def mended(choice: Choice, project: Project) -> Choice:
+    """Return the choice without a cue or a pass that the project has no more: the first cue, the first pass instead."""
+    cues = [cue.name for cue in project.move.cues]
+    cue = choice.cue if choice.cue is None or choice.cue in cues else next(iter(cues), None)
+    run = choice.run if choice.run in [one.name for one in project.move.passes] else None
+    return replace(choice, cue=cue, run=run, record=choice.record and cue is not None)
+
+
+def foreseen(choice: Choice, project: Project) -> tuple[float | None, Stretches]:
+    """Return where on the timeline the armed part begins, and the stretches with motion in it. Unit: seconds."""
+    move, rate = project.move, project.timebase.rate
+    keys = [] if choice.cue else [track.keys[0].at for track in move.tracks if track.keys]
+    cues = [project.cue(choice.cue)] if choice.cue else move.cues
+    begin = min([cue.start for cue in cues] + keys, default=None)
+    if begin is None:
+        return None, ()
+    speed = project.run(choice.run).speed * choice.speed
+    return float(rate.seconds(begin)), stretches(move, rate, begin, speed)

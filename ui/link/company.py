@@ -1,0 +1,127 @@
+"""Opens and closes the processes of a run in threads of their own, so that the editor's window never waits for them.
+
+It passes on what went wrong and decides nothing.
+"""
+
+import contextlib
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from PyQt6.QtCore import QObject, pyqtSignal
+
+from sequencer.project.files import RIG
+from sequencer.rig.axis import Rig
+from sequencer.shell import shoot
+from sequencer.shell.crew import crew
+from sequencer.shell.messages import Command, Opened, Report, Status
+from ui.link.choice import Choice, setup_of
+
+_SEED = 1
+
+
+class Talk(Protocol):
+    """What the link needs of a crew."""
+
+    def opened(self) -> dict[str, Opened] | None: ...
+    def hear(self, wait_s: float = ...) -> list[Report]: ...
+    def status(self) -> Status | None: ...
+    def tell(self, command: Command) -> None: ...
+    def stop_now(self) -> None: ...
+
+
+@dataclass(slots=True)
+class Simulated:
+    """The simulated rig that stands beside the runs: where it listens, what rig it is, and what ends it."""
+
+    output: str
+    rig: Rig
+    end: Callable[[], None]
+
+
+@dataclass(slots=True)
+class Company:
+    """The processes of one run, and what ends them."""
+
+    crew: Talk
+    end: Callable[[], None]
+    simulated: Simulated | None = None
+
+
+Gather = Callable[[Choice, Path, Rig, Simulated | None], Company]
+
+
+def gather(choice: Choice, folder: Path, rig: Rig, simulated: Simulated | None) -> Company:
+    """Start what a run needs; a simulated rig that is there already stays where it stands. Error: LinkError."""
+    with contextlib.ExitStack() as undo:
+        if choice.real:
+            simulated, output = None, choice.rig
+        else:
+            if simulated is None:
+                simulated = _simulate(folder, rig)
+                undo.callback(simulated.end)
+            output = simulated.output
+        ends = ExitStack()
+        running = ends.enter_context(crew(setup_of(choice, folder, output)))
+        undo.pop_all()
+    return Company(running, ends.close, simulated)
+
+
+def replaced(
+    ends: list[Callable[[], None]],
+    start: Callable[[], Company],
+    simulated: Simulated | None,
+    wanted: Callable[[], bool],
+) -> Company:
+    """End what was, then start what is to be; and end that too, where nobody wants it any more by then."""
+    for end in ends:
+        end()
+    company = start()
+    if not wanted():
+        company.end()
+        if company.simulated is not None and company.simulated is not simulated:
+            company.simulated.end()
+    return company
+
+
+def _simulate(folder: Path, rig: Rig) -> Simulated:
+    ends = ExitStack()
+    _, output = ends.enter_context(shoot.simulated_rig(folder / RIG, _SEED))
+    return Simulated(output, rig, ends.close)
+
+
+class Aside(QObject):
+    """Does what blocks, one after another, in a thread; brings each outcome back into the thread of whoever asked."""
+
+    _over = pyqtSignal(object, object)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._thread = ThreadPoolExecutor(1, "aside")
+        self._over.connect(_deliver)
+
+    def do(self, work: Callable[[], object], then: Callable[[Any], None] | None = None) -> None:
+        """Do `work`; then hand what it returned, or the exception that it raised, to `then`."""
+        self._thread.submit(self._work, work, then)
+
+    def _work(self, work: Callable[[], object], then: Callable[[Any], None] | None) -> None:
+        outcome: object
+        try:
+            outcome = work()
+        # a fault of any kind must reach the operator's eyes, and this thread has none
+        except Exception as fault:
+            outcome = fault
+        with contextlib.suppress(RuntimeError):  # the editor has ended meanwhile
+            self._over.emit(then, outcome)
+
+    def wait(self) -> None:
+        """Wait until all of it is done, as the editor's last act."""
+        self._thread.shutdown()
+
+
+def _deliver(then: Callable[[object], None] | None, outcome: object) -> None:
+    if then is not None:
+        then(outcome)

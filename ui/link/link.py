@@ -1,0 +1,400 @@
+"""The editor's end of the talk with the engine: opens a rig, arms, starts, stops, and says how the rig stands.
+
+The engine never waits for the editor. The editor's heartbeat comes from the window's own thread on purpose: an editor
+that hangs can no longer obey a stop, so after a second without a beat the engine stops the rig in a controlled way.
+Whatever takes long elsewhere in the editor is therefore done in workers. Nothing here draws, and nothing here waits.
+"""
+
+import contextlib
+import time
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+from PyQt6.QtCore import QObject, Qt, QTimer, pyqtSignal
+from PyQt6.QtGui import QGuiApplication
+
+from sequencer.errors import SequencerError
+from sequencer.project.document import Project
+from sequencer.shell.crew import CrewFailed
+from sequencer.shell.messages import Arm, Drive, Kept, Refused, Report, Reset, Said, Start, Status
+from ui.desk import Desk
+from ui.language import translate
+from ui.link.ahead import Stretches
+from ui.link.arming import dropped, refusal
+from ui.link.choice import Choice, foreseen, mended, order_of
+from ui.link.company import Aside, Company, Gather, Simulated, gather, replaced
+from ui.link.countdown import Countdown
+from ui.link.standing import OFFLINE, Seen, Stage, Standing, stand
+
+POLL_MS = 30
+
+
+class Link(QObject):
+    """One rig at a time.
+
+    `status`: the engine's newest Status. `said`: a Said, for the log. `standing`: the Standing is another. `kept`: a
+    Kept, a take's file is closed. `chosen`: the choice is another, or what may be done with it. `stopping`: a stop was
+    asked for here, whether or not anything moved.
+    """
+
+    status = pyqtSignal(object)
+    said = pyqtSignal(object)
+    standing = pyqtSignal(object)
+    kept = pyqtSignal(object)
+    chosen = pyqtSignal()
+    stopping = pyqtSignal()
+
+    def __init__(
+        self,
+        desk: Desk,
+        save: Callable[[Callable[[], None]], None] | None = None,
+        *,
+        gather: Gather = gather,
+        aside: Aside | None = None,
+        now_ns: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
+        super().__init__()
+        self.desk = desk
+        self.save = save or self._saved_already  # saves, then goes on
+        cues = desk.project.move.cues
+        self.choice = Choice(cue=cues[0].name if cues else None)
+        self.cleared = False  # the operator said that people are clear of the real rig
+        self.now: Standing = OFFLINE
+        self.newest: Status | None = None
+        self.last_stop = ""
+        self.take = ""  # that is recorded, or was last
+        self.ahead: Stretches = ()
+        self.countdown = Countdown(self.start, lambda: self.now.can_start, now_ns)
+        self._gather = gather
+        self._now_ns = now_ns
+        self._aside = aside or Aside()
+        self._stage: Stage = "off"
+        self._turn = 0  # outcomes of earlier ones are too late
+        self._company: Company | None = None
+        self._simulated: Simulated | None = None
+        self._loaded: Project | None = None
+        self._opened_for: Choice | None = None
+        self._pending: Arm | None = None  # asked for, and not yet in the engine's status
+        self._told = False  # the engine of it
+        self._since_ns = 0
+        self._start_s: float | None = None
+        self._still = True
+        self._trouble = self._why = ""  # of the link; of a stop by this editor
+        self._locks = False
+        self._attended = True
+        self._timer = QTimer(self)
+        self._timer.setInterval(POLL_MS)
+        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
+        self._timer.timeout.connect(self.poll)
+        desk.opened.connect(self._another_project)
+        desk.changed.connect(self._mend)
+        app = QGuiApplication.instance()
+        if isinstance(app, QGuiApplication):
+            app.applicationStateChanged.connect(self._turned_to)
+
+    @property
+    def dangerous(self) -> bool:
+        """Whether anything is armed or moves, or might."""
+        return self.now.dangerous
+
+    @property
+    def connected(self) -> bool:
+        return self._stage in ("opening", "open")
+
+    def choose(self, choice: Choice) -> None:
+        """Choose what the next connection and the next arming are; refused while anything is armed or moves."""
+        if choice == self.choice:
+            return
+        if self.dangerous:
+            self._say("refused", translate("run", "stop the rig before you choose another run"))
+        else:
+            if choice.rig != self.choice.rig:
+                self.cleared = False
+                if self.connected:
+                    self.leave()
+            self.choice = choice
+        self.chosen.emit()
+
+    def clear(self, yes: bool) -> None:
+        """Take the operator's word that people are clear and the hard-wired stop is in reach."""
+        self.cleared = yes
+        self.chosen.emit()
+
+    def open(self) -> None:
+        """Save the document, and start the processes for the chosen rig."""
+        if self._stage not in ("off", "failed"):
+            return
+        self._trouble = ""
+        self._begin()
+
+    def leave(self) -> None:
+        """End the processes; whatever moves is stopped in a controlled way before."""
+        if self._stage in ("off", "closing"):
+            return
+        self._forget_order()
+        self.cleared = False
+        self._turn += 1
+        ends = [one.end for one in (self._company, self._simulated) if one is not None]
+        self._simulated = None
+        self._stage = "closing"
+        self._aside.do(lambda: [end() for end in ends], self._left)
+        self._judge()
+
+    def why_not(self) -> str:
+        """Return why the rig cannot be armed now, in words with the mend; empty where it can."""
+        return refusal(self.now, connected=self._stage == "open", cleared=self.cleared, drafting=self.desk.drafting)
+
+    def arm(self) -> None:
+        """Have the rig go to the start of the cue, with what is on the desk now: saved, and loaded anew if need be."""
+        why = self.why_not()
+        if why:
+            self._say("refused", why)
+            return
+        try:
+            order = order_of(self.choice, self.desk.project, self.desk.folder or Path())
+        except (SequencerError, ValueError) as fault:
+            self._say("refused", str(fault))
+            return
+        self._pending, self._told, self._since_ns = order, False, self._now_ns()
+        self._why = ""
+        self._start_s, self.ahead = foreseen(self.choice, self.desk.project)
+        if self._serves():
+            self._send()
+        else:
+            self._say("loading", translate("run", "loading what was changed, then moving to the start"))
+            self._begin()
+        self._judge()
+
+    def start(self) -> None:
+        """Start our own clock, where the rig waits for it."""
+        if self.now.can_start and self._company is not None:
+            self._company.crew.tell(Start())
+
+    @property
+    def can_drive(self) -> bool:
+        """Whether axes may be driven by hand: nothing is armed, and people are clear of a real rig."""
+        return self.now.can_drive and (self.cleared or not self.choice.real)
+
+    def drive(self, parts: tuple[float, ...]) -> bool:
+        """Drive axes by hand, each at a part of its top speed, for as long as this is said anew; return whether so."""
+        if self._company is None or not self.can_drive:
+            return False
+        self._company.crew.tell(Drive(parts))
+        return True
+
+    def reset(self) -> None:
+        """Clear a latched stop, or a fault of the link. Nothing moves by it."""
+        if self._stage == "failed":
+            self._trouble, self._stage = "", "off"
+            self._judge()
+        elif self.now.can_reset and self._company is not None:
+            self._company.crew.tell(Reset())
+
+    def stop(self, why: str = "") -> None:
+        """Stop the rig, by shared memory: at the engine's next tick, whatever else goes on."""
+        if self._company is not None:
+            with contextlib.suppress(ValueError):  # its memory is closed: there is nothing left to stop
+                self._company.crew.stop_now()
+        self.countdown.call_off()
+        self._forget_order()
+        self._why = why
+        self._say("asked to stop", why or translate("run", "stop was pressed"))
+        self.stopping.emit()
+        self._judge()
+
+    def end(self) -> None:
+        """End everything with the editor, and wait for it."""
+        self.leave()
+        self._aside.wait()
+        self._timer.stop()
+
+    def _serves(self) -> bool:
+        """Whether the engine has loaded what is on the desk, and is set up as was chosen."""
+        same = self._opened_for is not None and self._opened_for.same_setup(self.choice)
+        return same and self._loaded == self.desk.project
+
+    def _saved_already(self, then: Callable[[], None]) -> None:
+        if not self.desk.dirty and self.desk.folder is not None:
+            then()
+        else:
+            self._forget_order()
+            self._say("refused", translate("run", "save the project in a folder first"))
+
+    def _begin(self) -> None:
+        """Save, which may take a while; then go on with what was saved."""
+        self._turn += 1
+        self.save(partial(self._replace, self.desk.project, self._turn))
+
+    def _replace(self, project: Project, turn: int) -> None:
+        """End what runs for another document or another setup, and start the processes."""
+        folder, choice = self.desk.folder, self.choice
+        if turn != self._turn or folder is None:  # the operator has left meanwhile
+            return
+        before, self._company = self._company, None
+        simulated, other = self._simulated, None
+        if simulated is not None and (choice.real or simulated.rig != project.rig):
+            simulated, other, self._simulated = None, simulated, None
+        ends = [one.end for one in (before, other) if one is not None]
+        start = partial(self._gather, choice, folder, project.rig, simulated)
+        work = partial(replaced, ends, start, simulated, lambda: turn == self._turn)
+        self._stage, self.newest = "opening", None
+        self._loaded, self._opened_for = project, choice
+        self._aside.do(work, partial(self._gathered, turn))
+        self._timer.start()
+        self._judge()
+
+    def _gathered(self, turn: int, outcome: Company | Exception) -> None:
+        if isinstance(outcome, Company):
+            if turn == self._turn and self._stage == "opening":
+                self._company, self._simulated = outcome, outcome.simulated
+                return
+            self._aside.do(outcome.end)
+            if outcome.simulated is not None and outcome.simulated is not self._simulated:
+                self._aside.do(outcome.simulated.end)
+        elif turn == self._turn:
+            self._fail(str(outcome))
+            if not isinstance(outcome, SequencerError | OSError):
+                raise outcome
+
+    def _fail(self, words: str) -> None:
+        """Say why the run is broken, and end what is left of it: the engine, if it lives, by a controlled stop."""
+        self._trouble, self._stage = words, "failed"
+        self._turn += 1
+        self._forget_order()
+        self.last_stop = words
+        self._say("failed", words)
+        if self._company is not None:
+            self._aside.do(self._company.end, self._ended)
+        self._judge()
+
+    def _ended(self, _: object) -> None:
+        self._company = None
+        self._judge()
+
+    def _left(self, _: object) -> None:
+        self._company, self.newest = None, None
+        self._stage = "off"
+        self._judge()
+
+    def _another_project(self) -> None:
+        """Leave the rig: what it has loaded is not what is on the desk."""
+        if self.dangerous:
+            self.stop(translate("run", "another project was opened"))
+        self.leave()
+        self._mend()
+
+    def _mend(self) -> None:
+        """Choose what there is where the document has no more what was chosen."""
+        choice = mended(self.choice, self.desk.project)
+        if choice != self.choice:
+            self.choice = choice
+            self.chosen.emit()
+
+    def poll(self) -> None:
+        """Hear what the processes say, beat, and judge how the rig stands."""
+        company = self._company
+        if company is not None and self._stage in ("opening", "open"):
+            try:
+                for report in company.crew.hear(0.0):
+                    self._take_in(report)
+                if self._stage == "opening" and company.crew.opened() is not None:
+                    self._stage = "open"
+                    self._say("connected", translate("run", "connected to {rig}").format(rig=self.choice.rig))
+            except CrewFailed as fault:
+                self._fail(str(fault))
+                return
+        if company is not None and self._stage in ("open", "closing"):
+            with contextlib.suppress(ValueError):  # a crew that has just been closed
+                self._look(company.crew.status())
+        if self._stage == "open":
+            self._follow_up()
+        self._judge()
+        if self._stage in ("off", "failed") and self._company is None:
+            self._timer.stop()
+
+    def _take_in(self, report: Report) -> None:
+        match report:
+            case Said():
+                self.said.emit(report)
+                if report.code == "refused":
+                    self._forget_order()
+            case Refused():
+                self._forget_order()
+                self._say("refused", report.text)
+            case Kept():
+                words = translate("run", "kept {path}").format(path=report.path)
+                trouble = translate("run", "the take {path} is not whole: {why}")
+                self._say("kept", trouble.format(path=report.path, why=report.trouble) if report.trouble else words)
+                self.kept.emit(report)
+
+    def _look(self, status: Status | None) -> None:
+        if status is None or (self.newest is not None and status.at_ns == self.newest.at_ns):
+            return
+        before, self.newest = self.newest, status
+        self._still = before is not None and before.asked == status.asked
+        if self._told and status.phase not in ("idle", "finished"):
+            self._pending, self._told = None, False
+        if before is None or before.phase != status.phase:
+            self._since_ns = self._now_ns()
+        if status.phase in ("stopping", "stopped"):
+            self.last_stop = self._why or status.cause
+        self.status.emit(status)
+
+    def _follow_up(self) -> None:
+        """Send an order that waited for the processes, and drop what was armed where nobody begins or watches."""
+        if self._pending is not None and not self._told and self._serves():
+            self._send()
+        if self._why:  # it is being stopped for such a reason already
+            return
+        why = dropped(
+            self.now,
+            "" if self.newest is None else self.newest.phase,
+            pending=self._pending is not None,
+            attended=self._attended,
+            counting=self.countdown.counting,
+            waited_ns=self._now_ns() - self._since_ns,
+        )
+        if why:
+            self.stop(why)
+
+    def _send(self) -> None:
+        if self._company is not None and self._pending is not None:
+            self._company.crew.tell(self._pending)
+            self._told = True
+            if self._pending.heading is not None:
+                self.take = self._pending.heading.name
+
+    def _forget_order(self) -> None:
+        self._pending, self._told = None, False
+
+    def _judge(self) -> None:
+        standing = stand(
+            Seen(
+                stage=self._stage,
+                status=self.newest,
+                now_ns=self._now_ns(),
+                asked_to_arm=self._pending is not None,
+                ending=self._company is not None,
+                still=self._still,
+                ours=self.choice.ours,
+                start_s=self._start_s,
+                ahead=self.ahead,
+                trouble=self._trouble,
+                rig=self.choice.rig,
+                real=self.choice.real,
+            )
+        )
+        if standing == self.now:
+            return
+        self.now = standing
+        if standing.dangerous != self._locks:
+            self._locks = standing.dangerous
+            self.desk.lock(translate("run", "the rig is armed or moves; stop it to edit") if self._locks else "")
+        self.standing.emit(standing)
+
+    def _say(self, code: str, words: str) -> None:
+        self.said.emit(Said(self._now_ns(), code, words))
+
+    def _turned_to(self, state: Qt.ApplicationState) -> None:
+        self._attended = state == Qt.ApplicationState.ApplicationActive

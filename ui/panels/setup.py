@@ -1,0 +1,106 @@
+"""Setup: a list of what can be set up, and the form of the chosen one. It refuses to show all at once."""
+
+from collections.abc import Callable
+
+from PyQt6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
+
+from sequencer.project import amend
+from sequencer.project.values import named
+from ui.acts.asking import Ask
+from ui.acts.files import Files
+from ui.desk import Desk
+from ui.language import translate
+from ui.panels.fields import Field, Picks
+from ui.panels.limits_form import LimitsForm
+from ui.panels.ports import PortsForm
+from ui.panels.rig_form import AxesForm
+from ui.panels.setup_forms import CameraForm, Form, PlaybackForm, ProjectForm, SyncForm
+from ui.panels.triggers_form import TriggersForm
+from ui.theme import GAP_PX
+
+_LIST_PX = 160
+
+
+class SetupPanel(QWidget):
+    """Forms that explain themselves. `files` copies the playback and brings questions before the operator."""
+
+    def __init__(self, desk: Desk, files: Files) -> None:
+        super().__init__()
+        self._desk = desk
+        ask: Callable[[Ask], None] = files.asked.emit
+        self.project = ProjectForm(desk)
+        self.playback = PlaybackForm(desk, files.audio.choose)
+        self.sync = SyncForm(desk)
+        self.triggers = TriggersForm(desk)
+        self.rig_name = RigName(desk)
+        self.axes = AxesForm(desk, ask)
+        self.camera = CameraForm(desk)
+        self.limits = LimitsForm(desk)
+        self.ports = PortsForm(desk)
+        parts: tuple[tuple[str, tuple[QWidget, ...]], ...] = (
+            (translate("setup", "Project"), (self.project,)),
+            (translate("setup", "Playback"), (self.playback,)),
+            (translate("setup", "Sync offsets"), (self.sync,)),
+            (translate("setup", "Triggers"), (self.triggers,)),
+            (translate("setup", "Rig and axes"), (self.rig_name, self.axes)),
+            (translate("setup", "Combined limits"), (self.limits,)),
+            (translate("setup", "Camera"), (self.camera,)),
+            (translate("setup", "Ports"), (self.ports,)),
+        )
+        self.list = Picks(translate("setup", "Parts of the setup"))
+        self.list.setFixedWidth(_LIST_PX)
+        self.pages = QStackedWidget()
+        for title, forms in parts:
+            self.list.addItem(title)
+            self.pages.addWidget(_scrolled(title, forms))
+        row = QHBoxLayout(self)
+        row.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
+        row.setSpacing(GAP_PX)
+        row.addWidget(self.list)
+        row.addWidget(self.pages, 1)
+        self.list.currentRowChanged.connect(self._turn)
+        self.list.setCurrentRow(0)
+
+    def turn_to(self, title: str) -> None:
+        """Show the part with this title. Error: ValueError where there is none."""
+        self.list.setCurrentRow(self.list.texts().index(title))
+
+    def _turn(self, place: int) -> None:
+        self.pages.setCurrentIndex(place)
+        page = self.pages.currentWidget()
+        if page is not None and page.isAncestorOf(self.ports) and not self.ports.text.toPlainText():
+            self.ports.refresh()
+
+
+class RigName(Form):
+    """What the rig is called."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk, translate("setup", "Rig"))
+        means = translate("setup", "What the strip and reports call it.")
+        self.name = Field(desk, translate("setup", "Name"), self._take, means)
+        self.put(self.name)
+        self.follow()
+
+    def follow(self) -> None:
+        self.name.show_text(self.desk.project.rig.name)
+
+    def _take(self, text: str) -> None:
+        name = named(text.strip(), "name")
+        self.edit(translate("setup", "name of the rig"), lambda now: amend.with_rig_name(now, name))
+
+
+def _scrolled(title: str, forms: tuple[QWidget, ...]) -> QScrollArea:
+    inside = QWidget()
+    lines = QVBoxLayout(inside)
+    lines.setContentsMargins(GAP_PX, 0, GAP_PX, GAP_PX)
+    lines.setSpacing(2 * GAP_PX)
+    for form in forms:
+        lines.addWidget(form)
+    lines.addStretch(1)
+    area = QScrollArea()
+    area.setAccessibleName(title)
+    area.setWidgetResizable(True)
+    area.setFrameShape(QFrame.Shape.NoFrame)
+    area.setWidget(inside)
+    return area

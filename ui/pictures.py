@@ -1,0 +1,88 @@
+"""Draws the main views of a project into PNG files, as the operator would see them. It saves nothing else."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from PyQt6.QtCore import QTimer
+from PyQt6.QtWidgets import QApplication
+
+from ui.acts import choose
+from ui.theme import DARK, SUN
+from ui.window import Window
+
+SIZE_PX = (1600, 940)
+SMALL_PX = (1280, 720)
+_SETTLE_MS = 400  # for what workers find out meanwhile
+_OPEN_MS = 50
+_PATIENCE = 200  # looks at whether the project is open
+
+
+class Painter:
+    """Goes through the views, one after another, and ends the application; its status is 2 where nothing opens."""
+
+    def __init__(self, window: Window, folder: Path) -> None:
+        self._window = window
+        self._folder = folder
+        self._steps = self._views()
+        self._looks = 0
+
+    def begin(self) -> None:
+        """Wait for the project, then draw."""
+        self._folder.mkdir(parents=True, exist_ok=True)
+        self._window.resize(*SIZE_PX)
+        self._window.show()
+        self._wait()
+
+    def _wait(self) -> None:
+        self._looks += 1
+        if self._window.desk.folder is not None:
+            QTimer.singleShot(_SETTLE_MS, self._next)
+        elif self._looks > _PATIENCE or self._window.questions.asks:
+            QApplication.exit(2)
+        else:
+            QTimer.singleShot(_OPEN_MS, self._wait)
+
+    def _next(self) -> None:
+        name = next(self._steps, None)
+        if name is None:
+            self._window.close()
+            QApplication.exit(0)
+            return
+        QTimer.singleShot(_SETTLE_MS, lambda: self._draw(name))
+
+    def _draw(self, name: str) -> None:
+        self._window.grab().save(str(self._folder / f"{name}.png"))
+        self._next()
+
+    def _views(self) -> Iterator[str]:
+        """Bring one view after another in sight, and say what it is called."""
+        window, desk = self._window, self._window.desk
+        begin_s, end_s = desk.span_s
+        rate = desk.project.timebase.rate
+        desk.place(rate.frames(round((begin_s * 2 + end_s) / 3)))
+        track = next(iter(desk.project.move.tracks), None)
+        if track is not None:
+            choose.choose_key(desk, track.axis, min(1, len(track.keys) - 1))
+        for number, name in enumerate(("motion", "keys", "check", "marks", "music", "set", "takes", "setup")):
+            window.drawer.setCurrentIndex(number)
+            yield f"prepare-{name}"
+        window.drawer.setCurrentIndex(0)
+        desk.dress(SUN)
+        yield "prepare-sun"
+        window.resize(*SMALL_PX)
+        yield "prepare-small"
+        window.resize(*SIZE_PX)
+        desk.dress(DARK)
+        desk.turn_to("run")
+        yield "run"
+        desk.dress(SUN)
+        yield "run-sun"
+        window.run_page.setCurrentIndex(1)
+        yield "run-drive"
+        window.resize(*SMALL_PX)
+        window.run_page.setCurrentIndex(0)
+        yield "run-small"
+        window.resize(*SIZE_PX)
+        desk.dress(DARK)
+        window.pages.setCurrentWidget(window.first_run)
+        yield "first-page"

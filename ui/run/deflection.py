@@ -1,0 +1,65 @@
+"""How far a pad is pushed: from where the pointer is to a part of full speed. It knows no pointer and no screen."""
+
+from dataclasses import dataclass
+
+from sequencer.rig.axis import Rig
+
+DEAD = 0.08  # part of the reach in which nothing is asked for
+_PAIRS = (("pan", "tilt"),)  # kinds that one pad drives, across and up
+
+
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """The axes that one pad drives, by their place in the rig: across, and up. None where it drives but one."""
+
+    across: int | None
+    up: int | None
+
+
+def pads(rig: Rig) -> tuple[Driven, ...]:
+    """Return the pads of a rig: one for its first pan and tilt together, one for each other axis."""
+    kinds = [axis.kind for axis in rig.axes]
+    left = list(range(len(kinds)))
+    found = []
+    for across, up in _PAIRS:
+        if across in kinds and up in kinds:
+            pair = Driven(kinds.index(across), kinds.index(up))
+            left = [place for place in left if place not in (pair.across, pair.up)]
+            found.append(pair)
+    # what goes up and down is pushed up and down
+    upright = ("tilt", "lift")
+    found += [Driven(None, at) if kinds[at] in upright else Driven(at, None) for at in left]
+    return tuple(found)
+
+
+def deflection(off_px: float, reach_px: float) -> float:
+    """Return the part of full speed, from -1 to 1, that a push of `off_px` asks for: fine near the middle."""
+    part = min(1.0, abs(off_px) / reach_px)
+    if part <= DEAD:
+        return 0.0
+    pushed = (part - DEAD) / (1 - DEAD)
+    return pushed * pushed * (1.0 if off_px > 0 else -1.0)
+
+
+def parts(rig: Rig, pushed: dict[Driven, tuple[float, float]], fastest: float) -> tuple[float, ...]:
+    """Return each axis's wanted speed as a part of its limit, when pads are pushed so far across and up.
+
+    A push to the right or up turns the camera right or up, whichever way the axis counts. Shape: A.
+    """
+    wanted = [0.0] * len(rig.axes)
+    for pad, (across, up) in pushed.items():
+        if pad.across is not None:
+            wanted[pad.across] = across * fastest * _rightward(rig, pad.across)
+        if pad.up is not None:
+            wanted[pad.up] = up * fastest * _sign(rig, pad.up)
+    return tuple(wanted)
+
+
+def _sign(rig: Rig, place: int) -> float:
+    axis = rig.axes[place]
+    return rig.geometry.sign(axis.name, axis.kind)
+
+
+def _rightward(rig: Rig, place: int) -> float:
+    """Return which way an axis counts to the right: a pan counts to the left unless its rig says otherwise."""
+    return -_sign(rig, place) if rig.axes[place].kind == "pan" else _sign(rig, place)

@@ -1,0 +1,222 @@
+"""The run panel: choose and connect a rig, arm by holding, start by holding or counting down, reset; and what was said.
+
+No single press, click or key here starts motion. It shows the link's standing and decides nothing.
+"""
+
+from datetime import datetime
+from itertools import pairwise
+from math import ceil
+
+from PyQt6.QtCore import QSize, Qt
+from PyQt6.QtGui import QResizeEvent
+from PyQt6.QtWidgets import (
+    QBoxLayout,
+    QCheckBox,
+    QFrame,
+    QLabel,
+    QPlainTextEdit,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from sequencer.shell.messages import Said
+from ui.desk import Desk, Face
+from ui.language import translate
+from ui.link.link import Link
+from ui.run.form import Form
+from ui.run.hold import Hold
+from ui.run.quiet import Quiet
+from ui.run.words import next_line
+from ui.theme import BIG_TARGET_PX, GAP_PX, STATE_PX, TEXT_PX, Theme
+
+_WIDE_PX = 760
+_NARROWEST_PX = 300
+_LINES = 500
+_COUNT_PX = 96
+_APART_PX = 16  # around what moves the rig
+
+
+class RunPanel(QWidget):
+    """Choices at the left, arming in the middle, the log at the right; one below the other where there is no room."""
+
+    def __init__(self, desk: Desk, link: Link, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._desk = desk
+        self._link = link
+        self._quiet = Quiet(self)
+        self._worn: tuple[Face, Theme] | None = None
+        self.setAccessibleName(translate("run", "Run"))
+        self.form = Form(desk, link, self)
+        self.connecting = self._button(translate("run", "Connect"))
+        self.resetting = self._button(translate("run", "Reset"))
+        self.caution = QLabel(self)
+        self.clear = QCheckBox(translate("run", "People are clear; hard-wired stop in reach"), self)
+        self.arm = Hold(desk, translate("run", "Hold to ARM"), self)
+        self.start = Hold(desk, translate("run", "Hold to START"), self)
+        self.count = self._button(translate("run", "Start in 3 s"))
+        self.number = QLabel(self)
+        self.next = QLabel(self)
+        self.log = QPlainTextEdit(self)
+        self._dress()
+        self._lay_out()
+        self._connect()
+        self._faced()
+        self._stand()
+
+    def _button(self, words: str) -> QPushButton:
+        button = QPushButton(words, self)
+        button.setAutoDefault(False)
+        button.setAccessibleName(words)
+        button.setAutoRepeat(False)
+        self._quiet.over(button)
+        return button
+
+    def _dress(self) -> None:
+        self.clear.setAccessibleName(self.clear.text())
+        self._quiet.over(self.clear)
+        self.caution.setWordWrap(True)
+        self.caution.setText(
+            translate(
+                "run",
+                "Motorised rigs crush, trap and drop things. This program is not a safety device: a hard-wired "
+                "emergency stop that cuts motor power, in reach of a person who watches the rig, is required whatever "
+                "the software does. Follow local codes and the set's responsible person; rigging over people, vehicles "
+                "and powered lifts are for licensed people.",
+            )
+        )
+        self.next.setWordWrap(True)
+        self.next.setAccessibleName(translate("run", "What happens next"))
+        self.number.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.number.setAccessibleName(translate("run", "Countdown"))
+        self.log.setReadOnly(True)
+        self.log.setMaximumBlockCount(_LINES)
+        self.log.setTabChangesFocus(True)
+        self.log.setAccessibleName(translate("run", "What was said"))
+        self.log.setMinimumHeight(80)
+
+    def _lay_out(self) -> None:
+        choices = QWidget()
+        left = QVBoxLayout(choices)
+        left.addWidget(self.form)
+        left.addWidget(self.connecting)
+        left.addWidget(self.clear)
+        left.addWidget(self.caution)
+        left.addStretch()
+        scroll = QScrollArea(self)
+        scroll.setWidget(choices)
+        scroll.setWidgetResizable(True)
+        scroll.setFrameShape(QFrame.Shape.NoFrame)
+        scroll.setMinimumHeight(120)
+        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        middle = QVBoxLayout()
+        middle.setSpacing(_APART_PX)
+        for one in (self.next, self.number, self.arm, self.start, self.count, self.resetting):
+            middle.addWidget(one)
+        middle.addStretch()
+        self._columns = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
+        self._columns.setSpacing(_APART_PX)
+        self._columns.setSizeConstraint(QBoxLayout.SizeConstraint.SetNoConstraint)
+        self._columns.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
+        self._columns.addWidget(scroll, 3)
+        self._columns.addLayout(middle, 3)
+        self._columns.addWidget(self.log, 3)
+        order: tuple[QWidget, ...] = (
+            self.connecting,
+            self.clear,
+            self.arm,
+            self.start,
+            self.count,
+            self.resetting,
+            self.log,
+        )
+        for before, after in pairwise(order):
+            self.setTabOrder(before, after)
+
+    def _connect(self) -> None:
+        link = self._link
+        self.connecting.clicked.connect(self._connect_or_leave)
+        self.resetting.clicked.connect(link.reset)
+        self.clear.toggled.connect(link.clear)
+        self.arm.held.connect(link.arm)
+        self.start.held.connect(link.start)
+        self.count.clicked.connect(link.countdown.begin)
+        link.standing.connect(self._stand)
+        link.chosen.connect(self._stand)
+        link.said.connect(self._said)
+        link.countdown.ticked.connect(self._stand)
+        self._desk.faced.connect(self._faced)
+        self._desk.preferred.connect(self._faced)
+
+    def _connect_or_leave(self) -> None:
+        if self._link.connected:
+            self._link.leave()
+        else:
+            self._link.open()
+
+    def minimumSizeHint(self) -> QSize:
+        return QSize(_NARROWEST_PX, 320)
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        wide = self.width() >= _WIDE_PX
+        self._columns.setDirection(QBoxLayout.Direction.LeftToRight if wide else QBoxLayout.Direction.TopToBottom)
+        super().resizeEvent(event)
+
+    # what is shown
+
+    def _faced(self) -> None:
+        """Use larger targets and letters in the face for running."""
+        if self._worn == (self._desk.face, self._desk.theme):  # it was the lock that is another
+            return
+        self._worn = (self._desk.face, self._desk.theme)
+        afar, theme = self._desk.face == "run", self._desk.theme
+        target, text = (BIG_TARGET_PX - 10, STATE_PX + 4) if afar else (BIG_TARGET_PX // 2 - 10, TEXT_PX)
+        self.setStyleSheet(
+            f"QPushButton, QToolButton, QComboBox, QLineEdit {{ min-height: {target}px; font-size: {text}px; }}"
+            f"QLabel, QCheckBox, QPlainTextEdit {{ font-size: {text}px; }}"
+            f"QCheckBox::indicator {{ width: {text}px; height: {text}px; border: 2px solid {theme.text}; }}"
+            f"QCheckBox::indicator:checked {{ background: {theme.text}; border: 2px solid {theme.text}; }}"
+            f"QCheckBox::indicator:focus {{ border: 2px solid {theme.focus}; }}"
+        )
+        # a row's name stands beside the middle of its field
+        self.form.setStyleSheet(f"QLabel {{ min-height: {target}px; }} QLabel#beside {{ min-height: 0; }}")
+        self.caution.setStyleSheet(f"font-size: {TEXT_PX}px;")  # the strip says it in one line, large
+        for label, size in ((self.next, STATE_PX + (4 if afar else 0)), (self.number, _COUNT_PX)):
+            label.setStyleSheet(f"font-size: {size}px; font-weight: bold;")
+        self._stand()
+
+    def _stand(self) -> None:
+        link, standing = self._link, self._link.now
+        why_not = link.why_not()
+        self.connecting.setText(translate("run", "Disconnect") if link.connected else translate("run", "Connect"))
+        self.connecting.setEnabled(not standing.dangerous)
+        self.resetting.setEnabled(standing.can_reset)
+        self.clear.setVisible(link.choice.real)
+        self.caution.setVisible(not link.cleared if link.choice.real else not link.connected)
+        if self.clear.isChecked() != link.cleared:
+            self.clear.setChecked(link.cleared)
+        self.clear.setEnabled(not standing.dangerous)
+        self.arm.setEnabled(not why_not)
+        ours = link.choice.ours
+        self.start.setVisible(ours)
+        self.count.setVisible(ours)
+        counting = link.countdown.counting
+        self.start.setEnabled(standing.can_start and not counting)
+        self.count.setEnabled(standing.can_start and not counting)
+        left_s = link.countdown.left_s
+        self.number.setVisible(left_s is not None)
+        self.number.setText("" if left_s is None else f"{ceil(left_s)}")
+        self.next.setText(self._next_words(why_not))
+
+    def _next_words(self, why_not: str) -> str:
+        standing = self._link.now
+        if self._link.countdown.counting:
+            return translate("run", "The rig starts at zero. Any key or any click calls it off.")
+        if standing.state == "idle" and why_not:
+            return translate("run", "Not to be armed: {why}.").format(why=why_not)
+        return next_line(standing.how)
+
+    def _said(self, said: Said) -> None:
+        self.log.appendPlainText(f"{datetime.now():%H:%M:%S}  {said.text}")

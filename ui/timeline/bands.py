@@ -1,0 +1,186 @@
+"""What lies above the lanes: the ruler, the markers and cues, and the playback's waveform.
+
+It refuses to write one name over another.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from PyQt6.QtCore import QPointF, QRectF, Qt
+from PyQt6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF
+
+from sequencer.music.waveform import Waveform
+from ui.language import translate
+from ui.timeline import ink
+from ui.timeline.geometry import ROW_PX, Band, Layout
+from ui.timeline.look import Look
+from ui.timeline.ticks import Ticks
+
+Floats = NDArray[np.float64]
+
+_FLAG_PX = 7.0
+_LEAST_PX = 22.0  # for a name
+
+
+def draw_ruler(painter: QPainter, look: Look, layout: Layout, ticks: Ticks) -> None:
+    """Draw the lines of the ruler and what is written at them."""
+    theme, end = look.theme, layout.ruler_px
+    _ground(painter, look, layout, 0, end, "")
+    painter.setPen(ink.pen(theme.edge))
+    ink.rule(painter, ink.upright(across(layout, ticks.finer_s), end - 6, end - 1))
+    labelled = across(layout, [at_s for at_s, _ in ticks.labelled])
+    ink.rule(painter, ink.upright(labelled, end - 12, end - 1))
+    for x, (_, words) in zip(labelled.tolist(), ticks.labelled, strict=True):
+        if x + 4 + look.width_px(words) <= layout.width_px:
+            label = ink.worded(words, look.small, theme.text, theme.panel, look.ratio)
+            painter.drawPixmap(QPointF(round(x) + 4, 2), label)
+    _line(painter, look, layout, end)
+
+
+def draw_music(
+    painter: QPainter,
+    look: Look,
+    layout: Layout,
+    band: Band,
+    markers: Sequence[tuple[float, str]],
+    cues: Sequence[tuple[float, float, str]],
+) -> None:
+    """Draw the markers as flags and the cues as spans, each with its name. Unit: seconds from the project's start."""
+    _ground(painter, look, layout, band.top_px, band.end_px, "")
+    painter.save()
+    painter.setClipRect(QRectF(layout.left_px, band.top_px, layout.width_px - layout.left_px, band.height_px))
+    top_px = band.top_px
+    if markers:
+        _markers(painter, look, layout, top_px, sorted(markers))
+        top_px += ROW_PX
+    if cues:
+        _cues(painter, look, layout, top_px, cues)
+    painter.restore()
+    _row_names(painter, look, layout, band, bool(markers), bool(cues))
+    _line(painter, look, layout, band.end_px)
+
+
+def draw_wave(
+    painter: QPainter,
+    look: Look,
+    layout: Layout,
+    band: Band,
+    sound: tuple[Waveform | None, float, str],
+    beats: tuple[Floats, Floats],
+) -> None:
+    """Draw the playback, the bars and the beats. `sound`: the waveform, the second at which it begins, and words."""
+    theme = look.theme
+    waveform, begin_s, words = sound
+    _ground(painter, look, layout, band.top_px, band.end_px, translate("timeline", "playback"))
+    if waveform is not None:
+        image, from_px = picture(waveform, layout, band, begin_s, look)
+        painter.drawImage(QPointF(from_px, band.top_px), image)
+    strong_px, fine_px = beats
+    painter.setPen(ink.pen(theme.edge, part=0.8))
+    ink.rule(painter, ink.upright(strong_px, band.top_px, band.end_px - 1))
+    ink.rule(painter, ink.upright(fine_px, band.end_px - 7, band.end_px - 1))
+    if words:
+        painter.setFont(look.small)
+        wide_px = layout.width_px - layout.left_px - 20
+        shown = look.shortened(words, wide_px)
+        plate = QRectF(layout.left_px + 8, band.top_px + band.height_px / 2 - 10, look.width_px(shown) + 12, 20)
+        painter.fillRect(plate, QColor(theme.panel))
+        painter.setPen(ink.paint(theme.text))
+        painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, shown)
+    _line(painter, look, layout, band.end_px)
+
+
+def picture(waveform: Waveform, layout: Layout, band: Band, begin_s: float, look: Look) -> tuple[QImage, float]:
+    """Return the waveform as a picture, each column from its least to its largest sample, and its left edge."""
+    width = max(1, round((layout.width_px - layout.left_px) * look.ratio))
+    height = max(1, round((band.height_px - 1) * look.ratio))
+    edge_s = np.linspace(layout.begin_s, layout.end_s, width + 1) - begin_s
+    low, high = waveform.columns(edge_s)
+    half = (height - 1) / 2
+    top, end = half - high * (half - look.ratio), half - low * (half - look.ratio)
+    heard = (edge_s[1:] > 0) & (edge_s[:-1] < waveform.lasts_s)
+    first, last = int(heard.argmax()), width - int(heard[::-1].argmax())
+    if not heard.any():
+        return QImage(), layout.left_px
+    made = ink.columns(np.round(top[first:last]), np.round(end[first:last]), height, look.theme.wave, ratio=look.ratio)
+    return made, layout.left_px + first / look.ratio
+
+
+def across(layout: Layout, at_s: Sequence[float]) -> Floats:
+    """Return how far to the right these instants lie."""
+    made: Floats = layout.left_px + (np.array(at_s, np.float64) - layout.begin_s) * layout.px_a_s
+    return made
+
+
+def _ground(painter: QPainter, look: Look, layout: Layout, top_px: float, end_px: float, name: str) -> None:
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+    painter.fillRect(QRectF(0, top_px, layout.width_px, end_px - top_px), QColor(look.theme.panel))
+    if name:
+        painter.setFont(look.small)
+        painter.setPen(QColor(look.theme.weak))
+        painter.drawText(QPointF(12, top_px + 16), name)
+
+
+def _row_names(painter: QPainter, look: Look, layout: Layout, band: Band, markers: bool, cues: bool) -> None:
+    painter.setFont(look.small)
+    painter.setPen(QColor(look.theme.weak))
+    top_px = band.top_px
+    for there, name in ((markers, translate("timeline", "markers")), (cues, translate("timeline", "cues"))):
+        if there:
+            painter.drawText(QPointF(12, top_px + 15), name)
+            top_px += ROW_PX
+
+
+def _line(painter: QPainter, look: Look, layout: Layout, end_px: float) -> None:
+    painter.fillRect(QRectF(0, end_px - 1, layout.width_px, 1), QColor(look.theme.edge))
+
+
+def _markers(
+    painter: QPainter, look: Look, layout: Layout, top_px: float, markers: Sequence[tuple[float, str]]
+) -> None:
+    theme = look.theme
+    painter.setFont(look.small)
+    places = across(layout, [at_s for at_s, _ in markers]).tolist()
+    for x, following, (_, name) in zip(places, [*places[1:], layout.width_px], markers, strict=True):
+        if x < layout.left_px - 400 or x > layout.width_px:
+            continue
+        at = round(x)
+        painter.fillRect(QRectF(at, top_px + 3, 1, ROW_PX - 3), ink.paint(theme.text))
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(ink.paint(theme.text))
+        flag = [QPointF(at, top_px + 3), QPointF(at + _FLAG_PX, top_px + 7), QPointF(at, top_px + 11)]
+        painter.drawPolygon(QPolygonF(flag))
+        room_px = min(following, layout.width_px) - x - _FLAG_PX - 8
+        if room_px >= _LEAST_PX:
+            words = _short(look, name, room_px)
+            painter.drawPixmap(
+                QPointF(at + _FLAG_PX + 4, top_px + 3),
+                ink.worded(words, look.small, theme.text, theme.panel, look.ratio),
+            )
+
+
+def _cues(
+    painter: QPainter, look: Look, layout: Layout, top_px: float, cues: Sequence[tuple[float, float, str]]
+) -> None:
+    theme = look.theme
+    painter.setFont(look.small)
+    for begin_s, end_s, name in cues:
+        from_px, to_px = round(layout.x(begin_s)), round(layout.x(end_s))
+        if to_px < layout.left_px or from_px > layout.width_px:
+            continue
+        span = QRectF(from_px, top_px + 2, max(2, to_px - from_px), ROW_PX - 6)
+        painter.fillRect(span, QColor(theme.raised))
+        painter.setPen(QPen(QColor(theme.edge), 1))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(span.adjusted(0, 0, -1, -1))
+        begin_px = max(from_px, layout.left_px) + 6
+        room_px = min(to_px, layout.width_px) - begin_px - 4
+        if room_px >= _LEAST_PX:
+            painter.setPen(ink.paint(theme.text))
+            words = _short(look, name, room_px)
+            painter.drawText(QPointF(begin_px, top_px + 14), words)
+
+
+def _short(look: Look, name: str, room_px: float) -> str:
+    return name if look.width_px(name) <= room_px else look.shortened(name, room_px)

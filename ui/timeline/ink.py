@@ -1,0 +1,244 @@
+"""Fast strokes: many lines or points at once, and the marks of keys as small pictures.
+
+It refuses to stroke polylines: wide ones that are smoothed cost fifteen times what their lines cost one by one.
+"""
+
+from functools import lru_cache
+from math import cos, pi, sin
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PyQt6 import sip
+from PyQt6.QtCore import QLineF, QPointF, QRectF, Qt
+from PyQt6.QtGui import (
+    QBrush,
+    QColor,
+    QFont,
+    QFontMetricsF,
+    QImage,
+    QPainter,
+    QPainterPath,
+    QPen,
+    QPixmap,
+    QPolygonF,
+)
+
+from ui.theme import Mark
+
+Floats = NDArray[np.float64]
+
+MARK_PX = 5.0  # half of a key's mark
+CHOSEN_PX = 7.0
+_ROUND = 2 * pi
+_IMAGE: Any = QImage  # takes any buffer, which its stubs do not know
+_SIP: Any = sip  # what its stubs know of arrays is too little
+
+
+def rule(painter: QPainter, lines: Floats) -> None:
+    """Draw lines with the pen that is set. Shape: (L, 4), x and y of both ends."""
+    if len(lines):
+        painter.drawLines(_array(QLineF, lines))
+
+
+def dot(painter: QPainter, points: Floats) -> None:
+    """Draw points with the pen that is set. Shape: (N, 2)."""
+    if len(points):
+        painter.drawPoints(_array(QPointF, points))
+
+
+def _array(kind: type, numbers: Floats) -> Any:
+    """Return Qt's objects that lie in memory as these numbers do."""
+    array = _SIP.array(kind, len(numbers))
+    np.frombuffer(_SIP.voidptr(array, numbers.size * 8), np.float64)[:] = numbers.ravel()
+    return array
+
+
+def upright(x_px: Floats, top_px: float, end_px: float) -> Floats:
+    """Return upright lines at these places, as `rule` takes them."""
+    out = np.empty((len(x_px), 4))
+    out[:, 0] = out[:, 2] = np.round(x_px)
+    out[:, 1], out[:, 3] = top_px, end_px
+    return out
+
+
+def fill(painter: QPainter, areas: Floats, brush: QBrush) -> None:
+    """Fill areas. Shape: (N, 4), left, top, width, height."""
+    if len(areas):
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(brush)
+        painter.drawRects(_array(QRectF, areas))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+
+
+@lru_cache(maxsize=128)
+def hair(colour: str) -> QPen:
+    """Return a pen of one pixel of the screen."""
+    made = QPen(QColor(colour), 1.0)
+    made.setCosmetic(True)
+    made.setCapStyle(Qt.PenCapStyle.FlatCap)
+    return made
+
+
+@lru_cache(maxsize=128)
+def square(colour: str, width_px: float) -> QPen:
+    """Return a pen whose points are squares."""
+    made = QPen(QColor(colour), width_px)
+    made.setCapStyle(Qt.PenCapStyle.SquareCap)
+    return made
+
+
+@lru_cache(maxsize=256)
+def paint(colour: str, part: float = 1.0) -> QColor:
+    """Return the colour, of which only a part covers what lies under it."""
+    made = QColor(colour)
+    made.setAlphaF(part)
+    return made
+
+
+@lru_cache(maxsize=256)
+def pen(colour: str, width_px: float = 1.0, style: Qt.PenStyle = Qt.PenStyle.SolidLine, part: float = 1.0) -> QPen:
+    """Return a pen with flat ends."""
+    made = QPen(paint(colour, part), width_px, style)
+    made.setCapStyle(Qt.PenCapStyle.FlatCap)
+    return made
+
+
+@lru_cache(maxsize=64)
+def mixed(colour: str, ground: str, part: float) -> str:
+    """Return what a part of the colour looks like on the ground: what is clear takes longer to draw."""
+    pairs = [(int(colour[at : at + 2], 16), int(ground[at : at + 2], 16)) for at in (1, 3, 5)]
+    return "#" + "".join(f"{round(over * part + under * (1 - part)):02x}" for over, under in pairs)
+
+
+def columns(
+    top: NDArray[Any],
+    end: NDArray[Any],
+    height: int,
+    colour: str,
+    more: tuple[NDArray[Any], int] | None = None,
+    ratio: float = 1.0,
+) -> QImage:
+    """Return a picture whose columns are filled from row `top` to row `end`; and from the rows `more` to one for all.
+
+    It is far quicker than as many upright lines, which meet another line of memory at each pixel. The picture holds
+    until the next one of this size is made. An `end` above the picture leaves its column empty.
+    Shape: `top`, `end`, `more` (C,). Unit: pixels of the screen.
+    """
+    rows, filled, pixels = _scratch(height, len(top), 8 if height < 256 else 16)
+    first = np.clip(top, 0, height - 1).astype(rows.dtype)
+    last = np.clip(end, 0, height - 1).astype(rows.dtype)
+    # below `first` the difference goes round to a large number: one comparison does for both ends
+    np.less_equal(rows - first, np.maximum(last, first) - first, out=filled)
+    if (end < 0).any():
+        filled[:, end < 0] = False
+    if more is not None:
+        upper, foot = int(more[0].min()), more[1]
+        filled[upper:foot] |= rows[upper:foot] >= more[0].astype(rows.dtype)
+    np.multiply(filled, np.uint32(QColor(colour).rgba()), out=pixels)
+    size = pixels.shape[1], pixels.shape[0], 4 * pixels.shape[1]
+    image: QImage = _IMAGE(pixels.data, *size, QImage.Format.Format_ARGB32_Premultiplied)
+    image.setDevicePixelRatio(ratio)
+    return image
+
+
+@lru_cache(maxsize=8)
+def _scratch(height: int, width: int, bits: int) -> tuple[NDArray[Any], NDArray[np.bool_], NDArray[np.uint32]]:
+    """Return the rows' numbers, and memory for a picture: asking for it each time takes as long as drawing."""
+    rows = np.arange(height, dtype=np.uint8 if bits == 8 else np.uint16)[:, None]
+    return rows, np.empty((height, width), np.bool_), np.empty((height, width), np.uint32)
+
+
+@lru_cache(maxsize=1024)
+def worded(words: str, font: QFont, colour: str, ground: str, ratio: float, room_px: float = 0.0) -> QPixmap:
+    """Return words as a picture on their ground, with `room_px` at both sides: writing them takes ten times as long."""
+    metrics = QFontMetricsF(font)
+    wide, high = round(metrics.horizontalAdvance(words) + 2 * room_px), round(metrics.height())
+    picture = QPixmap(max(1, round(wide * ratio)), max(1, round(high * ratio)))
+    picture.setDevicePixelRatio(ratio)
+    picture.fill(QColor(ground))
+    painter = QPainter(picture)
+    painter.setFont(font)
+    painter.setPen(QColor(colour))
+    painter.drawText(QPointF(room_px, metrics.ascent()), words)
+    painter.end()
+    return picture
+
+
+@lru_cache(maxsize=32)
+def hatch(colour: str, part: float = 1.0) -> QBrush:
+    """Return a brush of slanted lines."""
+    return QBrush(paint(colour, part), Qt.BrushStyle.BDiagPattern)
+
+
+def dashed(lines: Floats, on_px: float = 6.0, off_px: float = 4.0) -> Floats:
+    """Return the lines that lie in the dashes, counted across: dashes that stay where they are while a curve moves."""
+    middle = (lines[:, 0] + lines[:, 2]) / 2
+    return lines[middle % (on_px + off_px) < on_px]
+
+
+def outline(mark: Mark, half_px: float) -> QPainterPath:
+    """Return the outline of a key's mark about (0, 0)."""
+    path = QPainterPath()
+    if mark == "circle":
+        path.addEllipse(QPointF(0, 0), half_px, half_px)
+    elif mark == "square":
+        side = 0.86 * half_px
+        path.addRect(-side, -side, 2 * side, 2 * side)
+    elif mark == "cross":
+        arm = 0.38 * half_px
+        turns = [(arm, half_px), (arm, arm), (half_px, arm)]
+        corners = []
+        for across, down in ((1, 1), (1, -1), (-1, -1), (-1, 1)):
+            there = [QPointF(across * x, down * y) for x, y in turns]
+            corners += there if across * down > 0 else there[::-1]
+        path.addPolygon(QPolygonF(corners))
+        path.closeSubpath()
+    else:
+        count, first = {"diamond": (4, 0.0), "up": (3, -0.25), "down": (3, 0.25), "hexagon": (6, 0.0)}[mark]
+        far = half_px * (1.18 if count < 6 else 1.05)
+        angles = [(first + each / count) * _ROUND for each in range(count)]
+        path.addPolygon(QPolygonF([QPointF(far * cos(angle), far * sin(angle)) for angle in angles]))
+        path.closeSubpath()
+    return path
+
+
+@lru_cache(maxsize=256)
+def stamp(mark: Mark, colour: str, ground: str, half_px: float, ratio: float, look: str = "plain") -> QPixmap:
+    """Return a picture of a key's mark for a screen of this pixel ratio.
+
+    `look`: plain; pinned, with a hole; chosen, in `colour` within a ring; ghost, an outline.
+    """
+    side = 2 * round(half_px + 5) + 1
+    pixels = round(side * ratio)
+    picture = QPixmap(pixels, pixels)
+    picture.fill(Qt.GlobalColor.transparent)
+    picture.setDevicePixelRatio(ratio)
+    painter = QPainter(picture)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.translate(side / 2, side / 2)
+    if look == "ghost":
+        painter.setPen(QPen(QColor(colour), 1.5))
+        painter.setBrush(QColor(ground))
+        painter.drawPath(outline(mark, half_px))
+    else:
+        painter.setPen(QPen(QColor(ground), 2.0))
+        painter.setBrush(QColor(colour))
+        painter.drawPath(outline(mark, half_px))
+        if look == "chosen":
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.setPen(QPen(QColor(colour), 1.5))
+            painter.drawEllipse(QPointF(0, 0), half_px + 3.5, half_px + 3.5)
+        elif look == "pinned":
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(QBrush(QColor(ground)))
+            painter.drawEllipse(QPointF(0, 0), half_px * 0.38, half_px * 0.38)
+    painter.end()
+    return picture
+
+
+def press(painter: QPainter, picture: QPixmap, points: Floats) -> None:
+    """Draw the picture about each of the points. Shape: (N, 2)."""
+    half = picture.deviceIndependentSize().width() / 2
+    for x, y in (np.round(points) + 0.5 - half).tolist():
+        painter.drawPixmap(QPointF(x, y), picture)

@@ -1,0 +1,106 @@
+"""Where a track asks more than its axis can do: the stretches in sight, and what is too much in each.
+
+It refuses to know Qt, and to round a broken limit away.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sequencer.motion.peaks import TOLERANCE, Quantity
+from sequencer.motion.shape import Shape
+from ui.timeline.geometry import Layout
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+TOGETHER_PX = 4.0  # stretches nearer than that are one
+_QUANTITIES: tuple[Quantity, ...] = ("speed", "acceleration", "jerk")
+_JUMPS = ("position", "speed", "acceleration")  # what jumps where the quantity of this place is infinite
+
+
+@dataclass(frozen=True, slots=True)
+class Over:
+    """What a leg asks too much of: `of` is the limit, `excess` how much more, as a part of it.
+
+    Unit: `beyond` (travel only) in the axis's own. `jump` says what changes at once, if something does; no excess then.
+    """
+
+    of: Quantity
+    excess: float
+    beyond: float = 0.0
+    jump: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretches:
+    """Where limits are broken in sight, from left to right, and the worst leg of each stretch. Shape: (S,) each."""
+
+    from_px: Floats
+    to_px: Floats
+    leg: Ints
+    excess: Floats
+
+
+class Judged:
+    """What a track asks too much, leg by leg, worked out once for as long as its shape is the same."""
+
+    def __init__(self, shape: Shape) -> None:
+        self.shape = shape
+        self.legs: Ints = np.flatnonzero(shape.excess > TOLERANCE)
+        self._from_s, self._to_s = shape.at_s[self.legs], shape.at_s[self.legs + 1]
+        self._excess = shape.excess[self.legs]
+        self._over: dict[int, Over] = {}
+        if len(shape.at_s) == 1 and (alone := _standing(shape)) is not None:
+            self.legs, self._excess, self._over = np.zeros(1, np.int64), np.array([alone.excess]), {0: alone}
+            self._from_s = self._to_s = shape.at_s
+
+    def over(self, leg: int) -> Over:
+        """Return what the leg asks too much of."""
+        if leg not in self._over:
+            self._over[leg] = over(self.shape, leg)
+        return self._over[leg]
+
+    def stretches(self, layout: Layout) -> Stretches:
+        """Return the stretches in sight in which limits are broken; those that nearly touch are one."""
+        first = int(np.searchsorted(self._to_s, layout.begin_s, "right"))
+        last = max(first, int(np.searchsorted(self._from_s, layout.end_s, "left")))
+        legs, excess = self.legs[first:last], self._excess[first:last]
+        from_px = layout.left_px + (self._from_s[first:last] - layout.begin_s) * layout.px_a_s
+        to_px = layout.left_px + (self._to_s[first:last] - layout.begin_s) * layout.px_a_s
+        if len(legs):
+            starts = np.append(0, 1 + np.flatnonzero(from_px[1:] > to_px[:-1] + TOGETHER_PX))
+            ends = np.append(starts[1:], len(legs))
+            # in a group of many the worst is sought by a sort: stable, so that the first of equals is the one
+            group = np.repeat(np.arange(len(starts)), ends - starts)
+            worst = np.lexsort((-excess, group))[starts]
+            from_px, to_px, legs, excess = from_px[starts], to_px[ends - 1], legs[worst], excess[worst]
+        return Stretches(np.maximum(from_px, layout.left_px), np.minimum(to_px, layout.width_px), legs, excess)
+
+
+def over(shape: Shape, leg: int) -> Over:
+    """Return the limit that this leg breaks most, or keeps with the least to spare."""
+    axis = shape.axis
+    for place, jump in enumerate(_JUMPS):
+        if np.isinf(shape.peak[place, leg]):
+            return Over(_QUANTITIES[place], float("inf"), jump=jump)
+    parts = shape.peak[:, leg] / (axis.speed, axis.acceleration, axis.jerk) - 1
+    place = int(parts.argmax())
+    if axis.travel is not None:
+        low, high = axis.travel
+        beyond = max(low - float(shape.low[leg]), float(shape.high[leg]) - high)
+        part = beyond / (high - low)
+        if part > TOLERANCE and part > parts[place]:
+            return Over("travel", part, beyond)
+    return Over(_QUANTITIES[place], float(parts[place]))
+
+
+def _standing(shape: Shape) -> Over | None:
+    """Return how far the only key of a track is beyond its axis's travel, if it is: it has no legs that say so."""
+    if shape.axis.travel is None:
+        return None
+    low, high = shape.axis.travel
+    beyond = max(low - float(shape.value[0]), float(shape.value[0]) - high)
+    part = beyond / (high - low)
+    return Over("travel", part, beyond) if part > TOLERANCE else None

@@ -1,0 +1,279 @@
+"""The parts that the timeline is drawn of, what each shows of the desk, and which are out of date.
+
+It refuses to draw a part whose content is as it was.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Set
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from PyQt6.QtCore import QRectF, Qt
+from PyQt6.QtGui import QColor, QFontMetricsF, QPainter
+
+from sequencer.motion.shape import Shape
+from sequencer.project.document import Project
+from sequencer.rig.axis import Axis
+from sequencer.score.move import Marker
+from ui.desk import Desk
+from ui.theme import Theme
+from ui.timeline import beats as metred
+from ui.timeline import ticks as ruled
+from ui.timeline.bands import across, draw_music, draw_ruler, draw_wave
+from ui.timeline.geometry import Layout, arrange, shown
+from ui.timeline.judged import Judged
+from ui.timeline.lanes import Content, Grid, draw_body, draw_ground, draw_head
+from ui.timeline.look import Look
+from ui.timeline.ticks import Ticks
+from ui.timeline.wave import Sound
+
+Floats = NDArray[np.float64]
+
+RULER, MUSIC, WAVE, HEAD, BODY, REST = "ruler", "music", "wave", "head", "body", "rest"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part: the ruler, the markers and cues, the playback, a lane's head or body, or what is left below."""
+
+    kind: str
+    axis: str = ""
+
+
+class Parts:
+    """Knows what was drawn last, so that it can tell what is out of date."""
+
+    def __init__(self, desk: Desk, sound: Sound) -> None:
+        self._desk, self._sound = desk, sound
+        self._shapes: Mapping[str, Shape] = desk.shapes
+        self._chosen: Mapping[str, Set[int]] = desk.selection
+        self._project: Project = desk.project
+        self._ranges: dict[str, tuple[Shape | None, float, tuple[float, float]]] = {}
+        self._judged: dict[str, Judged] = {}
+        self._look = Look(theme=desk.theme)
+        self._marked: tuple[tuple[Marker, ...], list[float]] = ((), [])
+        self.tag_px = 0.0
+        self._ghosts = self._ghosts_now()
+        self.forget()
+
+    def forget(self) -> None:
+        """Measure words anew."""
+        wide = QFontMetricsF(self._look.strong).horizontalAdvance("00:00:00:00.00")
+        self.tag_px = float(round(wide) + 14)
+
+    # where
+
+    def lay(self, size_px: tuple[float, float], span_s: tuple[float, float], scroll_px: float, *, keep: bool) -> Layout:
+        """Lay the timeline out; `keep` the ranges of values, as long as a gesture goes on."""
+        project = self._desk.project
+        rows = bool(project.move.markers) + bool(project.move.cues)
+        rough = [(axis.name, (0.0, 1.0)) for axis in project.rig.axes]
+        waved = project.playback is not None
+        layout = arrange(size_px, span_s, rough, rows=rows, waved=waved, scroll_px=scroll_px)
+        lanes = tuple(
+            replace(lane, low=low, high=high)
+            for axis, lane in zip(project.rig.axes, layout.lanes, strict=True)
+            for low, high in [self._range(axis, lane.height_px, keep=keep)]
+        )
+        return replace(layout, lanes=lanes)
+
+    def _range(self, axis: Axis, height_px: float, *, keep: bool) -> tuple[float, float]:
+        """Return the values that a lane shows, worked out anew for another shape or height only."""
+        shape = self._desk.shapes.get(axis.name)
+        kept = self._ranges.get(axis.name)
+        if kept is not None and (keep or (kept[0] is shape and kept[1] == height_px)):
+            return kept[2]
+        found = shown(shape, axis.travel, axis.home, height_px)
+        self._ranges[axis.name] = (shape, height_px, found)
+        return found
+
+    def all(self, layout: Layout) -> Iterator[Part]:
+        """Yield every part that there is."""
+        yield Part(RULER)
+        if layout.music is not None:
+            yield Part(MUSIC)
+        if layout.wave is not None:
+            yield Part(WAVE)
+        for lane in layout.lanes:
+            yield Part(HEAD, lane.axis)
+            yield Part(BODY, lane.axis)
+        yield Part(REST)
+
+    def area(self, part: Part, layout: Layout) -> QRectF:
+        """Return where the part lies, as far as it is in sight."""
+        band = {MUSIC: layout.music, WAVE: layout.wave}.get(part.kind)
+        if part.kind == RULER:
+            return QRectF(0, 0, layout.width_px, layout.ruler_px)
+        if band is not None:
+            return QRectF(0, band.top_px, layout.width_px, band.height_px)
+        if part.kind == REST:
+            top_px = min(layout.height_px, layout.lanes_px + layout.all_lanes_px)
+            return QRectF(0, top_px, layout.width_px, layout.height_px - top_px)
+        found = [lane for lane in layout.lanes if lane.axis == part.axis]
+        if not found:
+            return QRectF()
+        top_px, end_px = max(found[0].top_px, layout.lanes_px), min(found[0].end_px, layout.height_px)
+        left, wide = (0.0, layout.left_px) if part.kind == HEAD else (layout.left_px, layout.width_px - layout.left_px)
+        return QRectF(left, top_px, wide, max(0.0, end_px - top_px))
+
+    # what is out of date
+
+    def changed(self, layout: Layout) -> set[Part]:
+        """Return what another document, or another draft, makes out of date."""
+        desk, project, before = self._desk, self._desk.project, self._project
+        self._project = project
+        if project.rig is not before.rig or project.timebase != before.timebase:
+            return set(self.all(layout))
+        stale = {
+            Part(BODY, axis)
+            for axis in {*desk.shapes, *self._shapes}
+            if desk.shapes.get(axis) is not self._shapes.get(axis)
+        }
+        self._shapes = desk.shapes
+        move, old = project.move, before.move
+        if move.markers is not old.markers or move.cues is not old.cues:
+            stale |= {Part(MUSIC), *(Part(BODY, lane.axis) for lane in layout.lanes)}
+        if project.tempo is not before.tempo:
+            stale |= {Part(RULER), Part(WAVE), *(Part(BODY, lane.axis) for lane in layout.lanes)}
+        if project.playback is not before.playback:
+            stale.add(Part(WAVE))
+        return stale
+
+    def chosen(self) -> set[Part]:
+        """Return what other chosen keys make out of date."""
+        now, before = self._desk.selection, self._chosen
+        self._chosen = now
+        return {Part(BODY, axis) for axis in {*now, *before} if now.get(axis) != before.get(axis)}
+
+    def proposed(self) -> set[Part]:
+        """Return what another proposal makes out of date."""
+        now, before = self._ghosts_now(), self._ghosts
+        self._ghosts = now
+        return {Part(BODY, axis) for axis in {*now, *before} if now.get(axis) is not before.get(axis)}
+
+    def _ghosts_now(self) -> dict[str, Shape]:
+        proposal, shapes = self._desk.proposal, self._desk.shapes
+        if proposal is None:
+            return {}
+        return {axis: shape for axis, shape in proposal.shapes.items() if shape is not shapes.get(axis)}
+
+    # how
+
+    def draw(self, painter: QPainter, look: Look, layout: Layout, stale: Iterable[Part], current: str) -> None:
+        """Draw these parts, each in its place and not beyond it."""
+        parts = set(stale) & set(self.all(layout))
+        ticks = self._ticks(look, layout) if Part(RULER) in parts or self._desk.project.tempo is None else None
+        grid = self._grid(layout, ticks) if any(part.kind in (BODY, WAVE) for part in parts) else None
+        bodies = [part for part in parts if part.kind == BODY]
+        if grid is not None and bodies:
+            self._draw_bodies(painter, look, layout, bodies, grid)
+        for part in parts:
+            area = self.area(part, layout)
+            if area.isEmpty() or part.kind == BODY:
+                continue
+            painter.setClipRect(area)
+            if part.kind == RULER and ticks is not None:
+                draw_ruler(painter, look, layout, ticks)
+            elif part.kind == MUSIC:
+                self._draw_music(painter, look, layout)
+            elif part.kind == WAVE and grid is not None:
+                self._draw_wave(painter, look, layout, grid)
+            elif part.kind == REST:
+                painter.fillRect(area, QColor(look.theme.panel))
+            elif part.kind == HEAD:
+                number = self._desk.project.rig.index(part.axis)
+                what = replace(self._content(number, {}), current=part.axis == current)
+                draw_head(painter, look, layout, layout.lanes[number], what)
+
+    def _draw_bodies(self, painter: QPainter, look: Look, layout: Layout, bodies: list[Part], grid: Grid) -> None:
+        """Draw lanes; the ground of all of them at once where all are to be drawn."""
+        axes = {part.axis for part in bodies}
+        areas = {axis: self.area(Part(BODY, axis), layout) for axis in axes}
+        whole = list(areas.values())
+        if len(axes) == len(layout.lanes):
+            left, top_px = layout.left_px, layout.lanes_px
+            end_px = min(layout.height_px, layout.lanes_px + layout.all_lanes_px)
+            whole = [QRectF(left, top_px, layout.width_px - left, end_px - top_px)]
+        for area in whole:
+            painter.setClipRect(area)
+            draw_ground(painter, look, layout, area, grid)
+        ghosts = self._ghosts_now()
+        for number, lane in enumerate(layout.lanes):
+            if lane.axis in axes and not areas[lane.axis].isEmpty():
+                painter.setClipRect(areas[lane.axis])
+                draw_body(painter, look, layout, lane, self._content(number, ghosts))
+
+    def draw_tag(self, painter: QPainter, theme: Theme, area: QRectF) -> None:
+        """Draw the playhead's label."""
+        label = str(self._desk.project.timebase.label_at(self._desk.playhead_s))
+        painter.fillRect(area.adjusted(-1, -1, 1, 1), QColor(theme.ground))
+        painter.fillRect(area, QColor(theme.playhead))
+        painter.setFont(self._look.strong)
+        painter.setPen(QColor(theme.ground))
+        painter.drawText(area, Qt.AlignmentFlag.AlignCenter, label)
+
+    def _content(self, number: int, ghosts: Mapping[str, Shape]) -> Content:
+        axis = self._desk.project.rig.axes[number]
+        shape = self._desk.shapes.get(axis.name)
+        judged = self._judged.get(axis.name)
+        if shape is None:
+            judged = None
+        elif judged is None or judged.shape is not shape:
+            judged = self._judged[axis.name] = Judged(shape)
+        return Content(
+            axis=axis,
+            number=number,
+            judged=judged,
+            ghost=ghosts.get(axis.name),
+            chosen=self._desk.selection.get(axis.name, frozenset()),
+            current=False,
+        )
+
+    def _draw_music(self, painter: QPainter, look: Look, layout: Layout) -> None:
+        if layout.music is None:
+            return
+        rate, move = self._desk.project.timebase.rate, self._desk.project.move
+        markers = [(float(rate.seconds(one.at)), one.name) for one in move.markers]
+        cues = [(float(rate.seconds(one.start)), float(rate.seconds(one.end)), one.name) for one in move.cues]
+        draw_music(painter, look, layout, layout.music, markers, cues)
+
+    def _draw_wave(self, painter: QPainter, look: Look, layout: Layout, grid: Grid) -> None:
+        playback = self._desk.project.playback
+        if layout.wave is None or playback is None:
+            return
+        begin_s = float(self._desk.project.timebase.rate.seconds(playback.at))
+        beats = (grid.strong_px, grid.fine_px) if self._desk.project.tempo is not None else (np.empty(0), np.empty(0))
+        draw_wave(painter, look, layout, layout.wave, (self._sound.waveform, begin_s, self._sound.words), beats)
+
+    def _ticks(self, look: Look, layout: Layout) -> Ticks:
+        desk, project = self._desk, self._desk.project
+        span = (layout.begin_s, layout.end_s, layout.px_a_s, look.width_px)
+        if desk.counted == "frames":
+            return ruled.frames(project.timebase, *span)
+        if desk.counted == "seconds":
+            return ruled.seconds(*span)
+        if desk.counted == "bars" and project.tempo is not None:
+            return metred.bars(project.tempo, *span)
+        return ruled.timecode(project.timebase, *span)
+
+    def _grid(self, layout: Layout, ticks: Ticks | None) -> Grid:
+        project = self._desk.project
+        markers = self._markers_s(project)
+        if project.tempo is not None:
+            bars_s, beats_s = metred.beats(project.tempo, layout.begin_s, layout.end_s, layout.px_a_s)
+        else:
+            bars_s, beats_s = ([at_s for at_s, _ in ticks.labelled], []) if ticks is not None else ([], [])
+        places = (self._inside(layout, each) for each in (bars_s, beats_s, markers))
+        strong_px, fine_px, markers_px = places
+        return Grid(strong_px=strong_px, fine_px=fine_px, markers_px=markers_px)
+
+    def _markers_s(self, project: Project) -> list[float]:
+        """Return when the markers are; worked out once, since a scroll asks for it at each frame."""
+        markers = project.move.markers
+        if self._marked[0] is not markers:
+            self._marked = (markers, [float(project.timebase.rate.seconds(one.at)) for one in markers])
+        return self._marked[1]
+
+    def _inside(self, layout: Layout, at_s: Iterable[float]) -> Floats:
+        places = across(layout, list(at_s))
+        return places[(places >= layout.left_px) & (places <= layout.width_px)]
