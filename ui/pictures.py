@@ -12,7 +12,8 @@ from ui.window import Window
 
 SIZE_PX = (1600, 940)
 SMALL_PX = (1280, 720)
-_SETTLE_MS = 400  # for what workers find out meanwhile
+_READ_MS = 800  # for what workers find out meanwhile
+_SETTLE_MS = 120  # for each view
 _OPEN_MS = 50
 _PATIENCE = 200  # looks at whether the project is open
 
@@ -36,7 +37,7 @@ class Painter:
     def _wait(self) -> None:
         self._looks += 1
         if self._window.desk.folder is not None:
-            QTimer.singleShot(_SETTLE_MS, self._next)
+            QTimer.singleShot(_READ_MS, self._next)
         elif self._looks > _PATIENCE or self._window.questions.asks:
             QApplication.exit(2)
         else:
