@@ -5,9 +5,10 @@ It only puts the parts together, and says to each what the others need to hear. 
 """
 
 from collections.abc import Callable, Sequence
+from fractions import Fraction
 
 import numpy as np
-from PyQt6.QtCore import QEvent, Qt
+from PyQt6.QtCore import QEvent, Qt, QTimer
 from PyQt6.QtGui import QAction, QCloseEvent, QKeySequence
 from PyQt6.QtWidgets import (
     QApplication,
@@ -21,6 +22,7 @@ from PyQt6.QtWidgets import (
     QWidget,
 )
 
+from sequencer.shell.messages import Status
 from ui.actions import Menu, menus
 from ui.acts.drops import Drops
 from ui.acts.files import Files
@@ -56,11 +58,14 @@ from ui.timeline.hands import Hands
 from ui.timeline.view import Timeline
 
 SMALLEST_PX = (1024, 640)
-_COLUMN_PX, _VIEW_PX = 220, 400
+_COLUMN_PX, _VIEW_PX = 220, 420
 _RUN_COLUMN_PX = 270
 _DRAWER_PX = 250
+_LENS_SHAPE = 85  # its height, in percent of its width
+_ON_THE_CLOCK = ("joining", "running", "freewheeling")
+_PARTS = 100  # of a frame, to which the playhead follows
 _KEYS_PAGE = 1  # of the drawer
-_RIBBON_PX = 190  # of the timeline in the face for running
+_RIBBON_PX = 150  # of the timeline in the face for running
 
 
 class Window(QMainWindow):
@@ -69,6 +74,7 @@ class Window(QMainWindow):
     def __init__(self, desk: Desk, link: Link, files: Files) -> None:
         super().__init__()
         self.desk, self.link, self.files = desk, link, files
+        self._shared = False  # whether the parts were given their room once; after that it is the operator's
         self.setMinimumSize(*SMALLEST_PX)
         self.strip = Strip(desk, link)
         self.questions = QuestionBar(desk)
@@ -157,8 +163,7 @@ class Window(QMainWindow):
 
     def _pair(self, left: QWidget, right: QWidget) -> QSplitter:
         pair = self._splitter(Qt.Orientation.Horizontal, self._scrolled(left), self._scrolled(right))
-        pair.setStretchFactor(0, 3)
-        pair.setStretchFactor(1, 2)
+        pair.setSizes([3000, 2000])
         return pair
 
     def _splitter(self, way: Qt.Orientation, *parts: QWidget) -> QSplitter:
@@ -202,6 +207,7 @@ class Window(QMainWindow):
         self.timeline.axis_chosen.connect(self.curves.show_axis)
         self.hands.numbers_asked.connect(self._ask_numbers)
         self.column.moved.connect(self._live)
+        self.link.status.connect(self._follow)
         files.asked.connect(self.questions.ask)
         files.picking.connect(self.picker.pick)
         files.opened.connect(lambda _: self._show(self.body))
@@ -215,6 +221,12 @@ class Window(QMainWindow):
         desk.preferred.connect(self._dress)
         desk.faced.connect(self._face)
 
+    def _follow(self, status: Status) -> None:
+        """Have the playhead stand where the move is, while it runs."""
+        if status.phase in _ON_THE_CLOCK:
+            rate = self.desk.project.timebase.rate
+            self.desk.place(Fraction(round(rate.frames(Fraction(status.timeline_s)) * _PARTS), _PARTS))
+
     def _live(self, actual: Sequence[float | None]) -> None:
         """Have the views show where the rig is, as far as it says."""
         known = len(actual) > 0 and None not in actual
@@ -224,6 +236,9 @@ class Window(QMainWindow):
 
     def _show(self, page: QWidget) -> None:
         self.pages.setCurrentWidget(page)
+        if page is self.body and not self._shared:
+            self._shared = True
+            QTimer.singleShot(0, self._share)  # when the parts know how large they are
 
     def _picking(self, active: bool) -> None:
         if active:
@@ -261,11 +276,12 @@ class Window(QMainWindow):
         """Give each part its room: the timeline most of it when preparing, the run panel when running."""
         running = self.desk.face == "run"
         tall, wide = max(self.middle.height(), 400), max(self.body.width(), SMALLEST_PX[0])
-        drawer = max(_DRAWER_PX, tall * 2 // 5)
+        drawer = max(_DRAWER_PX, tall * 7 // 20)
         self.middle.setSizes([_RIBBON_PX, 0, tall - _RIBBON_PX] if running else [tall - drawer, drawer, 0])
-        column, view = (_RUN_COLUMN_PX, _VIEW_PX) if running else (_COLUMN_PX, _VIEW_PX)
-        view = min(view, wide * 3 // 10)
+        column, view = (_RUN_COLUMN_PX if running else _COLUMN_PX), min(_VIEW_PX, wide * 28 // 100)
         self.body.setSizes([column, wide - column - view, view])
+        lens = view * _LENS_SHAPE // 100
+        self.views.setSizes([lens, max(1, self.views.height() - lens)])
 
     def _dress(self) -> None:
         self.setStyleSheet(style(self.desk.theme))
@@ -278,8 +294,6 @@ class Window(QMainWindow):
 
     def event(self, event: QEvent | None) -> bool:
         done = super().event(event)
-        if event is not None and event.type() == QEvent.Type.Show and not event.spontaneous():
-            self._share()
         if event is not None and event.type() in (QEvent.Type.LayoutRequest, QEvent.Type.Resize, QEvent.Type.Show):
             self._align()
         return done
