@@ -56,7 +56,7 @@ def compose(project: Path | None, root: Path | None = None) -> Window:
     desk = Desk(empty(), table)
     files = Files(desk, root)
     link = Link(desk, files.save)
-    window = Window(desk, link, files)
+    window = Window(desk, link, files, root)
     window.pages.setCurrentWidget(window.first_run)
     files.begin(None)
     if project is not None:

@@ -16,7 +16,7 @@ from sequencer.motion.shape import Shape, reshaped, shape
 from sequencer.project.document import Project
 from sequencer.project.history import History
 from sequencer.score.easing import Laws
-from sequencer.score.edits.selection import Selection
+from sequencer.score.edits.selection import Selection, brought, followed
 from sequencer.score.move import Key, Move, Track
 from ui.language import translate
 from ui.theme import DARK, Theme
@@ -96,12 +96,11 @@ class Desk(QObject):
         self._draft: Project | None = None
         self._proposal: Proposal | None = None
         self._shapes: Mapping[str, Shape] = {}
-        self._selection: dict[str, frozenset[int]] = {}
+        self._selection: Selection = {}
         self._run_name: str | None = None
-        begin, end = extent(project)
-        self._playhead = begin
+        self._playhead, end = extent(project)
         rate = project.timebase.rate
-        begin_s, end_s = float(rate.seconds(begin)), float(rate.seconds(end))
+        begin_s, end_s = float(rate.seconds(self._playhead)), float(rate.seconds(end))
         room_s = max(0.02 * (end_s - begin_s), _SHORTEST_S)
         self._span_s = (begin_s - room_s, end_s + room_s)
         self._reshape()
@@ -139,8 +138,7 @@ class Desk(QObject):
     def open(self, project: Project, folder: Path | None) -> None:
         """Put another project on the desk; what was there before is gone, with its history."""
         self._open(project, folder)
-        self.opened.emit()
-        for signal in (self.changed, self.selected, self.placed, self.zoomed):
+        for signal in (self.opened, self.proposed, self.changed, self.selected, self.placed, self.zoomed):
             signal.emit()
 
     def saved(self, project: Project) -> None:
@@ -152,9 +150,9 @@ class Desk(QObject):
         """Make `value` the document, as one step; steps in a row with the same `merge` are one."""
         if not self._free():
             return
-        self._draft = None
+        before, self._draft = self.project, None
         self._history = self._history.push(self._whole(value), words, merge)
-        self._show()
+        self._show(before)
 
     def attempt(self, words: str, edit: Callable[[Project], Project | Move], merge: str = "") -> bool:
         """Edit, or note why it is refused and leave all as it is; return whether it was done."""
@@ -171,8 +169,8 @@ class Desk(QObject):
     def draft(self, value: Project | Move) -> None:
         """Show and judge `value` while a gesture goes on; the history does not know it."""
         if self._free():
-            self._draft = self._whole(value)
-            self._show()
+            before, self._draft = self.project, self._whole(value)
+            self._show(before)
 
     def settle(self, words: str) -> None:
         """End the gesture: what it drafted becomes one step."""
@@ -182,8 +180,8 @@ class Desk(QObject):
     def abandon(self) -> None:
         """End the gesture as if it had not been."""
         if self._draft is not None:
-            self._draft = None
-            self._show()
+            before, self._draft = self._draft, None
+            self._show(before)
 
     def undo(self) -> None:
         """Go one step back, or say that there is none."""
@@ -283,7 +281,7 @@ class Desk(QObject):
         """Judge the motion as it is in another pass. Error: ValueError for one that is not there."""
         self.project.run(name)
         self._run_name = name
-        self._show()
+        self._show(self.project)
 
     # how it is shown
 
@@ -358,19 +356,23 @@ class Desk(QObject):
             self.note(str(fault), "refused")
             return
         steps = after.future if len(after.future) > len(self._history.future) else after.past
-        self._draft, self._history = None, after
-        self._show()
+        before, self._draft, self._history = self.project, None, after
+        self._show(before, brought(before.move, after.now.move))
         self.note(words.format(words=steps[-1].words), "done")
 
-    def _show(self) -> None:
+    def _show(self, before: Project, selection: Selection | None = None) -> None:
+        """Have all views follow; what is chosen are the same keys as before, or others if there are any."""
+        was = self._selection
+        self._selection = dict(selection or followed(before.move, self.project.move, was))
         self._reshape()
         self.leave_proposal()
         self.changed.emit()
-        self.select(self._selection)
+        if self._selection != was:
+            self.seal()
+            self.selected.emit()
 
     def _reshape(self) -> None:
-        passes = self.project.move.passes
-        if self._run_name is not None and all(one.name != self._run_name for one in passes):
+        if self._run_name not in {one.name for one in self.project.move.passes}:
             self._run_name = None
         self._shapes = self._shaped(self.project)
 
@@ -394,7 +396,5 @@ def extent(project: Project) -> tuple[Fraction, Fraction]:
     there = [key.at for track in move.tracks for key in (track.keys[:1] + track.keys[-1:])]
     there += [at for cue in move.cues for at in (cue.start, cue.end)]
     there += [marker.at for marker in move.markers]
-    if not there or min(there) == max(there):
-        begin = min(there, default=Fraction(0))
-        return begin, begin + project.timebase.rate.frames(Fraction(10))
-    return min(there), max(there)
+    begin, end = min(there, default=Fraction(0)), max(there, default=Fraction(0))
+    return begin, end if begin < end else begin + project.timebase.rate.frames(Fraction(10))

@@ -17,6 +17,7 @@ _ARCMIN = 1 / 60
 _DOTS_A_M = 96 / 0.0254  # what a screen counts as its own pixels, whatever it has
 _CAPITAL = 0.72  # of a font's size
 GAP_PX = 8
+LEFT_PX = 120  # of the timeline and of the curves below it, for names and scales
 TARGET_PX = 32  # of a control in the face for preparing
 BIG_TARGET_PX = 64  # in the face for running
 STOP_PX = (176, 72)

@@ -6,6 +6,8 @@ It only puts the parts together, and says to each what the others need to hear. 
 
 from collections.abc import Callable, Sequence
 from fractions import Fraction
+from functools import partial
+from pathlib import Path
 
 import numpy as np
 from PyQt6.QtCore import QEvent, Qt, QTimer
@@ -23,7 +25,7 @@ from PyQt6.QtWidgets import (
 )
 
 from sequencer.shell.messages import Status
-from ui.actions import Menu, menus
+from ui.actions import Item, Menu, menus
 from ui.acts.drops import Drops
 from ui.acts.files import Files
 from ui.curves.view import CurvesView
@@ -34,6 +36,7 @@ from ui.panels.bar import Bar
 from ui.panels.calm import CalmWheel
 from ui.panels.check import CheckPanel
 from ui.panels.first_run import FirstRun
+from ui.panels.help import HelpPage
 from ui.panels.keys_table import KeysTable
 from ui.panels.marks_table import MarksPanel
 from ui.panels.music import MusicPanel
@@ -63,15 +66,30 @@ _RUN_COLUMN_PX = 270
 _DRAWER_PX = 250
 _LENS_SHAPE = 85  # its height, in percent of its width
 _ON_THE_CLOCK = ("joining", "running", "freewheeling")
+# held down, these go on
+_REPEATED = (
+    "undo",
+    "redo",
+    "zoom-in",
+    "zoom-out",
+    "frame-back",
+    "frame-on",
+    "beat-back",
+    "beat-on",
+    "key-back",
+    "key-on",
+    "marker-back",
+    "marker-on",
+)
 _PARTS = 100  # of a frame, to which the playhead follows
 _KEYS_PAGE = 1  # of the drawer
 _RIBBON_PX = 150  # of the timeline in the face for running
 
 
 class Window(QMainWindow):
-    """One window with two faces: one for preparing, one for running."""
+    """One window with two faces: one for preparing, one for running. `root` is as in `ui.app.compose`."""
 
-    def __init__(self, desk: Desk, link: Link, files: Files) -> None:
+    def __init__(self, desk: Desk, link: Link, files: Files, root: Path | None = None) -> None:
         super().__init__()
         self.desk, self.link, self.files = desk, link, files
         self._shared = False  # whether the parts were given their room once; after that it is the operator's
@@ -79,19 +97,24 @@ class Window(QMainWindow):
         self.strip = Strip(desk, link)
         self.questions = QuestionBar(desk)
         self.picker = Picker(desk)
-        self.first_run = FirstRun(desk)
+        self.first_run = FirstRun(desk, root)
         self.next_line = NextLine(desk)
         self._make_parts()
         self.stop_keys = StopKeys(link, self)
         self.calm = CalmWheel(self)
         QApplication.instance().installEventFilter(self.calm)  # type: ignore[union-attr]  # a window has an application
         self.drops = Drops(self, files)
-        self._menus = [self._menu(menu) for menu in menus(desk, files)]
+        self.help = HelpPage(desk)
+        self._items: list[tuple[Item, QAction]] = []
+        for menu in menus(desk, files, lambda: self.timeline.chosen_axis, self.help.tell):
+            self._menu(menu)
+        self._before: QWidget | None = None
         self._lay_out()
         self._connect()
         self._dress()
         self._face()
         self._title()
+        self._allow()
 
     def _make_parts(self) -> None:
         desk, link = self.desk, self.link
@@ -148,7 +171,7 @@ class Window(QMainWindow):
         self.middle.setStretchFactor(1, 2)
         self.middle.setStretchFactor(2, 3)
         self.pages = QStackedWidget()
-        for whole_page in (self.body, self.first_run, self.picker):
+        for whole_page in (self.body, self.first_run, self.picker, self.help):
             self.pages.addWidget(whole_page)
         whole = QWidget()
         all_lines = QVBoxLayout(whole)
@@ -181,12 +204,11 @@ class Window(QMainWindow):
         area.setFrameShape(QFrame.Shape.NoFrame)
         return area
 
-    def _menu(self, menu: Menu) -> list[QAction]:
+    def _menu(self, menu: Menu) -> None:
         bar = self.menuBar()
         made = bar.addMenu(menu.words) if bar is not None else None
         if made is None:
             raise RuntimeError("a main window has a menu bar")
-        actions = []
         for item in menu.items:
             if item is None:
                 made.addSeparator()
@@ -195,11 +217,10 @@ class Window(QMainWindow):
             action.setObjectName(item.name)
             if item.keys:
                 action.setShortcut(QKeySequence(item.keys))
-            action.setAutoRepeat(item.name not in ("save", "new", "open"))
+            action.setAutoRepeat(item.name in _REPEATED)
             action.triggered.connect(_plainly(item.do))
             made.addAction(action)
-            actions.append(action)
-        return actions
+            self._items.append((item, action))
 
     def _connect(self) -> None:
         desk, files = self.desk, self.files
@@ -215,7 +236,9 @@ class Window(QMainWindow):
         files.wanted_new.connect(lambda: self._show(self.first_run))
         self.first_run.opened.connect(files.open)
         self.first_run.picking.connect(self.picker.pick)
-        self.picker.active.connect(self._picking)
+        for shown in (self.picker, self.help):
+            shown.active.connect(partial(self._instead, shown))
+        self.pages.currentChanged.connect(self._allow)
         for signal in (desk.changed, desk.opened):
             signal.connect(self._title)
         desk.preferred.connect(self._dress)
@@ -240,12 +263,20 @@ class Window(QMainWindow):
             self._shared = True
             QTimer.singleShot(0, self._share)  # when the parts know how large they are
 
-    def _picking(self, active: bool) -> None:
+    def _instead(self, page: QWidget, active: bool) -> None:
+        """Show a page in the place of what is there, or give that its place back."""
         if active:
-            self._before = self.pages.currentWidget()
-            self._show(self.picker)
-        elif self.pages.currentWidget() is self.picker:
+            if self.pages.currentWidget() not in (self.picker, self.help):
+                self._before = self.pages.currentWidget()
+            self._show(page)
+        elif self.pages.currentWidget() is page:
             self._show(self._before or self.body)
+
+    def _allow(self) -> None:
+        """Let the menus work on a project only while it is in sight."""
+        in_sight = self.pages.currentWidget() is self.body
+        for item, action in self._items:
+            action.setEnabled(item.everywhere or in_sight)
 
     def _ask_numbers(self) -> None:
         self.drawer.setCurrentIndex(_KEYS_PAGE)

@@ -19,7 +19,8 @@ from sequencer.errors import ProjectError
 from sequencer.motion.check import Check, check
 from sequencer.motion.peaks import Peak
 from sequencer.motion.repair.choices import CHOICES, Choice, Task
-from sequencer.motion.repair.outcome import Repaired, Tell, Unrepaired
+from sequencer.motion.repair.outcome import AS_IT_IS, Repaired, Tell, Unrepaired
+from sequencer.motion.repair.settled import settled
 from sequencer.project.document import Project
 from sequencer.project.store import load, save
 from sequencer.rig.speed import at_speed
@@ -103,6 +104,10 @@ class _Given:
         return check(self.project.rig, move, self.project.timebase.rate, laws(), self.speed)
 
     def result(self, move: Move, *words: str) -> "_Result":
+        opened = self.project
+        move, more = settled(opened.rig, move, opened.timebase.rate, laws(), self.speed)
+        if more:
+            words = tuple(word for word in words if word != AS_IT_IS) + more
         return _Result(move=move, words=tuple(map(self.say, words)), after=self.judge(move))
 
     def say(self, words: str) -> str:

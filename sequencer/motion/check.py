@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.motion.asked import asked
-from sequencer.motion.compile import compile_legs
+from sequencer.motion.compile import Pieces, compile_pieces, joined
 from sequencer.motion.extremes import Extremes
 from sequencer.motion.legs import Legs, legs
 from sequencer.motion.peaks import TOLERANCE, Asked, Peak, against, combined_peaks, peak_of, worst
@@ -141,6 +141,8 @@ class Check:
         )
 
 
+# the ends of the travel of an axis that has none: nothing goes beyond them
+_ENDLESS = -float(np.finfo(np.float64).max) / 4, float(np.finfo(np.float64).max) / 4
 _NOTHING = np.zeros(3), np.zeros(3)
 
 
@@ -150,8 +152,9 @@ def check(rig: Rig, move: Move, rate: Rate, laws: Laws, speed: Fraction = Fracti
     Error: ProjectError for the first fault of the move (`score.faults`), or for a smooth run that cannot be solved.
     """
     whole = legs(rig, move, rate, laws)
-    trajectory = compile_legs(rig, whole)
-    found, excess = judged(rig, whole, trajectory, speed)
+    pieces = compile_pieces(rig, whole)
+    trajectory = joined(rig, whole, pieces)
+    found, excess = judged(rig, whole, pieces, speed)
     counts = np.diff(whole.first)
     # the first and the last leg of an axis are its rests; where a track has one key, that is all there is of it
     between = np.ones(len(excess), np.bool_)
@@ -165,14 +168,15 @@ def check(rig: Rig, move: Move, rate: Rate, laws: Laws, speed: Fraction = Fracti
     return Check(rig, speed, trajectory, whole, found, excess, np.flatnonzero(between), combined)
 
 
-def judged(rig: Rig, whole: Legs, trajectory: Trajectory, speed: Fraction) -> tuple[Extremes, Floats]:
-    """Return what each leg asks, and its excess, as in `Check`; `trajectory` is what these legs compile to."""
-    found = _at_speed(asked(whole, trajectory), float(speed))
-    counts = np.diff(whole.first)
-    limits = _limits(rig).T.repeat(counts, axis=1)
+def judged(rig: Rig, whole: Legs, pieces: Pieces, speed: Fraction) -> tuple[Extremes, Floats]:
+    """Return what each leg asks, and its excess, as in `Check`; `pieces` are what these legs compile to."""
+    found = _at_speed(asked(whole, pieces), float(speed))
+    counts = whole.first[1:] - whole.first[:-1]
+    bounds = [(axis.speed, axis.acceleration, axis.jerk, *(axis.travel or _ENDLESS)) for axis in rig.axes]
+    rows = np.array(bounds).T.repeat(counts, axis=1)
+    limits, low, high = rows[:3], rows[3], rows[4]
     _charge_jumps(found, whole, limits)
     excess = (found.peak / limits).max(axis=0) - 1
-    low, high = _travels(rig).T.repeat(counts, axis=1)
     beyond = np.maximum(low - found.low, found.high - high) / (high - low)
     return found, np.where(beyond > TOLERANCE, np.maximum(beyond, excess), excess)
 
@@ -180,12 +184,6 @@ def judged(rig: Rig, whole: Legs, trajectory: Trajectory, speed: Fraction) -> tu
 def _limits(rig: Rig) -> Floats:
     """Return the speed, acceleration and jerk of each axis. Shape: (A, 3)."""
     return np.array([(axis.speed, axis.acceleration, axis.jerk) for axis in rig.axes])
-
-
-def _travels(rig: Rig) -> Floats:
-    """Return the ends of each axis's travel; without ends, those that nothing goes beyond. Shape: (A, 2)."""
-    endless = np.finfo(np.float64).max / 4
-    return np.array([axis.travel or (-endless, endless) for axis in rig.axes])
 
 
 def _at_speed(found: Extremes, speed: float) -> Extremes:
@@ -204,18 +202,21 @@ def _as_written(peak: Peak, speed: float) -> Peak:
 
 def _charge_jumps(found: Extremes, whole: Legs, limits: Floats) -> None:
     """Make infinite, in place, what is so where position, speed or acceleration jumps inside a leg or at its ends."""
-    rough = TOLERANCE * limits[[0, 0, 1]]
+    rough = np.empty_like(limits)
+    rough[:2], rough[2] = TOLERANCE * limits[0], TOLERANCE * limits[1]
     begins = np.zeros(found.step.shape, np.bool_)
     begins[:, 1:] = np.abs(found.begin[:, 1:] - found.end[:, :-1]) > rough[:, 1:]
     begins[:, whole.first[:-1]] = False  # the leg before it is of another axis
+    inside = found.step > rough
+    if not (begins.any() or inside.any()):
+        return
     rests = whole.law == 0
     ends = np.zeros_like(begins)
     ends[:, :-1] = (begins & rests)[:, 1:]
     begins &= ~rests
-    inside = found.step > rough
     after_s = np.append(whole.at_s[1:], 0.0)
     for order in (2, 1, 0):
         for jumps, at_s in ((ends, after_s), (inside, found.step_at[order]), (begins, whole.at_s)):
-            legs = np.flatnonzero(jumps[order])
+            legs = jumps[order].nonzero()[0]
             found.peak[order:, legs] = np.inf
             found.peak_at[order:, legs] = at_s[legs]

@@ -157,7 +157,7 @@ def _stretched(whole: Legs, kinds: _Kinds, place: Ints) -> tuple[Floats, Floats]
     factor = each(whole.way if drawn is None else np.where(drawn, 1.0, whole.way))
     coeffs = kinds.coeffs.take(number, axis=1)
     for row in coeffs[::-1]:
-        row *= factor
+        np.multiply(row, factor, out=row)
         factor /= lasts_s
     coeffs[-1] += each(whole.value)
     if drawn is not None:  # beside the straight line

@@ -65,7 +65,7 @@ def legs(rig: Rig, move: Move, rate: Rate, laws: Laws) -> Legs:
     track_of = {track.axis: number for number, track in enumerate(move.tracks)}
     track = tuple(track_of.get(name, -1) for name in rig.names)
     key_s, key_value = read.seconds(rate), _unwound(read)
-    idle_s = float(key_s[read.first[:-1]].min()) if move.tracks else 0.0
+    idle_s = float(key_s[read.first[:-1]].min()) if move.tracks and -1 in track else 0.0
     at_s, value, law, place = [], [], [], [0]
     passing: dict[int, Passing] = {}
     for axis, number in zip(rig.axes, track, strict=True):
@@ -85,12 +85,16 @@ def legs(rig: Rig, move: Move, rate: Rate, laws: Laws) -> Legs:
             place.append(place[-1] + 1)
     first = np.array(place)
     starts_s, values, number_of = np.concatenate(at_s), np.concatenate(value), np.concatenate(law)
-    way, lasts_s = np.diff(values, append=0.0), np.diff(starts_s, append=0.0)
-    rests = np.concatenate((first[:-1], first[1:] - 1))
-    way[rests], lasts_s[rests] = 0.0, 1.0
+    way, lasts_s = np.zeros(len(values)), np.ones(len(values))
+    np.subtract(values[1:], values[:-1], out=way[:-1])
+    np.subtract(starts_s[1:], starts_s[:-1], out=lasts_s[:-1])
+    for rests in (first[:-1], first[1:] - 1):
+        way[rests], lasts_s[rests] = 0.0, 1.0
     curves = [REST, *curves_of(read.eases, laws)]
-    drawn = np.array([isinstance(curve, Drawn) for curve in curves])
-    found = np.where((way == 0) & ~drawn[number_of], 0, number_of)
+    still, drawn = way == 0, [isinstance(curve, Drawn) for curve in curves]
+    if any(drawn):
+        still &= ~np.array(drawn)[number_of]
+    found = np.where(still, 0, number_of)
     whole = Legs(first, starts_s, lasts_s, values, way, found, curves, track, passing)
     _suit(whole, rig, read, laws)
     return whole
@@ -102,6 +106,8 @@ def _suit(legs: Legs, rig: Rig, read: Columns, laws: Laws) -> None:
     Settings that come back themselves for one leg leave nothing to the limits of any.
     """
     known: dict[UnitCurve | Drawn | NoCurve, int] = {}
+    if all(laws[ease.law].suited is None for ease in read.eases):
+        return
     axis_of = np.repeat(np.arange(len(rig.axes)), np.diff(legs.first))
     for place, ease in enumerate(read.eases, 1):
         suited = laws[ease.law].suited

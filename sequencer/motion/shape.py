@@ -7,14 +7,16 @@ import math
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.errors import ProjectError
+from sequencer.motion.changed import Change, change_of
 from sequencer.motion.check import Check, LegCheck, check, judged
-from sequencer.motion.compile import compile_legs, places
+from sequencer.motion.compile import Pieces, compile_pieces
+from sequencer.motion.extremes import Extremes
 from sequencer.motion.legs import Legs, legs
 from sequencer.motion.peaks import TOLERANCE, Extreme, Peak, against, worst
 from sequencer.motion.program import Unsolved
@@ -27,27 +29,24 @@ from sequencer.timebase.rate import Rate
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+T = TypeVar("T", np.float64, np.bool_)
 
-# how many keys are compared at once
-_BLOCK = 256
 # Legs of a smooth run that are solved anew on either side of a change, at first and where that is not enough: what is
 # further away moves by less than _LEFT of the run's range.
 _REACHES = (16, 64, 10**9)
 _LEFT = 1e-8
-# the columns of what legs ask for, as in Extremes
-_ASKED = ("low", "high", "low_at", "high_at", "peak", "peak_at")
+# the rows of what legs ask for, as in Extremes
+_ASKED = (("low", 0), ("high", 1), ("low_at", 2), ("high_at", 3), ("peak", slice(5, 8)), ("peak_at", slice(8, 11)))
+_EXCESS, _ROWS = 4, 11
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Shape:
     """What the motor of one axis is asked to do by its track, when it is run at `speed`.
 
-    Shape: `at_s`, `value` (N,), the keys; values of an axis that goes round count its turns. `from_s` (P,), where a
-    piece begins, and `coeffs` (K, P) in PPoly's layout; leg k, from key k to the next, has the pieces `place[k]` up
-    to `place[k + 1]`, `place` (N,). Each leg's `low` and `high` (N-1,) position, and `peak` speed, acceleration and
-    jerk, each reached at `peak_at` (3, N-1), infinite from a jump on. `excess` (N-1,) is how much more it asks than
-    its axis can do, as a part of the limit that it breaks most, or what is left where that is below zero. `runs`
-    (N-1,) says which legs belong to a smooth run.
+    Shape: `place` (N,): leg k, from key k to the next, has the pieces `place[k]` up to `place[k + 1]`; `runs` (N-1,)
+    says which legs belong to a smooth run. What has a name of its own is a row of `keys`, `pieces` or `legs`: three
+    arrays are copied sooner than many, which is most of the work while one key of thousands is dragged.
     Unit: seconds from the project's start as the move is written, whatever the speed; the axis's own unit.
     `fault` says why the track cannot be compiled, else it is empty.
     """
@@ -56,20 +55,70 @@ class Shape:
     track: Track
     rate: Rate
     speed: Fraction
-    at_s: Floats
-    value: Floats
+    keys: Floats
     place: Ints
-    from_s: Floats
-    coeffs: Floats
-    low: Floats
-    high: Floats
-    low_at: Floats
-    high_at: Floats
-    peak: Floats
-    peak_at: Floats
-    excess: Floats
+    pieces: Floats
+    legs: Floats
     runs: Bools
     fault: str = ""
+
+    @property
+    def at_s(self) -> Floats:
+        """When each key is. Shape: (N,)."""
+        return self.keys[0, :]
+
+    @property
+    def value(self) -> Floats:
+        """Where each key is; values of an axis that goes round count its turns. Shape: (N,)."""
+        return self.keys[1, :]
+
+    @property
+    def from_s(self) -> Floats:
+        """Where each piece begins. Shape: (P,)."""
+        return self.pieces[0, :]
+
+    @property
+    def coeffs(self) -> Floats:
+        """The pieces in PPoly's layout. Shape: (K, P)."""
+        return self.pieces[1:]
+
+    @property
+    def low(self) -> Floats:
+        """Each leg's lowest position. Shape: (N-1,)."""
+        return self.legs[0, :]
+
+    @property
+    def high(self) -> Floats:
+        """Each leg's highest position. Shape: (N-1,)."""
+        return self.legs[1, :]
+
+    @property
+    def low_at(self) -> Floats:
+        """When each leg is lowest. Shape: (N-1,)."""
+        return self.legs[2, :]
+
+    @property
+    def high_at(self) -> Floats:
+        """When each leg is highest. Shape: (N-1,)."""
+        return self.legs[3, :]
+
+    @property
+    def excess(self) -> Floats:
+        """How much more each leg asks than its axis can do, as a part of the limit that it breaks most. Shape: (N-1,).
+
+        Below zero it is what is left.
+        """
+        return self.legs[_EXCESS, :]
+
+    @property
+    def peak(self) -> Floats:
+        """Each leg's largest speed, acceleration and jerk, infinite from a jump on. Shape: (3, N-1)."""
+        return self.legs[5:8]
+
+    @property
+    def peak_at(self) -> Floats:
+        """When each peak is reached. Shape: (3, N-1)."""
+        return self.legs[8:]
 
     def sample(self, t_s: Floats, order: int = 0) -> Floats:
         """Return positions, or their derivative of `order` (1 speed, 2 acceleration, 3 jerk), at the instants `t_s`.
@@ -135,7 +184,9 @@ def reshaped(before: Shape, track: Track, rate: Rate, laws: Laws) -> Shape:
     """
     if track is before.track and rate == before.rate:
         return before
-    change = None if before.fault or rate != before.rate else _change(before, track, laws)
+    change = None
+    if not before.fault and rate == before.rate:
+        change = change_of(before.track.keys, track.keys, before.runs, laws)
     if change is not None:
         try:
             for reach in _REACHES:
@@ -151,73 +202,41 @@ def _of(done: Check, axis: Axis, track: Track, rate: Rate) -> Shape:
     whole = done.whole
     keys, rows = whole.keys(0), slice(1, len(track.keys))  # the first leg is the rest before the track
     from_s, coeffs = done.trajectory.of(0)
+    pieces = np.concatenate((from_s[None, :-1], coeffs))
     place = np.searchsorted(done.trajectory.from_s[1:-1], whole.at_s[keys], "left")
     return Shape(
         axis=axis,
         track=track,
         rate=rate,
         speed=done.speed,
-        at_s=whole.at_s[keys],
-        value=whole.value[keys],
+        keys=_keyed(whole, keys),
         place=place,
-        from_s=from_s[:-1],
-        coeffs=coeffs,
-        excess=done.excess[rows],
+        pieces=pieces,
+        legs=_judged(done.found, done.excess, rows),
         runs=_running(whole)[rows],
-        **{name: getattr(done.found, name)[..., rows] for name in _ASKED},
     )
+
+
+def _keyed(whole: Legs, keys: slice) -> Floats:
+    """Return some keys as `Shape.keys`."""
+    table = np.empty((2, keys.stop - keys.start))
+    table[0], table[1] = whole.at_s[keys], whole.value[keys]
+    return table
+
+
+def _judged(found: Extremes, excess: Floats, rows: slice) -> Floats:
+    """Return what some legs ask for, as the rows of `Shape.legs`."""
+    table = np.empty((_ROWS, rows.stop - rows.start))
+    for name, row in _ASKED:
+        table[row] = getattr(found, name)[..., rows]
+    table[_EXCESS] = excess[rows]
+    return table
 
 
 def _running(whole: Legs) -> Bools:
     """Return which legs belong to a smooth run."""
     kinds = np.array([curve is NoCurve.RUN for curve in whole.curves])
     return kinds[whole.law]
-
-
-@dataclass(frozen=True, slots=True)
-class _Change:
-    """What is another in a track of `count` keys than it was: the keys `first` up to `last`, which were those up to
-    `last - more`; so the legs `legs` up to `until` are others. Before and after them are legs of the same smooth run,
-    or not.
-    """
-
-    first: int
-    last: int
-    more: int
-    legs: int
-    until: int
-    joins: tuple[bool, bool]
-
-
-def _change(before: Shape, track: Track, laws: Laws) -> _Change | None:
-    """Return what changed; None where nothing stayed."""
-    old, new = before.track.keys, track.keys
-    most = min(len(old), len(new))
-    head = 0
-    while head < most and old[head : head + _BLOCK] == new[head : head + _BLOCK]:
-        head += _BLOCK
-    head = min(head, most)
-    while head < most and (old[head] is new[head] or old[head] == new[head]):
-        head += 1
-    left, tail = most - head, 0
-    while (
-        tail + _BLOCK <= left
-        and old[len(old) - tail - _BLOCK : len(old) - tail] == new[len(new) - tail - _BLOCK : len(new) - tail]
-    ):
-        tail += _BLOCK
-    while tail < left and (old[-1 - tail] is new[-1 - tail] or old[-1 - tail] == new[-1 - tail]):
-        tail += 1
-    if most < 2 or head + tail == 0:
-        return None
-    last, more = len(new) - tail, len(new) - len(old)
-    legs, until = max(head - 1, 0), min(last, len(new) - 1)
-    was = before.runs[legs : min(last - more, len(old) - 1)]
-    runs = [laws[key.ease.law].curve is NoCurve.RUN if key.ease.law in laws else False for key in new[legs:until]]
-    joins = (
-        bool((len(was) and was[0]) or (runs and runs[0])),
-        bool((len(was) and was[-1]) or (runs and runs[-1])),
-    )
-    return _Change(head, last, more, legs, until, joins)
 
 
 class _TooNear(Exception):
@@ -242,7 +261,7 @@ class _Stretch:
     end: int
 
 
-def _stretch(before: Shape, change: _Change, count: int, reach: int) -> _Stretch:
+def _stretch(before: Shape, change: Change, count: int, reach: int) -> _Stretch:
     run, ran = change.legs, change.until
     if change.joins[0] and run > 0 and before.runs[run - 1]:
         still = np.flatnonzero(~before.runs[:run])
@@ -256,7 +275,7 @@ def _stretch(before: Shape, change: _Change, count: int, reach: int) -> _Stretch
     return _Stretch(run, ran, solved, until, judged, over, max(judged - 1, 0), min(over + 1, count))
 
 
-def _spliced(before: Shape, track: Track, rate: Rate, laws: Laws, change: _Change, reach: int) -> Shape | None:
+def _spliced(before: Shape, track: Track, rate: Rate, laws: Laws, change: Change, reach: int) -> Shape | None:
     """Return the new shape; None where the change reaches further than `reach`, or turns what follows.
 
     Error: ProjectError where the track cannot be compiled.
@@ -272,55 +291,56 @@ def _spliced(before: Shape, track: Track, rate: Rate, laws: Laws, change: _Chang
         if abs(turned) > 1:
             return None
     try:
-        trajectory = compile_legs(rig, whole, partial(_run, before, change, own))
+        new = compile_pieces(rig, whole, partial(_run, before, change, own))
     except _TooNear:
         return None
-    found, excess = judged(rig, whole, trajectory, before.speed)
-    place = places(whole)[1 + own.solved - own.begin : 2 + own.until - own.begin]
+    found, excess = judged(rig, whole, new, before.speed)
     rows = slice(1 + own.judged - own.begin, 1 + own.over - own.begin)
     keys = slice(1 + change.first - own.begin, 1 + change.last - own.begin)
-    pieces, began, ended = slice(place[0], place[-1]), before.place[own.solved], before.place[own.until - more]
-
-    def keyed(name: str, new: Floats) -> Floats:
-        was = getattr(before, name)
-        return np.concatenate((was[: change.first], new[keys], was[change.last - more :]))
-
-    def legged(name: str, new: NDArray[Any]) -> Any:
-        was = getattr(before, name)
-        return np.concatenate((was[..., : own.judged], new[..., rows], was[..., own.over - more :]), axis=-1)
-
-    coeffs = _stacked(before.coeffs[:, :began], trajectory.coeffs[:, pieces], before.coeffs[:, ended:])
+    place, pieces = _pieced(before, new, own, more)
+    judged_were, keys_were = (own.judged, own.over - more), (change.first, change.last - more)
     return Shape(
         axis=before.axis,
         track=track,
         rate=rate,
         speed=before.speed,
-        at_s=keyed("at_s", whole.at_s),
-        value=keyed("value", whole.value),
-        place=np.concatenate(
-            (
-                before.place[: own.solved],
-                place[:-1] - place[0] + began,
-                before.place[own.until - more :] + (began + place[-1] - place[0] - ended),
-            )
-        ),
-        from_s=np.concatenate((before.from_s[:began], trajectory.from_s[pieces], before.from_s[ended:])),
-        coeffs=coeffs,
-        excess=legged("excess", excess),
-        runs=legged("runs", _running(whole)),
-        **{name: legged(name, getattr(found, name)) for name in _ASKED},
+        keys=_patched(before.keys, _keyed(whole, keys), keys_were),
+        place=place,
+        pieces=pieces,
+        legs=_patched(before.legs, _judged(found, excess, rows), judged_were),
+        runs=_patched(before.runs, _running(whole)[rows], judged_were),
     )
 
 
-def _stacked(*parts: Floats) -> Floats:
-    """Put pieces in a row, those of fewer powers with noughts for the highest."""
-    rows = max(map(len, parts))
-    if any(len(part) < rows for part in parts):
-        parts = tuple(np.concatenate((np.zeros((rows - len(part), part.shape[1])), part)) for part in parts)
-    return np.concatenate(parts, axis=1)
+def _pieced(before: Shape, new: Pieces, own: _Stretch, more: int) -> tuple[Ints, Floats]:
+    """Return `place` and `pieces` of the new shape; pieces of fewer powers have noughts for the highest."""
+    place = new.place[1 + own.solved - own.begin : 2 + own.until - own.begin]
+    span, began, ended = slice(place[0], place[-1]), before.place[own.solved], before.place[own.until - more]
+    was, powers = before.pieces, len(new.coeffs)
+    short = powers + 1 - len(was)
+    if short > 0:
+        was = np.concatenate((was[:1], np.zeros((short, was.shape[1])), was[1:]))
+    table = np.zeros((len(was), span.stop - span.start))
+    table[0], table[len(was) - powers :] = new.from_s[span], new.coeffs[:, span]
+    pieces = _patched(was, table, (began, ended))
+    own_place = place[:-1] + (began - place[0])
+    if more == 0 and pieces.shape[1] == was.shape[1] and (own_place == before.place[own.solved : own.until]).all():
+        return before.place, pieces
+    later = before.place[own.until - more :] + (pieces.shape[1] - was.shape[1])
+    return np.concatenate((before.place[: own.solved], own_place, later)), pieces
 
 
-def _run(before: Shape, change: _Change, own: _Stretch, whole: Legs, keys: slice) -> tuple[Floats, Floats]:
+def _patched(was: NDArray[T], new: NDArray[T], span: tuple[int, int]) -> NDArray[T]:
+    """Return `was` with `new` in the place of its columns from the one up to the other."""
+    begin, end = span
+    if new.shape[-1] != end - begin:
+        return np.concatenate((was[..., :begin], new, was[..., end:]), axis=-1)
+    after = was.copy()
+    after[..., begin:end] = new
+    return after
+
+
+def _run(before: Shape, change: Change, own: _Stretch, whole: Legs, keys: slice) -> tuple[Floats, Floats]:
     """Return a smooth run in the stretch: what did not change as it was, and the rest solved."""
     begin, end = keys.start - 1 + own.begin, keys.stop - 2 + own.begin
     solved, until = max(begin, own.solved), min(end, own.until)
@@ -358,7 +378,7 @@ def _run(before: Shape, change: _Change, own: _Stretch, whole: Legs, keys: slice
     )
 
 
-def _known(before: Shape, change: _Change, begin: int, end: int) -> tuple[Floats, Floats]:
+def _known(before: Shape, change: Change, begin: int, end: int) -> tuple[Floats, Floats]:
     """Return the breaks and the pieces of legs of a smooth run as they were before the change."""
     shift = change.more if begin >= change.until else 0
     pieces = slice(before.place[begin - shift], before.place[end - shift])

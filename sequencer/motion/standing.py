@@ -42,6 +42,8 @@ def _at(shape: Shape, at_s: float) -> float:
 
 def sampled(shape: Shape, at_s: Floats) -> Floats:
     """Return where the axis stands at each instant. Shape: (T,) both. Unit: seconds; the axis's own."""
+    if not len(shape.from_s):  # one key alone has no leg
+        return np.full(len(at_s), shape.value[-1])
     first, last = shape.at_s[0], shape.at_s[-1]
     held = np.minimum(np.maximum(at_s, first), last)
     piece = np.maximum(shape.from_s.searchsorted(held, "right") - 1, 0)

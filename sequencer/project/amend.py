@@ -15,6 +15,7 @@ from sequencer.project.build_sync import build_sync, build_triggers
 from sequencer.project.document import Playback, Project, SyncOffset, Triggers
 from sequencer.project.values import exact_text, named
 from sequencer.rig.axis import Axis, Camera, Rig
+from sequencer.rig.geometry import SLIDE_HEADING_DEG, WAYS, Geometry
 from sequencer.rig.limits import Combined, SumLimit
 from sequencer.score.move import Move
 from sequencer.sync.orders import Locate, Mapped
@@ -250,6 +251,31 @@ def axis_at(project: Project, number: int, place: int) -> Project:
     axes = list(project.rig.axes)
     axes.insert(max(0, min(place, len(axes) - 1)), axes.pop(number))
     return with_rig(project, replace(project.rig, axes=tuple(axes)))
+
+
+def with_height(project: Project, height_m: float) -> Project:
+    """Return the project whose camera is so high when all axes stand at zero. Error: ValueError."""
+    return _placed(project, replace(project.rig.geometry, height_m=height_m))
+
+
+def with_way(project: Project, number: int, way: str) -> Project:
+    """Return the project with another way that is positive for an axis. Error: ValueError for none of its kind."""
+    axis, geometry = project.rig.axes[number], project.rig.geometry
+    others = tuple(one for one in geometry.positive if one[0] != axis.name)
+    usual = WAYS.get(axis.kind, ("",))[0]
+    return _placed(project, replace(geometry, positive=others if way == usual else (*others, (axis.name, way))))
+
+
+def with_heading(project: Project, number: int, heading_deg: float) -> Project:
+    """Return the project in which a slide goes another way. Error: ValueError for what is no slide, or no angle."""
+    name, geometry = project.rig.axes[number].name, project.rig.geometry
+    others = tuple(one for one in geometry.heading_deg if one[0] != name)
+    given = () if heading_deg == SLIDE_HEADING_DEG else ((name, heading_deg),)
+    return _placed(project, replace(geometry, heading_deg=(*others, *given)))
+
+
+def _placed(project: Project, geometry: Geometry) -> Project:
+    return replace(project, rig=replace(project.rig, geometry=geometry))
 
 
 def with_camera(project: Project, camera: Camera | None) -> Project:

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from sequencer.errors import LinkError, ProjectError
 from sequencer.project.document import Project
-from sequencer.project.text import printable
 from sequencer.wire.bext import bext
 
 Samples = NDArray[np.float32]
@@ -181,7 +180,8 @@ def _opened(path: Path) -> Any:
     try:
         return library.SoundFile(path)
     except (RuntimeError, TypeError) as fault:  # a name that ends in .raw is a TypeError: it needs a format
-        what = f"is no audio file that can be read ({printable(str(fault))})"
+        # the library's own words are no help: of a broken MP3 it says that the file is not there
+        what = "is no audio file that can be read"
         raise ProjectError("", what, "export it as WAV or FLAC", path.name) from fault
 
 

@@ -18,7 +18,7 @@ from sequencer.timebase.timecode import Counting, Timebase, parse
 
 GUESSED = "limits guessed, to be measured"
 _LAW = "poly345"
-_REST_S, _LEG_S, _CUE_S = 2, 6, 10
+_REST_S, _LEG_S, _CUE_S = 1, 4, 6
 _MOST = 0.4  # of each limit in the first move
 # peaks of the law on the unit square: speed, acceleration, jerk
 _SPEED, _ACCELERATION, _JERK = 15 / 8, 10 / 3**0.5, 60.0

@@ -4,7 +4,7 @@ It refuses what it cannot keep exactly. Every fault is a ProjectError with its p
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import fields, replace
 from fractions import Fraction
 from functools import partial
@@ -23,6 +23,7 @@ from sequencer.project.stage import Stage
 from sequencer.project.values import exact, exact_text, instant, named, placed, said, timecode
 from sequencer.rig.axis import Axis, Camera, Rig, Simulated
 from sequencer.rig.limits import Combined, SumLimit, WhileLimit
+from sequencer.score.columns import columns
 from sequencer.score.easing import Laws
 from sequencer.score.faults import faults
 from sequencer.score.move import Cue, Ease, Key, Marker, Move, Pass, Passing, Track, Turn
@@ -106,13 +107,14 @@ def _plain_limit(limit: Combined) -> files.CombinedFile:
 
 def check(move: Move, rig: Rig, laws: Laws) -> None:
     """Refuse a move with a fault, or with a key where its axis cannot go. Error: ProjectError with the place."""
-    for fault in faults(move, rig, laws):
+    read = columns(move)
+    for fault in faults(move, rig, laws, read):
         raise replace(fault, what=text.printable(fault.what))
     for i, track in enumerate(move.tracks):
         axis = rig.axes[rig.index(track.axis)]
         low, high = axis.travel or (-math.inf, math.inf)
-        values = [key.value for key in track.keys]
-        if low <= min(values) and max(values) <= high:
+        values = read.value[read.first[i] : read.first[i + 1]]
+        if low <= values.min() and values.max() <= high:
             continue
         for k, key in enumerate(track.keys):
             if not low <= key.value <= high:
@@ -128,6 +130,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
     Instants are written to a billionth of a frame. Error: ProjectError for an instant that no label tells apart.
     """
     timebase, move = project.timebase, project.move
+    write = timebase.writer()
     document = files.ProjectFile(
         format=files.PROJECT_FORMAT,
         version=files.VERSION,
@@ -154,7 +157,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         triggers=UNSET if project.triggers == Triggers() else plain_triggers(project.triggers, timebase),
         aspect=UNSET if project.aspect is None else exact_text(project.aspect),
         stage=plain_stage(project.stage),
-        tracks=[_plain_track(track, f"tracks[{i}]", timebase) for i, track in enumerate(move.tracks)],
+        tracks=[_plain_track(track, f"tracks[{i}]", timebase, write) for i, track in enumerate(move.tracks)],
     )
     rig = project.rig
     machine = files.RigFile(
@@ -220,11 +223,18 @@ def _tracks(written: list[files.TrackFile], timebase: Timebase, laws: Laws) -> t
     """Return all tracks. What thousands of keys say in the same words is read once, and is one object."""
     read = timebase.reader()
     instants: dict[str, Fraction] = {}
-    eases: dict[str, Ease] = {}
+    eases: dict[object, Ease] = {}
     tracks = []
     for number, track in enumerate(written):
         keys = []
         for i, key in enumerate(track.keys):
+            plain = key.passing is UNSET and key.turn is UNSET and key.pin is UNSET
+            if plain:
+                try:
+                    keys.append(Key(instants[key.at], key.value, eases[key.ease]))
+                    continue
+                except (KeyError, TypeError):
+                    pass  # what is said for the first time, and laws with settings
             at = instants.get(key.at)
             if at is None:
                 at = instants[key.at] = instant(key.at, "tracks[{}].keys[{}].at", timebase, read, (number, i))
@@ -233,7 +243,7 @@ def _tracks(written: list[files.TrackFile], timebase: Timebase, laws: Laws) -> t
                 ease = _ease(key.ease, f"tracks[{number}].keys[{i}].ease", laws)
                 if isinstance(key.ease, str):
                     eases[key.ease] = ease
-            if key.passing is UNSET and key.turn is UNSET and key.pin is UNSET:
+            if plain:
                 keys.append(Key(at, key.value, ease))
                 continue
             # that it is one of the choices there are is for `faults`
@@ -264,15 +274,16 @@ def _ease(written: str | dict[str, Any], path: str, laws: Laws) -> Ease:
     return Ease(name, text.convert(settings, laws[name].settings, files.PROJECT, path))
 
 
-def _plain_track(track: Track, path: str, timebase: Timebase) -> files.TrackFile:
-    write, half = timebase.writer(), timebase.counting.day // 2
+def _plain_track(track: Track, path: str, timebase: Timebase, write: Callable[[Fraction], str]) -> files.TrackFile:
+    """Return the track as it is written; `write` is the timebase's writer, which does for all tracks."""
+    half = timebase.counting.day // 2
     keys = [
         files.KeyFile(
             at=write(key.at)
-            if -half <= math.floor(key.at) < half
+            if -half <= key.at.numerator // key.at.denominator < half
             else timecode(key.at, f"{path}.keys[{i}].at", timebase),
             value=float(key.value),
-            ease=_plain_ease(key.ease),
+            ease=key.ease.law if key.ease.how is None else _plain_ease(key.ease),
             passing=UNSET if key.passing == "pass" else key.passing,
             turn=UNSET if key.turn is None else key.turn,
             pin=key.pin or UNSET,

@@ -76,11 +76,9 @@ def write(folder: Path, changed: Mapping[str, Entry]) -> Path | None:
     aside: Path | None = None
     try:
         there = read(folder)
-    except TakeError as fault:
-        if _newer(folder):
+    except TakeError:
+        if not (folder / NAME).is_file() or _newer(folder):
             raise
-        if not (folder / NAME).is_file():
-            raise TakeError(str(fault)) from fault
         there, aside = {}, _free(folder)
     said = {name: entry for name, entry in {**there, **changed}.items() if entry != NOTHING}
     for name, entry in said.items():

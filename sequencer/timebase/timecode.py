@@ -174,15 +174,18 @@ class Timebase:
         how, origin = self.counting, count(self.start, self.counting)
         begin = origin.numerator if origin.denominator == 1 else None
         mark = ";" if how.drop else ":"
+        known: dict[int, str] = {}  # tracks have keys in the same frames
 
         def write(at: Fraction) -> str:
             above, below = at.as_integer_ratio()
             whole, rest = divmod(above, below)
-            decimals, finer = divmod(rest * 10**_DECIMALS, below)
+            decimals, finer = divmod(rest * 10**_DECIMALS, below) if rest else (0, 0)
             if finer or begin is None:
                 return str(self.label(at))
-            hours, minutes, seconds, frames = _fields(whole + begin, how)
-            text = f"{hours:02}:{minutes:02}:{seconds:02}{mark}{frames:02}"
+            text = known.get(whole)
+            if text is None:
+                hours, minutes, seconds, frames = _fields(whole + begin, how)
+                text = known[whole] = f"{hours:02}:{minutes:02}:{seconds:02}{mark}{frames:02}"
             return f"{text}.{decimals:0{_DECIMALS}}".rstrip("0") if decimals else text
 
         return write

@@ -37,6 +37,7 @@ PARTS = (
     "transport",
     "ticks",
     "editor",
+    "opening",
     "lens",
     "beats",
 )

@@ -11,9 +11,11 @@ from typing import Any
 
 import numpy as np
 from PyQt6.QtCore import QEvent, QEventLoop
+from PyQt6.QtGui import QImage, QPainter
 from PyQt6.QtWidgets import QApplication, QWidget
 
 from tests.bench.dense import AXES, KEYS, LASTS_S, RATE, project
+from ui.timeline import ink
 
 SIZE_PX = (1920, 1080)
 FRAMES, WARM = 80, 8
@@ -39,6 +41,25 @@ def private_mb() -> float:
     """Return the memory that is this process's own."""
     rows = Path("/proc/self/smaps_rollup").read_text(encoding="ascii").splitlines()
     return sum(int(row.split()[1]) for row in rows if row.startswith("Private_")) / 1024
+
+
+def yardstick() -> list[float]:
+    """Return the time of a fixed piece of work, in ms: it says how fast the machine is just now."""
+    numbers = np.random.default_rng(1).random((400, 1800))
+    picture = QImage(*SIZE_PX, QImage.Format.Format_ARGB32_Premultiplied)
+    x = np.arange(0.0, SIZE_PX[0] - 20, 10)
+    lines = np.stack((x, np.full(len(x), 100.0), x + 7, np.full(len(x), 500.0)), axis=1)
+
+    def work(_: int) -> None:
+        for _ in range(3):
+            np.minimum(numbers, 0.5) * 3
+        picture.fill(0)
+        painter = QPainter(picture)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        ink.rule(painter, lines)
+        painter.end()
+
+    return timed(work)
 
 
 def looks(number: int) -> dict[str, tuple[float, float]]:
@@ -74,6 +95,7 @@ def ours(folder: Path) -> dict[str, list[float]]:
         time.sleep(0.01)
     found = {"sound": [time.monotonic() - began]}
     view.grab()
+    found["yardstick"] = yardstick()
     found |= scenes(application, desk, view)
     for scene, span in (("hit", (295.0, 305.0)), ("hit_full", (0.0, float(LASTS_S)))):
         desk.look(*span)
@@ -162,7 +184,8 @@ def peer(folder: Path) -> dict[str, list[float]]:
         curves[5].setData(t_s, value)
         painted(window)
 
-    found = {name: timed(partial(scene, name)) for name in ("full", "minute", "zoom", "pan")}
+    found = {"yardstick": yardstick()}
+    found |= {name: timed(partial(scene, name)) for name in ("full", "minute", "zoom", "pan")}
     for name, span in (("drag", (295.0, 305.0)), ("drag_full", (0.0, float(LASTS_S)))):
         look(*span)
         window.viewport().repaint()

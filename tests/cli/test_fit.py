@@ -46,6 +46,21 @@ def test_without_a_choice_every_repair_is_tried_and_nothing_is_written(tight: Pa
     assert files(tight) == before
 
 
+def test_an_offer_for_a_faster_pass_fits_at_that_speed(harbour: Path) -> None:
+    """Its laws take their shape from the limits, which are others at that speed."""
+
+    def twice_as_fast(tree: Tree) -> None:
+        for one in tree["passes"]:
+            one["speed"] = "2"
+
+    change(harbour, "project.json", twice_as_fast)
+    done = fit(harbour, "--how", "soften", "--offer", "1", "--write")
+    assert done.exit_code == 0, done.output
+    assert "s-curve gets the shape" in " ".join(done.output.split())
+    project = opened(harbour)
+    assert check(project.rig, project.move, project.timebase.rate, laws(), project.move.passes[0].speed).ok
+
+
 @pytest.mark.parametrize("how", CHOICES)
 def test_every_repair_makes_it_fit_and_is_kept_only_when_asked(how: str, tight: Path) -> None:
     before = files(tight)

@@ -1,5 +1,6 @@
 """Positions read from shapes are those of the compiled move, at every instant."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 
 from sequencer.motion.compile import compile_move
 from sequencer.motion.shape import shape
-from sequencer.motion.standing import standing, standing_at
+from sequencer.motion.standing import sampled, standing, standing_at
 from sequencer.project.store import load
 from sequencer.shell.kinds import laws
 
@@ -30,3 +31,12 @@ def test_all_axes_stand_where_the_compiled_move_has_them(name: str) -> None:
     assert np.array(one_by_one) == pytest.approx(found[::7], abs=1e-9)
     # the one whose track was left out is at home
     assert (found[:, 0] == rig.axes[0].home).all()
+
+
+def test_an_axis_with_one_key_stands_there_all_the_time() -> None:
+    project = load(PROJECTS / "harbour-lanterns", laws())
+    track = replace(project.move.tracks[0], keys=project.move.tracks[0].keys[1:2])
+    alone = shape(project.rig.axes[0], track, project.timebase.rate, laws())
+    at_s = np.array([-1.0, alone.at_s[0], 100.0])
+    assert sampled(alone, at_s).tolist() == [track.keys[0].value] * 3
+    assert [standing_at(project.rig, {"pan": alone}, at)[0] for at in at_s.tolist()] == [track.keys[0].value] * 3

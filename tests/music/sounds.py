@@ -99,9 +99,9 @@ def drums(
     return Song(mix, beats_s, bpm, rate_hz)
 
 
-def drifting(length_s: float = 240.0) -> Song:
+def drifting(length_s: float = 240.0, rate_hz: int = RATE_HZ) -> Song:
     """Return drums from 100 to 112 beats a minute."""
-    return drums(106.0, length_s, at_s=gliding(100.0, 112.0, length_s))
+    return drums(106.0, length_s, at_s=gliding(100.0, 112.0, length_s), rate_hz=rate_hz)
 
 
 def scattered(length_s: float = 240.0, hits: int = 525, rate_hz: int = RATE_HZ) -> Song:

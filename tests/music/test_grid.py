@@ -118,7 +118,7 @@ def test_double_and_halve_keep_every_instant() -> None:
         halved(TempoMap(Fraction(1), 4))
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(bpms, instants, instants, st.integers(1, 7))
 def test_a_bar_begins_exactly_where_beat_one_was_put(bpm: Fraction, first: Fraction, at: Fraction, bar: int) -> None:
     before = TempoMap(bpm, bar, first)
@@ -128,7 +128,7 @@ def test_a_bar_begins_exactly_where_beat_one_was_put(bpm: Fraction, first: Fract
     assert one_here(after, at) == after
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(bpms, instants, instants, st.integers(1, 7))
 def test_the_nearest_beat_becomes_one_and_none_moves(bpm: Fraction, first: Fraction, at: Fraction, bar: int) -> None:
     before = TempoMap(bpm, bar, first)

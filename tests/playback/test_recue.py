@@ -35,13 +35,12 @@ from tests.playback.test_state import (
     PHASES,
     QUIET,
     clock,
-    fold,
     motions,
     silent,
-    some_events,
     state,
     words,
 )
+from tests.playback.test_state_any import fold, some_events
 
 OTHER = cue_up(RIG, legs([20.0, 23.0], [END, START]), 20.0, 23.0)
 REMOTE = Arm(cued=CUED, cap=0.3, freewheel_s=1.0, joins=True, remote=True)

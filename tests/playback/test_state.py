@@ -4,8 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from sequencer.playback.cued import cue_up
 from sequencer.playback.events import (
@@ -18,7 +16,6 @@ from sequencer.playback.events import (
     Follow,
     GoTo,
     Hold,
-    Join,
     Reset,
     Say,
     Steer,
@@ -26,7 +23,7 @@ from sequencer.playback.events import (
     Tick,
 )
 from sequencer.playback.guard import Stray
-from sequencer.playback.state import DRIVEN_S, GRACE_S, MOVING, ON_THE_CLOCK, UNARMED, Phase, State, step
+from sequencer.playback.state import GRACE_S, MOVING, ON_THE_CLOCK, UNARMED, Phase, State, step
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import END, START, legs, there
 from tests.playback.rules import RIG
@@ -318,110 +315,6 @@ def test_freewheel_says_for_how_long_timecode_was_away() -> None:
     assert "back after 0.42 s" in words(actions)
 
 
-def some_clock() -> st.SearchStrategy[Clock]:
-    return st.builds(
-        clock,
-        st.sampled_from([5.0, 9.99, 10.0, 10.02, 12.0, 14.5]),
-        st.sampled_from(list(Lock)),
-        st.sampled_from([1.0, 1.0, 1.0, 0.5, -1.0]),
-        st.sampled_from([0, 0, 0, 1]),
-    )
-
-
-def some_tick() -> st.SearchStrategy[Event]:
-    return st.builds(
-        Tick,
-        now_ns=st.integers(1, 10**12),
-        clock=some_clock(),
-        arrived=st.booleans(),
-        standing=st.booleans(),
-        joined=st.booleans(),
-        silent_s=st.sampled_from([0.0, 0.0, 0.0, 1.0]),
-        held_back=st.sampled_from([None, None, None, Stray("pan", 2.0, "deg")]),
-        astray=st.sampled_from([None, None, None, Stray("pan", 2.0, "deg")]),
-    )
-
-
-def some_events(*others: Event) -> st.SearchStrategy[list[Event]]:
-    return st.lists(st.one_of(some_tick(), some_tick(), st.sampled_from(others)), max_size=60)
-
-
-def fold(begin: State, events: list[Event]) -> tuple[State, tuple[Action, ...]]:
-    did: tuple[Action, ...] = ()
-    for event in events:
-        begin, actions = step(begin, event)
-        did += actions
-    return begin, did
-
-
-@settings(max_examples=300, deadline=None)
-@given(events=some_events(Stop("somebody called"), Reset(), EngineLate(0.2)))
-def test_nothing_ever_moves_that_was_not_armed(events: list[Event]) -> None:
-    after, actions = fold(State(), events)
-    assert after.phase in (Phase.IDLE, Phase.STOPPED)
-    assert set(motions(actions)) <= {Hold}
-
-
-@settings(max_examples=300, deadline=None)
-@given(before=some_events(ARM, JOINS, Reset()), events=some_events(ARM, Stop("again"), EngineLate(0.2)))
-def test_a_stop_from_anywhere_is_latched_with_its_cause_until_reset(before: list[Event], events: list[Event]) -> None:
-    reached, _ = fold(State(), before)
-    stopped, _ = step(reached, Stop("a child ran in"))
-    assert stopped.phase in (Phase.STOPPING, Phase.STOPPED)
-    cause = reached.cause or "a child ran in"
-    after, actions = fold(stopped, [*events, replace(QUIET, standing=True)])
-    assert (after.phase, after.cause) == (Phase.STOPPED, cause)
-    assert set(motions(actions)) <= {Hold}
-    idle, actions = step(after, Reset())
-    assert (idle.phase, idle.cause, motions(actions)) == (Phase.IDLE, "", [])
-    still, actions = fold(idle, [ON_COURSE, replace(ON_COURSE, clock=clock(10.0))])
-    assert (still.phase, motions(actions)) == (Phase.IDLE, [])
-
-
-@settings(max_examples=300, deadline=None)
-@given(events=some_events(ARM, JOINS, Stop("somebody called"), Reset(), EngineLate(0.2)))
-def test_following_begins_only_in_an_armed_cue_that_was_ready(events: list[Event]) -> None:
-    now = State()
-    for event in events:
-        after, actions = step(now, event)
-        if Follow in motions(actions):
-            assert now.phase in (Phase.READY, Phase.JOINING)
-        if Join in motions(actions):
-            assert now.phase in ON_THE_CLOCK | {Phase.READY}
-            assert now.cue.joins
-        if GoTo in motions(actions):
-            assert event in (ARM, JOINS)
-            assert now.phase in UNARMED
-        assert bool(after.cause) == (after.phase in (Phase.STOPPING, Phase.STOPPED))
-        now = after
-
-
 def test_playing_without_arming_is_a_fault_of_ours() -> None:
     with pytest.raises(ValueError, match="nothing is armed"):
         _ = State(phase=Phase.RUNNING).cue
-
-
-def test_a_hand_that_says_nothing_more_lets_go() -> None:
-    driving, _ = step(state(Phase.IDLE), Drive((10.0, -20.0), 5_000_000_000))
-    silent_ns = 5_000_000_000 + round(DRIVEN_S * 1e9)
-    held, actions = step(driving, replace(QUIET, now_ns=silent_ns, standing=True))
-    assert (held.phase, actions) == (Phase.DRIVING, ())
-    braking, actions = step(driving, replace(QUIET, now_ns=silent_ns + 1))
-    assert (braking.phase, actions) == (Phase.DRIVING, (Steer(()),))
-    rests, actions = step(braking, replace(QUIET, now_ns=silent_ns + 2, standing=True))
-    assert rests.phase is Phase.IDLE
-    assert motions(actions) == [Hold]
-
-
-def test_a_hand_that_may_not_drive_is_told_why_once() -> None:
-    hindered, _ = step(state(Phase.IDLE), silent(QUIET))
-    refused, actions = step(hindered, Drive((10.0, 0.0), 5_000_000_000))
-    assert refused.phase is Phase.IDLE
-    assert "has not answered" in words(actions)
-    again, actions = step(refused, Drive((10.0, 0.0), 5_010_000_000))
-    assert (again.phase, actions) == (Phase.IDLE, ())
-
-
-def test_what_was_armed_before_is_not_after_driving() -> None:
-    driving, _ = step(state(Phase.FINISHED), Drive((1.0, 0.0), 5_000_000_000))
-    assert driving.armed is None

@@ -1,5 +1,6 @@
 """Edits of a project's time and rig: what keeps its timecode, what its seconds, and what is refused."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -166,3 +167,21 @@ def test_offsets_and_triggers_are_checked_as_the_file_is() -> None:
     with pytest.raises(ProjectError, match="device number"):
         amend.with_device(LANTERNS, 127)
     assert amend.with_device(LANTERNS, None).triggers.mmc_device is None
+
+
+def test_what_an_axis_does_to_the_camera_is_kept_only_where_it_is_not_the_usual() -> None:
+    plain = replace(LANTERNS, rig=replace(LANTERNS.rig, geometry=Geometry()))
+    slide = plain.rig.index("slide")
+    turned = amend.with_way(amend.with_heading(plain, slide, 90.0), 0, "right")
+    assert turned.rig.geometry == Geometry(positive=(("pan", "right"),), heading_deg=(("slide", 90.0),))
+    assert amend.with_way(amend.with_heading(turned, slide, -90.0), 0, "left") == plain
+    assert amend.with_height(plain, 0.4).rig.geometry.height_m == 0.4
+    refused: tuple[tuple[Callable[[], Project], str], ...] = (
+        (lambda: amend.with_way(plain, 0, "up"), "must be left or right"),
+        (lambda: amend.with_way(plain, slide, "left"), "has none"),
+        (lambda: amend.with_heading(plain, 0, 10.0), "only a slide"),
+        (lambda: amend.with_height(plain, float("nan")), "height_m"),
+    )
+    for edit, words in refused:
+        with pytest.raises(ValueError, match=words):
+            edit()

@@ -1,5 +1,6 @@
 """A project folder is read whole or not at all, and a save that fails leaves everything as it was."""
 
+import gc
 import json
 import math
 import os
@@ -204,6 +205,63 @@ def test_save_leaves_alone_what_would_not_change(folder: Folder, laws: Laws) -> 
     assert (place / "rig.json").stat().st_mtime_ns == once[place / "rig.json"]
     assert (place / "rig.json.bak").stat().st_mtime_ns == once[place / "rig.json.bak"]
     assert load(place, laws).name == "only the project changes"
+
+
+def test_what_was_read_or_written_last_is_not_read_again(
+    folder: Folder, laws: Laws, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whether it loads is known of these very bytes, with these laws, and of no others."""
+    place = folder()
+    project = load(place, laws)
+    parsed: list[set[bytes]] = []
+    parse = store._parse
+
+    def watched(there: dict[str, bytes], laws: Laws) -> Project:
+        parsed.append(set(there.values()))
+        return parse(there, laws)
+
+    monkeypatch.setattr(store, "_parse", watched)
+    for name in ("second", "third"):
+        before = (place / "project.json").read_bytes()
+        save(place, replace(project, name=name), laws)
+        assert (place / "project.json.bak").read_bytes() == before
+    # only what was about to be written
+    assert [any(name in data for data in one) for one, name in zip(parsed, (b"second", b"third"), strict=True)] == [
+        True,
+        True,
+    ]
+    # a single other byte, or other laws, and it is read again
+    good = (place / "project.json").read_bytes()
+    (place / "project.json").write_bytes(good + b" ")
+    save(place, replace(project, name="fourth"), laws)
+    assert good + b" " in parsed[-1]
+    save(place, replace(project, name="fifth"), {**laws, "another": laws["linear"]})
+    assert len(parsed) == 6
+
+
+def test_what_does_not_load_with_other_laws_is_kept_aside(folder: Folder, laws: Laws) -> None:
+    place = folder()
+    project = load(place, laws)
+    there = (place / "project.json").read_bytes()
+    track = Track("pan", (Key(Fraction(0), 1.0, Ease("linear")), Key(Fraction(10), 2.0, Ease("linear"))))
+    save(place, replace(project, move=Move(tracks=(track,))), {"linear": laws["linear"]})
+    assert (place / "project.json.broken").read_bytes() == there
+
+
+@pytest.mark.parametrize("collects", [True, False])
+def test_the_collector_is_left_as_it_was(folder: Folder, laws: Laws, collects: bool) -> None:
+    place = folder()
+    before = gc.isenabled()
+    try:
+        (gc.enable if collects else gc.disable)()
+        save(place, replace(load(place, laws), name="another"), laws)
+        assert gc.isenabled() is collects
+        (place / "project.json").write_text("{")
+        with pytest.raises(ProjectError):
+            load(place, laws)
+        assert gc.isenabled() is collects
+    finally:
+        (gc.enable if before else gc.disable)()
 
 
 def test_a_broken_file_does_not_push_out_the_last_good_one(folder: Folder, laws: Laws) -> None:

@@ -113,3 +113,10 @@ def test_what_is_no_file_is_refused(tmp_path: Path) -> None:
     with pytest.raises(TakeError):
         write(tmp_path, {"a.mcap": Entry(circled=True)})
     assert stat.S_ISDIR((tmp_path / NAME).stat().st_mode)
+
+
+def test_a_pipe_in_the_place_of_the_log_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / NAME)
+    for use in (lambda: read(tmp_path), lambda: write(tmp_path, {"one": Entry(circled=True)})):
+        with pytest.raises(TakeError, match="is not a file"):
+            use()

@@ -92,6 +92,9 @@ def test_a_number_that_is_none_is_not_written() -> None:
 @pytest.mark.parametrize(
     ("row", "message"),
     [
+        ('{"v": "::", "v": ":"}', r"k\[9\]\.v: written twice"),
+        ('{"v": "\\u003a", "v": 2}', r"k\[9\]\.v: written twice"),
+        ('{"a:b": 1, "a:b": "::"}', r"k\[9\]\.a:b: written twice"),
         ('{"v": NaN}', r"k\[9\]\.v: nan is not a finite number"),
         ('{"v": 1e999}', r"k\[9\]\.v: inf is not a finite number"),
         (f'{{"v": 1{"0" * 400}}}', r"k\[9\]\.v: inf is not a finite number"),
@@ -114,7 +117,32 @@ def test_a_fault_among_many_objects_is_found_where_it_is(row: str, message: str)
     "row", ['{"v": "é"}', '{"v": "\\ud83d\\ude00"}', '{"v": [1, {"w": null}]}', "7", '{"v": 1e308}', '{"v": true}']
 )
 def test_many_objects_without_a_fault_are_read_as_they_are(row: str) -> None:
+    """Whoever reads fast and whoever reads closely see the same."""
     rows = [f'{{"at": "{number}", "v": 1e308}}' for number in range(40)]
     rows[9] = row
     data = f'{{"k": [{", ".join(rows)}]}}'
     assert read(data.encode(), "project.json") == json.loads(data)
+
+
+colons = st.text(":{},a\\", max_size=4)
+
+
+@given(st.lists(st.tuples(colons, colons | st.lists(colons, max_size=2)), max_size=4), st.integers(0, 40))
+def test_a_name_that_is_written_twice_is_found_whatever_the_texts_hold(
+    pairs: list[tuple[str, Any]], others: int
+) -> None:
+    row = ", ".join(f"{json.dumps(name)}: {json.dumps(value)}" for name, value in pairs)
+    text = f'{{"k": [{", ".join([f"{{{row}}}"] + ["{}"] * others)}]}}'
+    if len(dict(pairs)) == len(pairs):
+        assert read(text.encode(), "project.json") == json.loads(text)
+    else:
+        with pytest.raises(ProjectError, match="written twice"):
+            read(text.encode(), "project.json")
+
+
+@pytest.mark.parametrize("name", ["}, {", "a"])
+@pytest.mark.parametrize("value", ["}, {", [{"x": 1}, {"x": "}, {"}], {}, 1.5])
+def test_each_of_many_keys_has_a_line_whatever_its_texts_hold(name: str, value: object) -> None:
+    keys = [{name: value, "n": number} for number in range(20)] + [{}]
+    lines = lay_out({"keys": keys}).splitlines()
+    assert lines[2:-2] == [f"    {json.dumps(key)}{',' if key else ''}" for key in keys]

@@ -5,7 +5,10 @@ from fractions import Fraction
 
 from pytestqt.qtbot import QtBot
 
+from sequencer.project.begin import empty
+from sequencer.score.edits.keys import put, removed
 from sequencer.score.edits.offset import offset
+from sequencer.score.move import Ease, Key
 from ui.desk import Desk, Note
 
 
@@ -90,3 +93,43 @@ def test_the_motion_is_judged_at_the_speed_of_the_chosen_pass(desk: Desk) -> Non
     at_full = desk.shapes["pan"].peak[0].max()
     desk.choose_run(slow.name)
     assert desk.shapes["pan"].peak[0].max() == at_full / 2
+
+
+def test_while_views_follow_what_is_chosen_is_there(desk: Desk) -> None:
+    seen: list[list[tuple[str, int, Key]]] = []
+    desk.select({"pan": {10, 11}, "focus": {1}})
+    desk.changed.connect(lambda: seen.append(desk.chosen_keys()))
+    desk.edit("delete", removed(desk.project.move, {"pan": {5, 11}, "focus": set(range(8))}))
+    desk.undo()
+    desk.redo()
+    assert [[(axis, number) for axis, number, _ in one] for one in seen] == [
+        [("pan", 9)],
+        [("pan", 5), ("pan", 11), *(("focus", number) for number in range(8))],
+        [],
+    ]
+
+
+def test_a_key_that_comes_before_the_chosen_one_does_not_take_its_place(desk: Desk) -> None:
+    desk.select({"pan": {0}})
+    chosen = desk.chosen_keys()[0][2]
+    desk.edit("add", put(desk.project.move, "pan", Key(Fraction(5), 0.0, Ease("linear"))))
+    assert desk.chosen_keys() == [("pan", 1, chosen)]
+    desk.select({"pan": {0}})
+    desk.undo()  # the key that was added is gone, and no other one is chosen in its place
+    assert desk.selection == {}
+
+
+def test_undo_chooses_what_it_brings_back(desk: Desk) -> None:
+    desk.select({"tilt": {1, 2}})
+    desk.edit("delete", removed(desk.project.move, desk.selection))
+    assert desk.selection == {}
+    desk.select({"pan": {3}})
+    desk.undo()
+    assert desk.selection == {"tilt": {1, 2}}
+
+
+def test_another_project_takes_the_proposal_away_and_says_so(desk: Desk, qtbot: QtBot) -> None:
+    desk.propose(offset(desk.project.move, {"tilt": {1}}, value=2.0), "shift a key")
+    with qtbot.waitSignal(desk.proposed):
+        desk.open(empty(), None)
+    assert desk.proposal is None

@@ -46,11 +46,6 @@ def cut_keys(desk: Desk) -> bool:
     return True
 
 
-def can_paste(desk: Desk) -> bool:
-    """Whether keys were copied."""
-    return desk in _COPIED
-
-
 def paste_keys(desk: Desk, axis: str | None = None) -> bool:
     """Put the copied keys at the playhead and choose them; those of one axis go to `axis`, if it is given.
 
@@ -67,6 +62,8 @@ def paste_keys(desk: Desk, axis: str | None = None) -> bool:
     def edit(project: Project) -> Move:
         for track in copied.tracks:
             project.rig.index((renamed or {}).get(track.axis, track.axis))
+        if renamed and own in project.rig.names:
+            _refuse_units(project, own, renamed[own])
         move, selection = paste(project.move, copied, desk.playhead, axes=renamed)
         chosen.append(selection)
         return without_jumps(project.move, move, desk.laws)[0]
@@ -76,6 +73,13 @@ def paste_keys(desk: Desk, axis: str | None = None) -> bool:
         return False
     desk.select(chosen[-1])
     return True
+
+
+def _refuse_units(project: Project, *axes: str) -> None:
+    one, other = (project.rig.axes[project.rig.index(axis)] for axis in axes)
+    if one.unit != other.unit:
+        words = translate("acts", "keys of {one} are in {unit}, and {other} is in {others}; paste onto an axis like it")
+        raise ValueError(words.format(one=one.name, unit=one.unit, other=other.name, others=other.unit))
 
 
 def _table(desk: Desk) -> str:

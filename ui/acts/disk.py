@@ -7,13 +7,14 @@ import errno
 import filecmp
 import os
 import shutil
+from datetime import datetime
 from pathlib import Path
 
 from sequencer.errors import LinkError, ProjectError
 from sequencer.project import files, store
 from sequencer.project.differ import differences
 from sequencer.project.document import Project
-from sequencer.project.recovery import fingerprint
+from sequencer.project.recovery import Recovered, fingerprint
 from sequencer.score.easing import Laws
 from ui.acts.keeping import Print
 from ui.language import translate
@@ -110,3 +111,35 @@ def not_opened(folder: Path, fault: Exception) -> str:
         )
         return words.format(name=folder.name)
     return translate("files", "{name} was not opened. {why}").format(name=folder.name or folder, why=plain(fault))
+
+
+def without_axes(folder: Path, missing: tuple[tuple[str, int], ...]) -> str:
+    """Say which axes the rig of a project does not have, each with its number of keys, and what can be done."""
+    tracks = ", ".join(
+        translate("files", "{axis} ({count} keys)").format(axis=axis, count=count) for axis, count in missing
+    )
+    words = translate(
+        "files",
+        "{name} has tracks for axes that its rig does not have: {tracks}. Add the axes with limits that are guesses, "
+        "or open it without these tracks; then it is saved elsewhere, and these files stay as they are.",
+    )
+    return words.format(name=folder.name, tracks=tracks)
+
+
+def ended_without_saving(recovered: Recovered) -> str:
+    """Say what an editor left that ended without saving, and what is missing from it."""
+    when = datetime.fromtimestamp(recovered.at_s).strftime("%H:%M:%S, %Y-%m-%d")
+    words = translate("files", "The editor ended without saving. Its edits up to {when} are here.").format(when=when)
+    if recovered.moved_on:
+        words += " " + translate("files", "The files were changed since then: compare before you save.")
+    return " ".join((words, *(f"{line}." for line in recovered.lines)))
+
+
+def gone(folder: Path) -> str:
+    """Say that a project's files are not there any more, and what can be done."""
+    words = translate(
+        "files",
+        "The files of {folder} are gone or cannot be read: unplugged, moved or removed? Your edits are safe here. "
+        "Bring the folder back, or save elsewhere.",
+    )
+    return words.format(folder=folder)

@@ -1,6 +1,7 @@
 """How an act is done: the pure edit, the rules of a whole document, and why it was refused, in words for the operator.
 
-It refuses what no project file could hold: keys outside of their axis's travel, or half a day away.
+It refuses what no project file could hold: keys outside of their axis's travel, or half a day away, and triggers
+without the cue or the marker that they call.
 """
 
 from collections.abc import Callable, Iterable
@@ -9,6 +10,7 @@ from fractions import Fraction
 
 from sequencer.errors import ProjectError
 from sequencer.project.build import check
+from sequencer.project.called import refuse_uncalled
 from sequencer.project.document import Project
 from sequencer.score.move import Move
 from sequencer.timebase.instants import labelled
@@ -69,6 +71,8 @@ def _refuse_faults(desk: Desk, before: Project, after: Project) -> None:
     if after.move.markers is not before.move.markers:
         ends += [marker.at for marker in after.move.markers]
     _refuse_far(after, ends)
+    if after.move.cues is not before.move.cues or after.move.markers is not before.move.markers:
+        refuse_uncalled(after)
 
 
 def _at_fault(desk: Desk, project: Project, move: Move) -> bool:

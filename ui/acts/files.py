@@ -5,7 +5,6 @@ It refuses to decide where edits could be lost: then it asks, and the answer tha
 
 from collections.abc import Callable
 from contextlib import suppress
-from datetime import datetime
 from pathlib import Path
 
 from PyQt6.QtCore import pyqtSignal
@@ -69,8 +68,8 @@ class Files(Taker):
         self._settled(desk.folder, saved)
 
     def new(self) -> None:
-        """Begin a new project; unsaved edits are asked about."""
-        self._part(self.wanted_new.emit)
+        """Begin a new project; what is on the desk stays there until another is."""
+        self.wanted_new.emit()
 
     def choose(self) -> None:
         """Have a project folder chosen, and open it."""
@@ -78,9 +77,16 @@ class Files(Taker):
         self.picking.emit(Pick(translate("files", "Open a project folder"), "project", self.open, start))
 
     def open(self, path: Path) -> None:
-        """Open the project in a folder, or the folder of one of its files; unsaved edits are asked about."""
+        """Open the project in a folder, or the folder of one of its files; unsaved edits are asked about.
+
+        The one that is on the desk is only shown, with its edits.
+        """
         folder = path.parent if path.name in (files.PROJECT, files.RIG) and not path.is_dir() else path
-        self._part(lambda: self._open(folder))
+        there = self._desk.folder
+        if there is not None and not self._elsewhere and disk.same(folder, there):
+            self.opened.emit(there)
+        else:
+            self._part(lambda: self._open(folder))
 
     def reload(self) -> None:
         """Read the files again, as one step that can be undone."""
@@ -91,8 +97,7 @@ class Files(Taker):
         self._worker.do(words, lambda: disk.read(folder, self._desk.laws), self._take_theirs, self._failed)
 
     def _open(self, folder: Path) -> None:
-        if self._desk.locked:
-            self._desk.note(self._desk.locked, "refused")
+        if not self._free():
             return
         words = translate("files", "opening {name}").format(name=folder.name)
 
@@ -101,12 +106,26 @@ class Files(Taker):
 
         self._worker.do(words, lambda: disk.read(folder, self._desk.laws), lambda got: self._put(folder, *got), failed)
 
-    def _put(self, folder: Path, project: Project, saved: Print, why_elsewhere: str = "") -> None:
+    def _put(
+        self, folder: Path, project: Project, saved: Print, why_elsewhere: str = "", base: Project | None = None
+    ) -> bool:
+        """Put it on the desk; what it has beyond `base` is unsaved. Return whether that may be now."""
+        if not self._free():
+            return False
         self._elsewhere = why_elsewhere
         # what is not as the files have it is kept whole: the files alone would not lead to it again
-        self.keeper.begin(folder, project, None if why_elsewhere else saved)
+        self.keeper.begin(folder, base or project, None if why_elsewhere or base else saved)
+        self._desk.note(translate("files", "Opened {folder}.").format(folder=folder), "done")
         self._desk.open(project, folder)
+        if base is not None:
+            self._desk.saved(base)
         self._settled(folder, saved)
+        return True
+
+    def _free(self) -> bool:
+        if self._desk.locked:
+            self._desk.note(self._desk.locked, "refused")
+        return not self._desk.locked
 
     def _settled(self, folder: Path | None, saved: Print) -> None:
         self.watch.watch(folder, saved)
@@ -124,17 +143,9 @@ class Files(Taker):
             self._desk.note(disk.not_opened(folder, fault), "refused")
             return
         axes = " and ".join(axis for axis, _ in found)
-        tracks = ", ".join(
-            translate("files", "{axis} ({count} keys)").format(axis=axis, count=count) for axis, count in found
-        )
-        words = translate(
-            "files",
-            "{name} has tracks for axes that its rig does not have: {tracks}. Add the axes with limits that are "
-            "guesses, or open it without these tracks; then it is saved elsewhere, and these files stay as they are.",
-        ).format(name=folder.name, tracks=tracks)
         self._ask(
             "open",
-            words,
+            disk.without_axes(folder, found),
             (translate("files", "Add {axes}").format(axes=axes), lambda: self._open_guessed(folder)),
             (translate("files", "Open without {axes}").format(axes=axes), lambda: self._open_partly(folder)),
             (translate("files", "Leave it"), nothing),
@@ -145,13 +156,9 @@ class Files(Taker):
 
         def done(got: tuple[Partly, Partly, Print]) -> None:
             whole, partly, saved = got
-            self._elsewhere = ""
-            self.keeper.begin(folder, partly.project, None)
-            self._desk.open(whole.project, folder)
-            self._desk.saved(partly.project)  # the files do not hold it yet
-            self._settled(folder, saved)
             words = translate("files", "The limits of {axes} are guesses: measure them, and write them in Setup.")
-            self._desk.note(words.format(axes=", ".join(whole.left_out)), "told")
+            if self._put(folder, whole.project, saved, base=partly.project):
+                self._desk.note(words.format(axes=", ".join(whole.left_out)), "told")
 
         def read() -> tuple[Partly, Partly, Print]:
             saved = fingerprint(folder)
@@ -163,8 +170,8 @@ class Files(Taker):
         def done(got: tuple[Partly, Print]) -> None:
             partly, saved = got
             why = translate("files", "It was opened without the tracks of {axes}; saved here, they would be lost.")
-            self._put(folder, partly.project, saved, why.format(axes=", ".join(partly.left_out)))
-            self._desk.note(self._elsewhere, "told")
+            if self._put(folder, partly.project, saved, why.format(axes=", ".join(partly.left_out))):
+                self._desk.note(self._elsewhere, "told")
 
         def read() -> tuple[Partly, Print]:
             saved = fingerprint(folder)
@@ -183,25 +190,17 @@ class Files(Taker):
         if not isinstance(found, Recovered):
             return
         recovered = found
-        when = datetime.fromtimestamp(recovered.at_s).strftime("%H:%M:%S, %Y-%m-%d")
-        words = translate("files", "The editor ended without saving. Its edits up to {when} are here.").format(
-            when=when
-        )
-        if recovered.moved_on:
-            words += " " + translate("files", "The files were changed since then: compare before you save.")
-        words = " ".join((words, *(f"{line}." for line in recovered.lines)))
         self._ask(
             "recover",
-            words,
+            disk.ended_without_saving(recovered),
             (translate("files", "Recover them"), lambda: self._recover(recovered)),
             (translate("files", "Set them aside"), lambda: self._set_aside(recovered)),
             (translate("files", "Not now"), recovered.later),
         )
 
     def _recover(self, recovered: Recovered) -> None:
-        if self._desk.locked:
+        if not self._free():
             recovered.later()
-            self._desk.note(self._desk.locked, "refused")
             return
         self._desk.edit(translate("files", "recover unsaved edits"), recovered.project)
         self.keeper.adopt(recovered)
@@ -223,15 +222,15 @@ class Files(Taker):
 
     # saving
 
-    def save(self, then: Then = nothing) -> None:
-        """Write the project into its folder, then go on; without a folder, have one chosen."""
+    def save(self, then: Then = nothing, otherwise: Then = nothing) -> None:
+        """Write the project into its folder, then go on, or do `otherwise`; without a folder, have one chosen."""
         folder = self._desk.folder
         if folder is None or self._elsewhere:
             if self._elsewhere:
                 self._desk.note(self._elsewhere, "told")
             self.save_as(then)
         else:
-            self._save(folder, then)
+            self._save(folder, then, otherwise)
 
     def save_as(self, then: Then = nothing) -> None:
         """Have a folder chosen, and write the project there; its playback is copied as well."""
@@ -259,7 +258,7 @@ class Files(Taker):
         else:
             self._save(folder, then)
 
-    def _save(self, folder: Path, then: Then) -> None:
+    def _save(self, folder: Path, then: Then, otherwise: Then = nothing) -> None:
         desk = self._desk
         project, old, laws = desk.history.now, desk.folder, desk.laws
         self.watch.pause()
@@ -283,6 +282,7 @@ class Files(Taker):
         def failed(fault: Exception) -> None:
             self.watch.watch(old, fingerprint(old) if old else None)
             self._failed(fault)
+            otherwise()
 
         words = translate("files", "saving {name}").format(name=folder.name)
         self._worker.do(words, lambda: disk.write(folder, old, project, laws), done, failed)
@@ -332,18 +332,16 @@ class Files(Taker):
         if folder is None:
             return
         if saved is None:
-            words = translate(
-                "files",
-                "The files of {folder} are gone or cannot be read: unplugged, moved or removed? Your edits are safe "
-                "here. Bring the folder back, or save elsewhere.",
-            ).format(folder=folder)
             elsewhere = (translate("files", "Save elsewhere"), self.save_as)
-            self._ask("disk", words, elsewhere, (translate("files", "Wait"), nothing))
+            self._ask("disk", disk.gone(folder), elsewhere, (translate("files", "Wait"), nothing))
             return
         ours, laws = self._desk.history.now, self._desk.laws
-        self._worker.do(
-            "", lambda: disk.compared(folder, ours, laws), lambda got: self._compare(*got), self._theirs_do_not_load
-        )
+
+        def done(got: tuple[Project, Print, tuple[str, ...]]) -> None:
+            if self._desk.folder == folder:  # else another project came onto the desk meanwhile
+                self._compare(*got)
+
+        self._worker.do("", lambda: disk.compared(folder, ours, laws), done, self._theirs_do_not_load)
 
     def _compare(self, theirs: Project, saved: Print, lines: tuple[str, ...]) -> None:
         if not lines:
@@ -376,7 +374,7 @@ class Files(Taker):
     def _theirs_do_not_load(self, fault: Exception) -> None:
         words = translate(
             "files",
-            "Another program changed the files, and they do not load as they are: {why}. Yours stays on the desk.",
+            "Another program changed the files, and they do not load as they are: {why} Yours stays on the desk.",
         )
         self._desk.note(words.format(why=disk.plain(fault)), "refused")
 

@@ -10,7 +10,7 @@ import numpy as np
 from sequencer.motion.shape import Shape
 from sequencer.score.edits.snap import Beats, Grid, Lines, Stops
 from sequencer.timebase.rate import Rate
-from ui.desk import Desk, Onto
+from ui.desk import Desk
 from ui.language import translate
 
 FRAMES = Grid()
@@ -41,25 +41,23 @@ class OtherKeys:
         return found
 
 
-def lines(desk: Desk, axis: str, onto: Onto | None = None) -> Lines | None:
+def lines(desk: Desk, axis: str) -> Lines | None:
     """Return what keys of `axis` snap onto, None for nothing.
 
     Error: ValueError in words where there are no lines of the kind.
     """
     snapping, project = desk.snapping, desk.project
-    onto = snapping.onto if onto is None else onto
-    if onto == "frames":
-        return FRAMES if snapping.onto != "frames" else Grid(snapping.part)
-    if onto == "beats":
+    if snapping.onto == "frames":
+        return Grid(snapping.part)
+    if snapping.onto == "beats":
         if project.tempo is None:
             raise ValueError(translate("acts", "there are no beats to snap onto; give the project a tempo first"))
-        part = snapping.part if snapping.onto == "beats" else Fraction(1)
-        return Beats(project.tempo, project.timebase.rate, part)
-    if onto == "markers":
+        return Beats(project.tempo, project.timebase.rate, snapping.part)
+    if snapping.onto == "markers":
         if not project.move.markers:
             raise ValueError(translate("acts", "there are no markers to snap onto; add one first"))
         return Stops(tuple(marker.at for marker in project.move.markers))
-    if onto == "keys":
+    if snapping.onto == "keys":
         return OtherKeys(desk.shapes, project.timebase.rate, axis, desk.selection)
     return None
 

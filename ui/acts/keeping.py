@@ -121,6 +121,16 @@ class Keeper(QObject):
             self._wake.notify()
 
     def _run(self) -> None:
+        try:
+            self._keep()
+        except Exception as bug:
+            self._tell(bug)  # the thread ends, and nobody may believe that edits are still kept
+            raise
+        finally:
+            if self._journal is not None:
+                self._journal.end()
+
+    def _keep(self) -> None:
         next_s = 0.0
         while True:
             with self._wake:
@@ -136,8 +146,6 @@ class Keeper(QObject):
                 job()
             else:
                 next_s = time.monotonic() + (EVERY_S if self._write_due() else _AGAIN_S)
-        if self._journal is not None:
-            self._journal.end()
 
     def _is_due(self) -> bool:
         mine = self._journal is not None and self._due_age == self._journal_age

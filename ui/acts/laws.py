@@ -36,6 +36,16 @@ def plain_settings(desk: Desk, law: str) -> Any:
         raise ValueError(translate("acts", "the law {law} needs its settings written").format(law=law)) from None
 
 
+def plain_ease(desk: Desk, law: str) -> Ease:
+    """Return the law with what it needs written, if anything. Error: as in `plain_settings`."""
+    if law in desk.laws:
+        try:
+            desk.laws[law].settings()
+        except TypeError:
+            return Ease(law, plain_settings(desk, law))
+    return Ease(law)
+
+
 def set_law(desk: Desk, law: str, settings: object = None) -> bool:
     """Give the legs that begin at the chosen keys the law `law`, with `settings` of its own type, or its plain ones."""
     if not some(desk):
@@ -47,13 +57,8 @@ def shape_legs(desk: Desk, selection: dict[str, set[int]], law: str, settings: o
     """Give the legs that begin at these keys a law, whatever is chosen."""
 
     def edit(project: Project) -> Move:
-        how = settings
-        if how is None and law in desk.laws:
-            try:
-                desk.laws[law].settings()
-            except TypeError:
-                how = plain_settings(desk, law)
-        return edits.shaped(project.move, selection, Ease(law, how), desk.laws)
+        ease = plain_ease(desk, law) if settings is None else Ease(law, settings)
+        return edits.shaped(project.move, selection, ease, desk.laws)
 
     return do(desk, translate("acts", "law of legs: {law}").format(law=law), edit)
 

@@ -1,10 +1,14 @@
-"""Markers, cues and passes: added, renamed, moved, deleted. It refuses one name for two cues or two passes."""
+"""Markers, cues and passes: added, renamed, moved, deleted. It refuses one name for two cues or two passes.
+
+Triggers that call a cue or a marker follow its new name; what a trigger calls is not deleted.
+"""
 
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
+from sequencer.project.called import with_called_cue, with_called_marker
 from sequencer.project.document import Project
 from sequencer.score.move import Cue, Marker, Move, Pass
 from ui.acts.carry import BESIDE
@@ -32,8 +36,13 @@ def add_marker(desk: Desk, name: str = "", at: Fraction | None = None) -> bool:
 
 def rename_marker(desk: Desk, number: int, name: str) -> bool:
     """Give a marker another name."""
-    words = translate("acts", "rename a marker: {name}").format(name=name)
-    return do(desk, words, lambda project: with_marker(project.move, number, name=_name(name)))
+
+    def edit(project: Project) -> Project:
+        before = _one(project.move.markers, number).name
+        renamed = replace(project, move=with_marker(project.move, number, name=_name(name)))
+        return with_called_marker(renamed, before, name)
+
+    return do(desk, translate("acts", "rename a marker: {name}").format(name=name), edit)
 
 
 def move_marker(desk: Desk, number: int, at: Fraction) -> bool:
@@ -80,8 +89,13 @@ def add_cue(desk: Desk, name: str = "", start: Fraction | None = None, end: Frac
 
 def rename_cue(desk: Desk, number: int, name: str) -> bool:
     """Give a cue another name."""
-    words = translate("acts", "rename a cue: {name}").format(name=name)
-    return do(desk, words, lambda project: _cued(with_cue(project.move, number, name=name)))
+
+    def edit(project: Project) -> Project:
+        before = _one(project.move.cues, number).name
+        renamed = replace(project, move=_cued(with_cue(project.move, number, name=name)))
+        return with_called_cue(renamed, before, name)
+
+    return do(desk, translate("acts", "rename a cue: {name}").format(name=name), edit)
 
 
 def move_cue(desk: Desk, number: int, *, start: Fraction | None = None, end: Fraction | None = None) -> bool:
@@ -128,7 +142,8 @@ def add_pass(desk: Desk, name: str = "", speed: Fraction = Fraction(1)) -> bool:
 
 def change_pass(desk: Desk, number: int, *, name: str | None = None, speed: Fraction | None = None) -> bool:
     """Give a pass another name, another speed, or both."""
-    words = translate("acts", "change the pass {name}").format(name=_called(desk.project.move.passes, number))
+    before, judged = _called(desk.project.move.passes, number), desk.run_name
+    words = translate("acts", "change the pass {name}").format(name=before)
 
     def edit(project: Project) -> Move:
         there = project.move.passes
@@ -136,7 +151,10 @@ def change_pass(desk: Desk, number: int, *, name: str | None = None, speed: Frac
         one = Pass(one.name if name is None else name, one.speed if speed is None else speed)
         return _passed(project.move, (*there[:number], one, *there[number + 1 :]))
 
-    return do(desk, words, edit)
+    done = do(desk, words, edit)
+    if done and name is not None and judged == before:
+        desk.choose_run(name)
+    return done
 
 
 def delete_pass(desk: Desk, number: int) -> bool:

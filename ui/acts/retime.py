@@ -13,11 +13,12 @@ from sequencer.score.edits.reverse import reverse
 from sequencer.score.edits.scale import scale
 from sequencer.score.edits.snap import snap
 from sequencer.score.edits.stretch import stretch
-from sequencer.score.move import Ease, Move
+from sequencer.score.move import Move
 from ui.acts.doing import do
 from ui.acts.grids import lines
 from ui.acts.keys import joined, many, refuse_pinned, some, some_stay_words, split_track
-from ui.desk import Desk, Onto
+from ui.acts.laws import plain_ease
+from ui.desk import Desk
 from ui.language import translate
 
 About = Literal["first", "playhead"]
@@ -73,8 +74,8 @@ def scale_keys(desk: Desk, factor: float, about: float = 0.0, words: str = "") -
     return do(desk, (words or translate("acts", "scale {keys}")).format(keys=many(desk)), edit)
 
 
-def snap_keys(desk: Desk, onto: Onto | None = None) -> bool:
-    """Move the chosen keys onto the nearest lines of what keys snap onto, or of `onto`. Pinned ones stay."""
+def snap_keys(desk: Desk) -> bool:
+    """Move the chosen keys onto the nearest lines of what keys snap onto. Pinned ones stay."""
     if not some(desk):
         return False
     selection = desk.selection
@@ -82,7 +83,7 @@ def snap_keys(desk: Desk, onto: Onto | None = None) -> bool:
     def edit(project: Project) -> Move:
         move = project.move
         for axis, numbers in selection.items():
-            grid = lines(desk, axis, onto)
+            grid = lines(desk, axis)
             if grid is None:
                 raise ValueError(translate("acts", "keys snap onto nothing now; choose frames, beats, markers or keys"))
             move = snap(move, {axis: numbers}, grid)
@@ -100,9 +101,12 @@ def join_keys(desk: Desk, law: str | None = None) -> bool:
     if not some(desk):
         return False
     selection = desk.selection
-    ease = None if law is None else Ease(law)
-    words = translate("acts", "join legs at {keys}").format(keys=many(desk))
-    if not do(desk, words, lambda project: join(project.move, selection, desk.laws, ease=ease)):
+
+    def edit(project: Project) -> Move:
+        ease = None if law is None else plain_ease(desk, law)
+        return join(project.move, selection, desk.laws, ease=ease)
+
+    if not do(desk, translate("acts", "join legs at {keys}").format(keys=many(desk)), edit):
         return False
     desk.select({})
     return True

@@ -22,7 +22,7 @@ class Worker(QObject):
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
-        self._waiting: list[tuple[str, Callable[[], Any], Callable[[Any], None], Callable[[Exception], None]]] = []
+        self._waiting: list[tuple[str, Callable[[], Any], Callable[[Any], object], Callable[[Exception], None]]] = []
         self._thread: threading.Thread | None = None
         self._ended.connect(self._end)
 
@@ -31,7 +31,7 @@ class Worker(QObject):
         return bool(self._waiting)
 
     def do(
-        self, words: str, what: Callable[[], T], done: Callable[[T], None], failed: Callable[[Exception], None]
+        self, words: str, what: Callable[[], T], done: Callable[[T], object], failed: Callable[[Exception], None]
     ) -> None:
         """Have `what` done elsewhere; then one of the others is called here, with its result or its fault."""
         self._waiting.append((words, what, done, failed))

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from PyQt6 import sip
-from PyQt6.QtCore import QLineF, QPointF, QRect, QRectF, QSize, Qt
+from PyQt6.QtCore import QLineF, QPointF, QRect, QRectF, QSize, Qt, QTimer
 from PyQt6.QtGui import (
     QColor,
     QFont,
@@ -42,8 +42,8 @@ from ui.curves.geometry import (
 )
 from ui.desk import Desk
 from ui.language import translate
+from ui.theme import LEFT_PX
 
-LEFT_PX = 84  # of each strip, for its name and number: as wide as the timeline's own
 _TEXT_PX = 13
 _SMALL_PX = 12
 _ROOM_PX = 4
@@ -53,6 +53,8 @@ _HEAD_PX = 5.0
 _DASH_PX = 8
 _LABEL_PX = 160  # from a jump that is named to the next one
 _SIP: Any = sip  # what its stubs know of arrays is too little
+_COLOURS = QImage.Format.Format_ARGB32_Premultiplied
+_CALM_MS = 140  # after which what moved stands still, and is drawn finely
 _FINE = 100  # parts of a frame in which the playhead is placed
 
 
@@ -68,13 +70,18 @@ class CurvesView(QWidget):
         self._fresh = False
         self._fonts: dict[int, QFont] = {}
         self._at_x: float | None = None
+        self._moving = False  # what is in sight has just moved: curves are a pixel wide then
+        self._calm = QTimer(self)
+        self._calm.setInterval(_CALM_MS)
+        self._calm.setSingleShot(True)
+        self._calm.timeout.connect(self._come_to_rest)
         self.setAccessibleName(translate("curves", "Speed, acceleration and jerk"))
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setMinimumHeight(3 * 40)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         desk.changed.connect(self._follow)
         desk.opened.connect(self._follow)
-        desk.zoomed.connect(self._redraw)
+        desk.zoomed.connect(self._move)
         desk.preferred.connect(self._redraw)
         desk.placed.connect(self._move_playhead)
         self._follow()
@@ -128,6 +135,15 @@ class CurvesView(QWidget):
     def _redraw(self) -> None:
         self._fresh = False
         self.update()
+
+    def _move(self) -> None:
+        self._moving = True
+        self._calm.start()
+        self._redraw()
+
+    def _come_to_rest(self) -> None:
+        self._moving = False
+        self._redraw()
 
     def _move_playhead(self) -> None:
         """Repaint where the playhead was and is, and the numbers."""
@@ -237,7 +253,9 @@ class CurvesView(QWidget):
         begin_s, end_s = self._desk.span_s
         x = LEFT_PX + (found.at_s - begin_s) * (self._wide() / (end_s - begin_s))
         y = strip.y(found.value)
-        painter.setPen(QPen(colour, theme.line_px))
+        pen = QPen(colour, 1.0 if self._moving else theme.line_px)
+        pen.setCosmetic(self._moving)
+        painter.setPen(pen)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         _rule(painter, np.stack((x[:-1], y[:-1], x[1:], y[1:]), axis=1))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
@@ -253,7 +271,8 @@ class CurvesView(QWidget):
         high, wide = cells.shape
         picture = QImage(cells.tobytes(), wide, high, QImage.Format.Format_Indexed8)
         picture.setColorTable([0, *(colour.rgba() for colour in colours)])
-        painter.drawImage(QPointF(LEFT_PX, top_px), picture)
+        # to draw by way of a table of colours takes eight times as long as to make the colours first
+        painter.drawImage(QPointF(LEFT_PX, top_px), picture.convertToFormat(_COLOURS))
 
     def _draw_jumps(self, painter: QPainter, of: Courses, strip: Strip, taken: list[QRectF]) -> None:
         """Draw an arrow up and out of the strip for each jump, and what jumps where there is room to say it."""

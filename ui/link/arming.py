@@ -1,8 +1,9 @@
-"""Why the rig cannot be armed, and why what is armed must not stay so; in words with the mend.
+"""Why the rig cannot be armed or driven, and why what is armed must not stay so; and how a take was kept: in words.
 
 It arms and stops nothing.
 """
 
+from sequencer.shell.messages import Kept
 from ui.language import translate
 from ui.link.standing import Standing
 
@@ -12,17 +13,32 @@ _LAPSED_NS = 15_000_000_000  # an order to arm that nobody has answered
 
 def refusal(now: Standing, *, connected: bool, cleared: bool, drafting: bool) -> str:
     """Return why the rig cannot be armed now; empty where it can. `cleared`: the operator says that people are."""
-    if not connected:
-        return translate("run", "connect a rig first")
-    if now.real and not cleared:
-        return translate("run", "say first that people are clear and the hard-wired stop is in reach")
-    if now.stale:
-        return translate("run", "the engine does not report; wait, or connect again")
-    if now.state == "stopped":
-        return translate("run", "reset first")
+    why = _unready(now, connected=connected, cleared=cleared)
+    if why:
+        return why
     if not now.can_arm:
         return translate("run", "it is armed already; stop it first")
     return translate("run", "end the edit that goes on first") if drafting else ""
+
+
+def undriven(now: Standing, *, connected: bool, cleared: bool, same_rig: bool) -> str:
+    """Return why axes cannot be driven by hand now; empty where they can. `same_rig`: the engine has the desk's rig."""
+    why = _unready(now, connected=connected, cleared=cleared)
+    if why:
+        return why
+    if not now.can_drive:
+        return translate("run", "it is armed, or moves; stop it first")
+    return "" if same_rig else translate("run", "the rig was changed in the setup; disconnect, and connect again")
+
+
+def _unready(now: Standing, *, connected: bool, cleared: bool) -> str:
+    if not connected:
+        return translate("run", "connect a rig first")
+    if now.real and not cleared:
+        return translate("run", "tick first, on the page Run, that people are clear")
+    if now.stale:
+        return translate("run", "the engine does not report; wait, or connect again")
+    return translate("run", "reset first") if now.state == "stopped" else ""
 
 
 def dropped(now: Standing, phase: str, *, pending: bool, attended: bool, counting: bool, waited_ns: int) -> str:
@@ -42,3 +58,10 @@ def dropped(now: Standing, phase: str, *, pending: bool, attended: bool, countin
     if ready and now.can_start and not counting and waited_ns > DROPPED_NS:
         return translate("run", "disarmed: not started within 30 seconds")
     return ""
+
+
+def kept_words(kept: Kept) -> str:
+    """Return that a take was kept, or what is wrong with it."""
+    if kept.trouble:
+        return translate("run", "the take {path} is not whole: {why}").format(path=kept.path, why=kept.trouble)
+    return translate("run", "kept {path}").format(path=kept.path)

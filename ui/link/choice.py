@@ -130,6 +130,11 @@ def order_of(choice: Choice, project: Project, folder: Path) -> Arm:
     return Arm(**order, take=str(path), heading=plan.heading(path.stem))  # type: ignore[arg-type]  # as above
 
 
+def first(choice: Choice, project: Project) -> Choice:
+    """Return the choice for a project that has just been opened: its first cue, its first pass."""
+    return replace(choice, cue=next((cue.name for cue in project.move.cues), None), run=None)
+
+
 def mended(choice: Choice, project: Project) -> Choice:
     """Return the choice without a cue or a pass that the project has no more: the first cue, the first pass instead."""
     cues = [cue.name for cue in project.move.cues]

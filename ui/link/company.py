@@ -50,6 +50,12 @@ class Company:
     end: Callable[[], None]
     simulated: Simulated | None = None
 
+    def end_but(self, kept: Simulated | None) -> None:
+        """End them, and the simulated rig unless it is `kept`."""
+        self.end()
+        if self.simulated is not None and self.simulated is not kept:
+            self.simulated.end()
+
 
 Gather = Callable[[Choice, Path, Rig, Simulated | None], Company]
 
@@ -81,10 +87,13 @@ def replaced(
         end()
     company = start()
     if not wanted():
-        company.end()
-        if company.simulated is not None and company.simulated is not simulated:
-            company.simulated.end()
+        company.end_but(simulated)
     return company
+
+
+def serving(simulated: Simulated | None, choice: Choice, rig: Rig) -> Simulated | None:
+    """Return the simulated rig that stands there already, where it serves the choice and is still that rig."""
+    return None if simulated is None or choice.real or simulated.rig != rig else simulated
 
 
 def _simulate(folder: Path, rig: Rig) -> Simulated:

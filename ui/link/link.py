@@ -21,9 +21,9 @@ from sequencer.shell.messages import Arm, Drive, Kept, Refused, Report, Reset, S
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.ahead import Stretches
-from ui.link.arming import dropped, refusal
-from ui.link.choice import Choice, foreseen, mended, order_of
-from ui.link.company import Aside, Company, Gather, Simulated, gather, replaced
+from ui.link.arming import dropped, kept_words, refusal, undriven
+from ui.link.choice import Choice, first, foreseen, mended, order_of
+from ui.link.company import Aside, Company, Gather, Simulated, gather, replaced, serving
 from ui.link.countdown import Countdown
 from ui.link.standing import OFFLINE, Seen, Stage, Standing, stand
 
@@ -48,7 +48,7 @@ class Link(QObject):
     def __init__(
         self,
         desk: Desk,
-        save: Callable[[Callable[[], None]], None] | None = None,
+        save: Callable[[Callable[[], None], Callable[[], None]], None],
         *,
         gather: Gather = gather,
         aside: Aside | None = None,
@@ -56,9 +56,8 @@ class Link(QObject):
     ) -> None:
         super().__init__()
         self.desk = desk
-        self.save = save or self._saved_already  # saves, then goes on
-        cues = desk.project.move.cues
-        self.choice = Choice(cue=cues[0].name if cues else None)
+        self.save = save  # then goes on as the first says, and where it cannot, as the second
+        self.choice = first(Choice(), desk.project)
         self.cleared = False  # the operator said that people are clear of the real rig
         self.now: Standing = OFFLINE
         self.newest: Status | None = None
@@ -66,9 +65,7 @@ class Link(QObject):
         self.take = ""  # that is recorded, or was last
         self.ahead: Stretches = ()
         self.countdown = Countdown(self.start, lambda: self.now.can_start, now_ns)
-        self._gather = gather
-        self._now_ns = now_ns
-        self._aside = aside or Aside()
+        self._gather, self._now_ns, self._aside = gather, now_ns, aside or Aside()
         self._stage: Stage = "off"
         self._turn = 0  # outcomes of earlier ones are too late
         self._company: Company | None = None
@@ -76,13 +73,11 @@ class Link(QObject):
         self._loaded: Project | None = None
         self._opened_for: Choice | None = None
         self._pending: Arm | None = None  # asked for, and not yet in the engine's status
-        self._told = False  # the engine of it
-        self._since_ns = 0
+        self._told, self._since_ns = False, 0  # the engine of it; when it was asked for, or the phase began
+        self._hand_ns: int | None = None  # when the hand that drives was passed on last
         self._start_s: float | None = None
-        self._still = True
         self._trouble = self._why = ""  # of the link; of a stop by this editor
-        self._locks = False
-        self._attended = True
+        self._locks, self._attended, self._still = False, True, True
         self._timer = QTimer(self)
         self._timer.setInterval(POLL_MS)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
@@ -130,11 +125,11 @@ class Link(QObject):
 
     def leave(self) -> None:
         """End the processes; whatever moves is stopped in a controlled way before."""
+        self._turn += 1  # what is still being saved connects nothing any more
         if self._stage in ("off", "closing"):
             return
         self._forget_order()
         self.cleared = False
-        self._turn += 1
         ends = [one.end for one in (self._company, self._simulated) if one is not None]
         self._simulated = None
         self._stage = "closing"
@@ -171,24 +166,30 @@ class Link(QObject):
         if self.now.can_start and self._company is not None:
             self._company.crew.tell(Start())
 
-    @property
-    def can_drive(self) -> bool:
-        """Whether axes may be driven by hand: nothing is armed, and people are clear of a real rig."""
-        return self.now.can_drive and (self.cleared or not self.choice.real)
+    def why_not_drive(self) -> str:
+        """Return why axes cannot be driven by hand now, in words with the mend; empty where they can."""
+        # axes are told by their place: another rig on the desk would have another one moved than was meant
+        same = self._loaded is not None and self._loaded.rig == self.desk.project.rig
+        return undriven(self.now, connected=self._stage == "open", cleared=self.cleared, same_rig=same)
 
     def drive(self, parts: tuple[float, ...]) -> bool:
         """Drive axes by hand, each at a part of its top speed, for as long as this is said anew; return whether so."""
-        if self._company is None or not self.can_drive:
+        if self._company is None or self.why_not_drive():
             return False
         self._company.crew.tell(Drive(parts))
+        self._hand_ns = self._now_ns()
+        self._judge()
         return True
 
     def reset(self) -> None:
         """Clear a latched stop, or a fault of the link. Nothing moves by it."""
+        if not self.now.can_reset:
+            return
+        self._why = ""
         if self._stage == "failed":
             self._trouble, self._stage = "", "off"
             self._judge()
-        elif self.now.can_reset and self._company is not None:
+        elif self._company is not None:
             self._company.crew.tell(Reset())
 
     def stop(self, why: str = "") -> None:
@@ -197,10 +198,12 @@ class Link(QObject):
             with contextlib.suppress(ValueError):  # its memory is closed: there is nothing left to stop
                 self._company.crew.stop_now()
         self.countdown.call_off()
+        if self._stage == "open":
+            self._turn += 1  # an engine that was to be loaded anew would have forgotten this stop
         self._forget_order()
-        self._why = why
         self._say("asked to stop", why or translate("run", "stop was pressed"))
         self.stopping.emit()
+        self._why = why if self._company is not None else ""
         self._judge()
 
     def end(self) -> None:
@@ -214,30 +217,27 @@ class Link(QObject):
         same = self._opened_for is not None and self._opened_for.same_setup(self.choice)
         return same and self._loaded == self.desk.project
 
-    def _saved_already(self, then: Callable[[], None]) -> None:
-        if not self.desk.dirty and self.desk.folder is not None:
-            then()
-        else:
-            self._forget_order()
-            self._say("refused", translate("run", "save the project in a folder first"))
-
     def _begin(self) -> None:
         """Save, which may take a while; then go on with what was saved."""
-        self._turn += 1
-        self.save(partial(self._replace, self.desk.project, self._turn))
+        self._turn = turn = self._turn + 1
+        self.save(partial(self._replace, self.desk.history.now, turn), partial(self._not_saved, turn))
+
+    def _not_saved(self, turn: int) -> None:
+        if turn == self._turn:
+            self._forget_order()
+            self._say("refused", translate("run", "not connected or armed: the project could not be saved"))
+            self._judge()
 
     def _replace(self, project: Project, turn: int) -> None:
         """End what runs for another document or another setup, and start the processes."""
         folder, choice = self.desk.folder, self.choice
         if turn != self._turn or folder is None:  # the operator has left meanwhile
             return
-        before, self._company = self._company, None
-        simulated, other = self._simulated, None
-        if simulated is not None and (choice.real or simulated.rig != project.rig):
-            simulated, other, self._simulated = None, simulated, None
-        ends = [one.end for one in (before, other) if one is not None]
-        start = partial(self._gather, choice, folder, project.rig, simulated)
-        work = partial(replaced, ends, start, simulated, lambda: turn == self._turn)
+        before, stood = self._company, self._simulated
+        self._company, self._simulated = None, serving(stood, choice, project.rig)
+        ends = [one.end for one in (before, stood) if one is not None and one is not self._simulated]
+        start = partial(self._gather, choice, folder, project.rig, self._simulated)
+        work = partial(replaced, ends, start, self._simulated, lambda: turn == self._turn)
         self._stage, self.newest = "opening", None
         self._loaded, self._opened_for = project, choice
         self._aside.do(work, partial(self._gathered, turn))
@@ -249,9 +249,7 @@ class Link(QObject):
             if turn == self._turn and self._stage == "opening":
                 self._company, self._simulated = outcome, outcome.simulated
                 return
-            self._aside.do(outcome.end)
-            if outcome.simulated is not None and outcome.simulated is not self._simulated:
-                self._aside.do(outcome.simulated.end)
+            self._aside.do(partial(outcome.end_but, self._simulated))
         elif turn == self._turn:
             self._fail(str(outcome))
             if not isinstance(outcome, SequencerError | OSError):
@@ -282,7 +280,8 @@ class Link(QObject):
         if self.dangerous:
             self.stop(translate("run", "another project was opened"))
         self.leave()
-        self._mend()
+        self.choice = first(self.choice, self.desk.project)
+        self.chosen.emit()
 
     def _mend(self) -> None:
         """Choose what there is where the document has no more what was chosen."""
@@ -290,6 +289,8 @@ class Link(QObject):
         if choice != self.choice:
             self.choice = choice
             self.chosen.emit()
+        if self._stage == "opening" and self._pending is None and self.desk.history.now != self._loaded:
+            self._opened_for = None  # which of the two the engine finds on the disk is not known
 
     def poll(self) -> None:
         """Hear what the processes say, beat, and judge how the rig stands."""
@@ -323,9 +324,7 @@ class Link(QObject):
                 self._forget_order()
                 self._say("refused", report.text)
             case Kept():
-                words = translate("run", "kept {path}").format(path=report.path)
-                trouble = translate("run", "the take {path} is not whole: {why}")
-                self._say("kept", trouble.format(path=report.path, why=report.trouble) if report.trouble else words)
+                self._say("kept", kept_words(report))
                 self.kept.emit(report)
 
     def _look(self, status: Status | None) -> None:
@@ -375,6 +374,7 @@ class Link(QObject):
                 status=self.newest,
                 now_ns=self._now_ns(),
                 asked_to_arm=self._pending is not None,
+                hand_ns=self._hand_ns,
                 ending=self._company is not None,
                 still=self._still,
                 ours=self.choice.ours,

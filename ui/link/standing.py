@@ -35,6 +35,7 @@ How = Literal[
 ]
 STATES: tuple[State, ...] = get_args(State)
 STALE_NS = 250_000_000
+_HAND_NS = 250_000_000  # by then the engine has let go of a hand that says nothing more
 QUIET = frozenset({"idle", "finished", "stopped"})  # phases in which nothing moves, and nothing may begin to
 PHASES: dict[str, tuple[State, How]] = {
     "idle": ("idle", "nothing is armed"),
@@ -61,15 +62,17 @@ _STAGES: dict[Stage, tuple[State, How]] = {
 class Seen:
     """What the editor knows at one instant.
 
-    `asked_to_arm`: an order to arm is on its way. `ending`: processes of a broken run are being ended. `still`: the
-    setpoints stand. `ours`: the clock is started here. `start_s`: where the armed part begins on the timeline, and
-    `ahead` the stretches of it with motion. `trouble`: why the link broke.
+    `asked_to_arm`: an order to arm is on its way. `hand_ns`: when a hand that drives was passed on last. `ending`:
+    processes of a broken run are being ended. `still`: the setpoints stand. `ours`: the clock is started here.
+    `start_s`: where the armed part begins on the timeline, and `ahead` the stretches of it with motion. `trouble`: why
+    the link broke.
     """
 
     stage: Stage
     status: Status | None
     now_ns: int
     asked_to_arm: bool = False
+    hand_ns: int | None = None
     ending: bool = False
     still: bool = True
     ours: bool = True
@@ -115,6 +118,7 @@ def stand(seen: Seen) -> Standing:
     state, how = _word(seen, status)
     phase = None if status is None else status.phase
     free = seen.stage == "open" and not stale and not seen.asked_to_arm
+    driven = seen.hand_ns is not None and seen.now_ns - seen.hand_ns < _HAND_NS
     return Standing(
         state=state,
         how=how,
@@ -122,22 +126,23 @@ def stand(seen: Seen) -> Standing:
         real=seen.real,
         stale=stale,
         age_s=round(age_ns * 1e-9, 1) if stale else 0.0,
-        dangerous=_dangerous(seen, phase, stale),
-        can_arm=free and phase in ("idle", "finished"),
+        dangerous=_dangerous(seen, phase, stale, driven),
+        can_arm=free and not driven and phase in ("idle", "finished"),
         can_drive=free and phase in ("idle", "finished", "driving"),
         can_start=seen.stage == "open" and phase == "ready" and seen.ours and not stale and not _runs(status),
-        can_reset=seen.stage == "failed" or (seen.stage == "open" and phase == "stopped"),
+        # what is being ended may still brake: a fault is not cleared before
+        can_reset=(seen.stage == "failed" and not seen.ending) or (seen.stage == "open" and phase == "stopped"),
         to_motion_s=_to_motion_s(seen, status),
         cause=seen.trouble or ("" if status is None else status.cause),
     )
 
 
-def _dangerous(seen: Seen, phase: str | None, stale: bool) -> bool:
+def _dangerous(seen: Seen, phase: str | None, stale: bool, driven: bool) -> bool:
     if seen.asked_to_arm:
         return True
     match seen.stage:
         case "open":
-            return phase is None or phase not in QUIET or stale
+            return phase is None or phase not in QUIET or stale or (driven and phase != "stopped")
         case "closing":
             return phase is not None and phase not in QUIET
         case "failed":

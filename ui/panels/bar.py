@@ -8,12 +8,12 @@ from fractions import Fraction
 
 from PyQt6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QToolButton, QWidget
 
-from ui.desk import COUNTED, ONTO, Desk, Snapping, extent
+from ui.acts import view
+from ui.desk import COUNTED, ONTO, Desk, Snapping
 from ui.language import translate
 from ui.theme import GAP_PX
 
 PARTS = (Fraction(1), Fraction(1, 2), Fraction(1, 3), Fraction(1, 4), Fraction(1, 8))
-_STEP = 1.5
 
 
 class Bar(QWidget):
@@ -42,9 +42,9 @@ class Bar(QWidget):
         self.counted = self._choice(translate("bar", "Time in"), [counted[one] for one in COUNTED], self._count)
         self.run = self._choice(translate("bar", "Pass"), [], self._pass)
         self._row.addStretch(1)
-        self._button("−", translate("bar", "See a longer stretch of time"), lambda: self._zoom(_STEP))
-        self._button("+", translate("bar", "See a shorter stretch of time"), lambda: self._zoom(1 / _STEP))
-        self._button(translate("bar", "All"), translate("bar", "See the whole move"), self._all)
+        self._button("−", translate("bar", "See a longer stretch of time"), lambda: view.zoom_out(desk))
+        self._button("+", translate("bar", "See a shorter stretch of time"), lambda: view.zoom_in(desk))
+        self._button(translate("bar", "All"), translate("bar", "See the whole move"), lambda: view.zoom_all(desk))
         desk.preferred.connect(self._follow)
         desk.changed.connect(self._follow)
         self._follow()
@@ -52,6 +52,7 @@ class Bar(QWidget):
     def _choice(self, label: str, texts: list[str], do: Callable[[], None]) -> QComboBox:
         box = QComboBox()
         box.addItems(texts)
+        box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)  # passes come and get other names
         box.setAccessibleName(label)
         box.activated.connect(do)
         self._row.addWidget(QLabel(label))
@@ -88,14 +89,3 @@ class Bar(QWidget):
     def _pass(self) -> None:
         if self._desk.project.move.passes:
             self._desk.choose_run(self.run.currentText())
-
-    def _zoom(self, factor: float) -> None:
-        begin_s, end_s = self._desk.span_s
-        middle_s = self._desk.playhead_s if begin_s < self._desk.playhead_s < end_s else (begin_s + end_s) / 2
-        self._desk.look(middle_s - (middle_s - begin_s) * factor, middle_s + (end_s - middle_s) * factor)
-
-    def _all(self) -> None:
-        rate = self._desk.project.timebase.rate
-        begin_s, end_s = (float(rate.seconds(at)) for at in extent(self._desk.project))
-        room_s = 0.02 * (end_s - begin_s)
-        self._desk.look(begin_s - room_s, end_s + room_s)

@@ -3,9 +3,10 @@
 from collections.abc import Callable
 from fractions import Fraction
 
-from PyQt6.QtWidgets import QCheckBox, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from ui.acts.keys import offset_keys
+from ui.acts.laws import offered_laws
 from ui.acts.retime import join_keys, mirror_keys, reverse_keys, scale_keys, snap_keys, stretch_keys, thin_keys
 from ui.desk import Desk
 from ui.language import translate
@@ -47,13 +48,26 @@ class ChangeForm(QWidget):
         rest = QWidget()
         row = QHBoxLayout(rest)
         row.setContentsMargins(0, 0, 0, 0)
-        for name, words, act in (
-            ("reverse", translate("selected", "Reverse"), lambda: reverse_keys(desk)),
-            ("snap", translate("selected", "Snap"), lambda: snap_keys(desk)),
-            ("join", translate("selected", "Join legs"), lambda: join_keys(desk)),
-        ):
-            row.addWidget(self._button(name, words, act))
+        row.addWidget(self._button("reverse", translate("selected", "Reverse"), lambda: reverse_keys(desk)))
+        row.addWidget(self._button("snap", translate("selected", "Snap"), lambda: snap_keys(desk)))
         self._column.addWidget(rest)
+        self._column.addWidget(self._joining())
+
+    def _joining(self) -> QWidget:
+        self.joined = QComboBox()
+        self.joined.setAccessibleName(translate("selected", "Law of the joined leg"))
+        self.joined.addItem(translate("selected", "with the first one's law"))
+        self.joined.addItems(offered_laws(self._desk))
+        self.joined.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        joining = QWidget()
+        row = QHBoxLayout(joining)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(self.joined, 1)
+        row.addWidget(self._button("join", translate("selected", "Join legs"), self._join))
+        return joining
+
+    def _join(self) -> None:
+        join_keys(self._desk, self.joined.currentText() if self.joined.currentIndex() else None)
 
     def _row(self, entry: Entry, name: str, words: str, act: Callable[[], object]) -> None:
         button = self._button(name, words, lambda: entry.say(refusal(self._desk, act)))

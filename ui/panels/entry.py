@@ -64,6 +64,10 @@ class Entry(QWidget):
             self.say("")
         self._shown = text
 
+    def forget(self) -> None:
+        """Let what is being typed be, since it was meant for something else; the next text is shown in its place."""
+        self.line.setModified(False)
+
     def say(self, words: str) -> None:
         """Say why what was typed is refused; with no words, that it is not."""
         self.said.setText(words)

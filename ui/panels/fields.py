@@ -200,6 +200,12 @@ class Pull(Row):
         if (view := self.box.view()) is not None:
             view.setAccessibleName(label)
 
+    def show_texts(self, texts: Sequence[str]) -> None:
+        """Offer other choices."""
+        if [self.box.itemText(place) for place in range(self.box.count())] != list(texts):
+            self.box.clear()
+            self.box.addItems(texts)
+
     def show_place(self, place: int) -> None:
         """Show what the document has."""
         self.box.setCurrentIndex(place)

@@ -62,8 +62,8 @@ def next_steps() -> str:
     """Return what to do with a project that was just begun."""
     return translate(
         "first run",
-        "Your first move is ready. To shoot it on the simulated rig: turn to the face for running, hold ARM, then hold "
-        "START. Nothing real moves before you choose a real rig.",
+        "Your first move is ready. To shoot it on the simulated rig: press F6, choose the cue, tick Record a take, "
+        "press Connect, hold ARM, then hold START. Nothing real moves before you choose a real rig.",
     )
 
 
@@ -81,6 +81,8 @@ class FirstRun(QScrollArea):
         self._desk, self._root, self._shown = desk, root, shown
         self._home = home or _documents()
         self._audio: Path | None = None
+        self._made: Path | None = None
+        desk.opened.connect(self._told)
         self._worker = Worker(self)
         self.setAccessibleName(translate("first run", "First page"))
         self.setWidgetResizable(True)
@@ -310,12 +312,14 @@ class FirstRun(QScrollArea):
     def _done(self, folder: Path) -> None:
         self.make_button.setEnabled(True)
 
-        def told() -> None:
-            self._desk.opened.disconnect(told)
-            self._desk.note(next_steps(), "told")
-
-        self._desk.opened.connect(told)
+        self._made = folder
         self.opened.emit(folder)
+
+    def _told(self) -> None:
+        """Say what comes next when the project that was made here comes onto the desk."""
+        if self._made is not None and self._desk.folder == self._made:
+            self._made = None
+            self._desk.note(next_steps(), "told")
 
     def _not_made(self, fault: Exception) -> None:
         self.make_button.setEnabled(True)

@@ -4,7 +4,7 @@ It refuses to ask in a dialog: why a number was refused stands below the table.
 """
 
 from PyQt6.QtCore import QAbstractItemModel, QItemSelection, QItemSelectionModel, QModelIndex, Qt, QTimer
-from PyQt6.QtGui import QShowEvent
+from PyQt6.QtGui import QKeySequence, QShortcut, QShowEvent
 from PyQt6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
@@ -18,8 +18,10 @@ from PyQt6.QtWidgets import (
     QWidget,
 )
 
+from ui.acts.keys import delete_keys
 from ui.desk import Desk
 from ui.language import translate
+from ui.panels.entry import refusal
 from ui.panels.keys_model import AXIS, COLUMNS, LAW, PASSING, PIN, TIME, TURN, VALUE, KeysModel
 from ui.theme import GAP_PX
 
@@ -96,6 +98,9 @@ class KeysTable(QWidget):
         assert chosen is not None
         self._chosen = chosen
         chosen.selectionChanged.connect(self._choose)
+        delete = QShortcut(QKeySequence(Qt.Key.Key_Delete), self.view)
+        delete.setContext(Qt.ShortcutContext.WidgetShortcut)  # not while a cell is written in
+        delete.activated.connect(lambda: self._say(refusal(desk, lambda: delete_keys(desk))))
         desk.selected.connect(self._show_chosen)
         desk.opened.connect(self._list_axes)
         desk.changed.connect(self._show_columns)

@@ -4,7 +4,7 @@ It refuses to ask before it deletes: undo brings back.
 """
 
 from PyQt6.QtCore import Qt
-from PyQt6.QtGui import QShowEvent
+from PyQt6.QtGui import QKeySequence, QShortcut, QShowEvent
 from PyQt6.QtWidgets import (
     QAbstractItemView,
     QHBoxLayout,
@@ -57,6 +57,9 @@ class MarksTable(QWidget):
         column.addWidget(self.said)
         column.addLayout(row)
         self.model.refused.connect(self._say)
+        delete = QShortcut(QKeySequence(Qt.Key.Key_Delete), self.view)
+        delete.setContext(Qt.ShortcutContext.WidgetShortcut)  # not while a cell is written in
+        delete.activated.connect(self._delete)
 
     def showEvent(self, event: QShowEvent | None) -> None:  # Qt's name
         super().showEvent(event)

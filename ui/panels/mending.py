@@ -11,7 +11,8 @@ from fractions import Fraction
 from sequencer.motion.check import Check, check
 from sequencer.motion.peaks import Peak, against
 from sequencer.motion.repair.choices import CHOICES, Task
-from sequencer.motion.repair.outcome import Repaired, Tell, Unrepaired
+from sequencer.motion.repair.outcome import AS_IT_IS, Repaired, Tell, Unrepaired
+from sequencer.motion.repair.settled import settled
 from sequencer.project.document import Project
 from sequencer.rig.axis import Axis
 from sequencer.rig.limits import Combined
@@ -83,16 +84,20 @@ def mend(asking: Asking, how: str, tell: Tell) -> Tried:
     except Unrepaired as fault:
         return Tried(how=how, before=before, reasons=(str(fault),))
     if isinstance(outcome, Repaired):
-        after = asking.judge(outcome.move)
-        whole = Mended(how=how, offer=0, move=outcome.move, words=outcome.words, after=after)
-        return Tried(how=how, before=before, moves=(whole,))
+        return Tried(how=how, before=before, moves=(_mended(asking, how, 0, outcome.move, outcome.words),))
     sure = translate("repairs", " (proven for every curve)")
     reasons = tuple(one.words + (sure if one.proven else "") for one in outcome.reasons)
-    offers = tuple(
-        Mended(how=how, offer=number, move=one.move, words=(one.words,), after=asking.judge(one.move))
-        for number, one in enumerate(outcome.offers, 1)
-    )
+    offers = tuple(_mended(asking, how, number, one.move, (one.words,)) for number, one in enumerate(outcome.offers, 1))
     return Tried(how=how, before=before, moves=offers, reasons=reasons)
+
+
+def _mended(asking: Asking, how: str, offer: int, move: Move, words: tuple[str, ...]) -> Mended:
+    """Return what a repair or an offer makes of the move, as it was meant at the speed that was asked for."""
+    project = asking.project
+    move, more = settled(project.rig, move, project.timebase.rate, asking.laws, asking.speed)
+    if more:
+        words = (*(one for one in words if one != AS_IT_IS), *more)
+    return Mended(how=how, offer=offer, move=move, words=words, after=asking.judge(move))
 
 
 def lasts_s(of: Check) -> float:

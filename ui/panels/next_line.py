@@ -7,7 +7,7 @@ from ui.desk import Desk, Note
 from ui.language import translate
 from ui.theme import GAP_PX, STATE_PX
 
-_SHOWN_MS = 12_000  # a refusal stays until the next note
+_SHOWN_MS = 12_000  # a refusal stays until the next note or edit
 
 
 class NextLine(QWidget):
@@ -34,6 +34,7 @@ class NextLine(QWidget):
         self._fade.timeout.connect(lambda: self._show(Note("")))
         desk.noted.connect(self._show)
         desk.preferred.connect(self._dress)
+        desk.changed.connect(self._forget)
         desk.changed.connect(self._coming)
         desk.selected.connect(self._coming)
         desk.faced.connect(self._coming)
@@ -55,6 +56,11 @@ class NextLine(QWidget):
         if note.weight != "refused" and note.words:
             self._fade.start(_SHOWN_MS)
 
+    def _forget(self) -> None:
+        """Let a refusal go once something else was done."""
+        if self._weight == "refused":
+            self._show(Note(""))
+
     def _dress(self) -> None:
         theme = self._desk.theme
         ground, text = (theme.over, theme.over_text) if self._weight == "refused" else (theme.panel, theme.text)
@@ -68,7 +74,7 @@ class NextLine(QWidget):
 def _coming(desk: Desk) -> str:
     """Say what the next press does, as far as the document knows."""
     if desk.face == "run":
-        return desk.locked or translate("next", "connect a rig, then hold ARM to move to the start")
+        return desk.locked  # the run panel says the rest
     count = sum(len(numbers) for numbers in desk.selection.values())
     if count:
         return translate("next", "{count} chosen: arrows choose, Ctrl+arrows move, Delete removes").format(count=count)

@@ -4,7 +4,7 @@ It refuses to stand in the way: it covers nothing, takes the keyboard from nobod
 harms nothing.
 """
 
-from PyQt6.QtCore import Qt, pyqtSignal
+from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QKeyEvent
 from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
 
@@ -15,9 +15,7 @@ from ui.theme import GAP_PX
 
 
 class QuestionBar(QFrame):
-    """Shows the first question that waits; hidden where none does. `waiting` says how many there are."""
-
-    waiting = pyqtSignal(int)
+    """Shows the first question that waits; hidden where none does."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__()
@@ -36,6 +34,7 @@ class QuestionBar(QFrame):
         self._row.addWidget(self.words, 1)
         self._row.addWidget(self._more)
         self.buttons: list[QPushButton] = []
+        desk.opened.connect(self.dismiss)
         desk.preferred.connect(self._dress)
         self._dress()
         self.hide()
@@ -62,7 +61,7 @@ class QuestionBar(QFrame):
             self.buttons[-1].setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def dismiss(self) -> None:
-        """Give every question that waits its harmless answer: the window closes."""
+        """Give every question that waits its harmless answer: they were about another project."""
         while self._asks:
             self._answer(self._asks[0], self._asks[0].harmless)
 
@@ -80,7 +79,6 @@ class QuestionBar(QFrame):
             button.deleteLater()
         self.buttons = []
         self.setVisible(bool(self._asks))
-        self.waiting.emit(len(self._asks))
         if not self._asks:
             return
         first = self._asks[0]

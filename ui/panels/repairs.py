@@ -67,7 +67,7 @@ class RepairsPanel(QWidget):
             self.how.addItem(f"{choice.name}: {translate('repairs', choice.changes)}", choice.name)
         self.how.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.how.setMinimumContentsLength(20)
-        self.overshoot = QCheckBox(translate("repairs", "smoothed legs may overshoot their keys"))
+        self.overshoot = QCheckBox(translate("repairs", "smoothing may overshoot keys"))
         self.overshoot.setAccessibleName(self.overshoot.text())
         self.one = self._button(translate("repairs", "Try it"), self.try_one)
         self.all = self._button(translate("repairs", "Try all"), self.offer)
@@ -111,12 +111,12 @@ class RepairsPanel(QWidget):
 
     def _lay_out(self) -> None:
         top = QGridLayout()
-        top.addWidget(self.how, 0, 0)
-        for place, widget in enumerate((self.one, self.all, self.cancel), 1):
-            top.addWidget(widget, 0, place)
-        top.addWidget(self.overshoot, 1, 0)
-        top.addWidget(self.progress, 1, 1, 1, 3)
-        top.setColumnStretch(0, 1)
+        top.addWidget(self.how, 0, 0, 1, 4)
+        for place, widget in enumerate((self.one, self.all, self.cancel)):
+            top.addWidget(widget, 1, place)
+        top.addWidget(self.overshoot, 2, 0, 1, 4)
+        top.addWidget(self.progress, 1, 3)
+        top.setColumnStretch(3, 1)
         details = QSplitter(Qt.Orientation.Horizontal)
         details.addWidget(self.peaks)
         details.addWidget(self.changes)

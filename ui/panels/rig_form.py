@@ -14,6 +14,7 @@ from sequencer.project import amend
 from sequencer.project.begin import GUESSES, guess, is_guessed
 from sequencer.project.document import Project
 from sequencer.rig.axis import KINDS, UNITS, Axis
+from sequencer.rig.geometry import WAYS
 from ui.acts.asking import Ask, Choice
 from ui.acts.written import decimal
 from ui.desk import Desk
@@ -200,6 +201,12 @@ class AxisForm(QWidget):
         rows: tuple[Row, ...] = (self.fields["name"], self.kind, self.unit)
         for row in rows:
             self._lines.addWidget(row)
+        means = translate("setup", "As its position grows; rolls as seen from behind the camera.")
+        self.way = Pull(desk, translate("setup", "Goes"), (), self._take_way, means)
+        means = translate("setup", "Where the slide goes as its position grows: 0 forward, 90 left, -90 right.")
+        self.heading = Field(desk, translate("setup", "Heading"), self._take_heading, means, "deg")
+        self._lines.addWidget(self.way)
+        self._lines.addWidget(self.heading)
 
     @staticmethod
     def _numbers() -> tuple[tuple[str, str, str], ...]:
@@ -249,10 +256,21 @@ class AxisForm(QWidget):
         self.endless.show_tick(axis.travel is None)
         self.kind.show_place(KINDS.index(axis.kind))
         self.unit.show_place(UNITS.index(axis.unit))
+        self._follow_geometry(axis, anew=anew)
         words = translate(
             "setup", "Speed, acceleration and jerk are guesses still: measure them before anything real moves."
         )
         self.guessed.tell(words if is_guessed(axis) else "")
+
+    def _follow_geometry(self, axis: Axis, *, anew: bool) -> None:
+        geometry, ways = self._desk.project.rig.geometry, WAYS.get(axis.kind, ())
+        self.way.show_texts(ways)
+        self.way.setVisible(bool(ways))
+        if ways:
+            self.way.show_place(geometry.sign(axis.name, axis.kind) < 0)
+        self.heading.setVisible(axis.kind == "slide")
+        show = self.heading.show_anew if anew else self.heading.show_text
+        show(decimal(geometry.heading(axis.name)))
 
     def _put(self, what: str, axis: Axis) -> None:
         words = translate("setup", "{what} of {axis}").format(what=what, axis=self.axis.name)
@@ -281,6 +299,18 @@ class AxisForm(QWidget):
 
     def _take_unit(self, place: int) -> None:
         self._put(translate("setup", "unit"), replace(self.axis, unit=UNITS[place]))
+
+    def _take_way(self, place: int) -> None:
+        number, axis = self._which(), self.axis
+        words = translate("setup", "{what} of {axis}").format(what=translate("setup", "way"), axis=axis.name)
+        way = WAYS[axis.kind][place]
+        change(self._desk, words, lambda project: amend.with_way(project, number, way))
+
+    def _take_heading(self, text: str) -> None:
+        number, heading_deg = self._which(), typed_number(text, "deg")
+        words = translate("setup", "{what} of {axis}")
+        words = words.format(what=translate("setup", "heading"), axis=self.axis.name)
+        change(self._desk, words, lambda project: amend.with_heading(project, number, heading_deg))
 
     def _take_endless(self, ticked: bool) -> None:
         axis = self.axis

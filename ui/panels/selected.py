@@ -55,6 +55,7 @@ class Selected(QScrollArea):
         self.passing.activated.connect(lambda number: set_passing(desk, PASSINGS[number]))
         self.turn.activated.connect(lambda number: set_turn(desk, _TURNS[number]))
         self.pin.clicked.connect(self._set_pin)
+        desk.selected.connect(self._forget)
         for signal in (desk.selected, desk.changed, desk.preferred, desk.faced, desk.opened):
             signal.connect(self._follow)
         self._read()
@@ -100,6 +101,11 @@ class Selected(QScrollArea):
     def showEvent(self, event: QShowEvent | None) -> None:
         super().showEvent(event)
         self._read()
+
+    def _forget(self) -> None:
+        """What is being typed is for the keys that were chosen, not for others."""
+        for entry in (self.time, self.value, *self.law.entries.values()):
+            entry.forget()
 
     def _follow(self) -> None:
         if not self.isVisible():

@@ -8,6 +8,7 @@ from sequencer.project import amend
 from sequencer.project.values import named
 from ui.acts.asking import Ask
 from ui.acts.files import Files
+from ui.acts.written import decimal
 from ui.desk import Desk
 from ui.language import translate
 from ui.panels.fields import Field, Picks
@@ -16,6 +17,7 @@ from ui.panels.ports import PortsForm
 from ui.panels.rig_form import AxesForm
 from ui.panels.setup_forms import CameraForm, Form, PlaybackForm, ProjectForm, SyncForm
 from ui.panels.triggers_form import TriggersForm
+from ui.panels.typed import typed_number
 from ui.theme import GAP_PX
 
 _LIST_PX = 160
@@ -73,21 +75,28 @@ class SetupPanel(QWidget):
 
 
 class RigName(Form):
-    """What the rig is called."""
+    """What the rig is called, and how high its camera is."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk, translate("setup", "Rig"))
         means = translate("setup", "What the strip and reports call it.")
         self.name = Field(desk, translate("setup", "Name"), self._take, means)
-        self.put(self.name)
+        means = translate("setup", "Of the lens over the ground, when all axes stand at zero. The lens view needs it.")
+        self.lens_height = Field(desk, translate("setup", "Camera height"), self._take_height, means, "m")
+        self.put(self.name, self.lens_height)
         self.follow()
 
     def follow(self) -> None:
         self.name.show_text(self.desk.project.rig.name)
+        self.lens_height.show_text(decimal(self.desk.project.rig.geometry.height_m))
 
     def _take(self, text: str) -> None:
         name = named(text.strip(), "name")
         self.edit(translate("setup", "name of the rig"), lambda now: amend.with_rig_name(now, name))
+
+    def _take_height(self, text: str) -> None:
+        height_m = typed_number(text, "m")
+        self.edit(translate("setup", "height of the camera"), lambda now: amend.with_height(now, height_m))
 
 
 def _scrolled(title: str, forms: tuple[QWidget, ...]) -> QScrollArea:

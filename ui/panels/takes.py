@@ -58,6 +58,7 @@ class TakesPanel(QWidget):
         self._watcher.directoryChanged.connect(lambda _: self._settle.start())
         self._watcher.fileChanged.connect(lambda _: self._settle.start())
         desk.opened.connect(self._begin)
+        desk.changed.connect(self._follow_folder)
         self._begin()
 
     def _build(self) -> None:
@@ -147,8 +148,14 @@ class TakesPanel(QWidget):
         """Another project is on the desk."""
         self._give_up()
         self._known, self._compared = {}, None
+        self._of = self.folder
         self.result.clear("")
         self.refresh()
+
+    def _follow_folder(self) -> None:
+        """Look elsewhere when the project was saved in another folder."""
+        if self.folder != self._of:
+            self._begin()
 
     def _watch(self) -> None:
         """Be told of new takes, and of a takes folder that is made later."""

@@ -1,10 +1,12 @@
 """How far a pad is pushed: from where the pointer is to a part of full speed. It knows no pointer and no screen."""
 
+import math
 from dataclasses import dataclass
 
 from sequencer.rig.axis import Rig
 
 DEAD = 0.08  # part of the reach in which nothing is asked for
+_ACROSS = 1e-9  # a slide that goes to neither side is pushed right to where its position grows
 _PAIRS = (("pan", "tilt"),)  # kinds that one pad drives, across and up
 
 
@@ -44,7 +46,7 @@ def deflection(off_px: float, reach_px: float) -> float:
 def parts(rig: Rig, pushed: dict[Driven, tuple[float, float]], fastest: float) -> tuple[float, ...]:
     """Return each axis's wanted speed as a part of its limit, when pads are pushed so far across and up.
 
-    A push to the right or up turns the camera right or up, whichever way the axis counts. Shape: A.
+    A push to the right or up moves the camera right or up, whichever way the axis counts. Shape: A.
     """
     wanted = [0.0] * len(rig.axes)
     for pad, (across, up) in pushed.items():
@@ -61,5 +63,9 @@ def _sign(rig: Rig, place: int) -> float:
 
 
 def _rightward(rig: Rig, place: int) -> float:
-    """Return which way an axis counts to the right: a pan counts to the left unless its rig says otherwise."""
-    return -_sign(rig, place) if rig.axes[place].kind == "pan" else _sign(rig, place)
+    """Return which way an axis counts to the right: a pan to the left unless its rig says otherwise."""
+    axis = rig.axes[place]
+    if axis.kind == "slide":
+        leftward = math.sin(math.radians(rig.geometry.heading(axis.name)))
+        return -1.0 if leftward > _ACROSS else 1.0
+    return -_sign(rig, place) if axis.kind == "pan" else _sign(rig, place)

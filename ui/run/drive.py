@@ -4,8 +4,18 @@ The rig moves only while a pad is held: each push is said anew all the time, and
 more. It plans nothing; limits are kept in the engine.
 """
 
-from PyQt6.QtCore import QPointF, QRectF, QSize, Qt, QTimer, pyqtSignal
-from PyQt6.QtGui import QColor, QFocusEvent, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
+from PyQt6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, QTimer, pyqtSignal
+from PyQt6.QtGui import (
+    QColor,
+    QFocusEvent,
+    QGuiApplication,
+    QHideEvent,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+)
 from PyQt6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from ui.desk import Desk
@@ -19,6 +29,8 @@ from ui.theme import GAP_PX, STATE_PX
 SAY_MS = 30
 UNLOCKED_MS = 30_000  # without a push
 SPEEDS = (5, 10, 25, 50, 100)
+_SLOW = SPEEDS.index(10)
+_IN_A_ROW = 4
 _SIZE_PX = 132
 _KNOB_PX = 22
 _ARROWS = {
@@ -27,6 +39,8 @@ _ARROWS = {
     Qt.Key.Key_Up: (0.0, 1.0),
     Qt.Key.Key_Down: (0.0, -1.0),
 }
+_LOST = (QEvent.Type.UngrabMouse, QEvent.Type.WindowDeactivate, QEvent.Type.Hide, QEvent.Type.EnabledChange)
+_LOCKS = (Qt.Key.Key_Escape, Qt.Key.Key_Space)
 
 
 class Pad(QWidget):
@@ -40,9 +54,11 @@ class Pad(QWidget):
         self.driven = driven
         self.held = False
         self.push = (0.0, 0.0)
+        self._from: QPointF | None = None  # where the mouse took hold of it
         self._arrows: set[int] = set()
         both = driven.across is not None and driven.up is not None
         self.setFixedSize(_SIZE_PX, _SIZE_PX if both or driven.across is None else _SIZE_PX // 2)
+        self.setMouseTracking(True)  # so that a move without a button tells of a release that never came
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setAccessibleName(translate("run", "Drive {axes}").format(axes=" ".join(name for name in names if name)))
         self.setAccessibleDescription(translate("run", "press and pull, or hold an arrow key; let go to stop"))
@@ -50,48 +66,56 @@ class Pad(QWidget):
 
     def let_go(self) -> None:
         """Spring back to the middle."""
+        self._from = None
         self._arrows.clear()
         if self.held or self.push != (0.0, 0.0):
             self.held, self.push = False, (0.0, 0.0)
             self.update()
             self.pushed.emit()
 
-    def _pull(self, at: QPointF) -> None:
-        middle, reach = QRectF(self.rect()).center(), (min(self.width(), self.height()) - _KNOB_PX) / 2
-        reach_across = (self.width() - _KNOB_PX) / 2
-        across = deflection(at.x() - middle.x(), reach_across) if self.driven.across is not None else 0.0
-        up = deflection(middle.y() - at.y(), max(reach, 1.0)) if self.driven.up is not None else 0.0
-        self._be((across, up))
-
     def _be(self, push: tuple[float, float]) -> None:
         self.held, self.push = True, push
         self.update()
         self.pushed.emit()
 
+    def event(self, event: QEvent | None) -> bool:
+        """Let go where a release might never come."""
+        if event is not None and event.type() in _LOST:
+            self.let_go()
+        return super().event(event)
+
     def mousePressEvent(self, event: QMouseEvent | None) -> None:
+        """Take hold; wherever it is pressed, nothing is asked for before it is pulled."""
         if event is not None and event.button() == Qt.MouseButton.LeftButton and self.isEnabled():
-            self._pull(event.position())
+            self._arrows.clear()
+            self._from = event.position()
+            self._be((0.0, 0.0))
 
     def mouseMoveEvent(self, event: QMouseEvent | None) -> None:
-        if event is not None and self.held and not self._arrows:
-            self._pull(event.position())
+        if event is None or self._from is None:
+            return
+        if not event.buttons() & Qt.MouseButton.LeftButton:  # it was let go of where nobody said so
+            self.let_go()
+            return
+        pulled = event.position() - self._from
+        across = deflection(pulled.x(), (self.width() - _KNOB_PX) / 2) if self.driven.across is not None else 0.0
+        up = deflection(-pulled.y(), (self.height() - _KNOB_PX) / 2) if self.driven.up is not None else 0.0
+        self._be((across, up))
 
     def mouseReleaseEvent(self, event: QMouseEvent | None) -> None:
-        if event is not None and event.button() == Qt.MouseButton.LeftButton:
-            self.let_go()
+        self.let_go()
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
         if event is None or event.key() not in _ARROWS:
             super().keyPressEvent(event)
-            return
-        if not event.isAutoRepeat() and self.isEnabled():
+        elif not event.isAutoRepeat() and self.isEnabled() and self._from is None:
             self._arrows.add(event.key())
             self._arrowed()
 
     def keyReleaseEvent(self, event: QKeyEvent | None) -> None:
         if event is None or event.key() not in _ARROWS:
             super().keyReleaseEvent(event)
-        elif not event.isAutoRepeat():
+        elif not event.isAutoRepeat() and event.key() in self._arrows:
             self._arrows.discard(event.key())
             self._arrowed()
 
@@ -100,7 +124,8 @@ class Pad(QWidget):
             self.let_go()
             return
         pulls = [_ARROWS[Qt.Key(key)] for key in self._arrows]
-        self._be((sum(across for across, _ in pulls), sum(up for _, up in pulls)))
+        across, up = (sum(pull) for pull in zip(*pulls, strict=True))
+        self._be((across if self.driven.across is not None else 0.0, up if self.driven.up is not None else 0.0))
 
     def focusOutEvent(self, event: QFocusEvent | None) -> None:
         self.let_go()
@@ -145,15 +170,36 @@ class DrivePanel(QWidget):
         self.unlock = Hold(desk, translate("run", "Hold to unlock driving"), self)
         self.fastest = QComboBox(self)
         self.fastest.addItems([translate("run", "{percent} % of full speed").format(percent=one) for one in SPEEDS])
-        self.fastest.setCurrentIndex(SPEEDS.index(10))
+        self.fastest.setCurrentIndex(_SLOW)
         self.fastest.setAccessibleName(translate("run", "Fastest while driving"))
         self._quiet.over(self.fastest)
         self.words = QLabel(self)
         self.words.setWordWrap(True)
+        self.words.setStyleSheet(f"font-size: {STATE_PX}px;")
         self.pads: list[Pad] = []
+        self._rig = desk.project.rig  # that the pads are for
         self._unlocked = False
-        self._said_rest = True
         self._grid = QGridLayout()
+        self._lay_out()
+        self._say = QTimer(self)
+        self._say.setInterval(SAY_MS)
+        self._say.timeout.connect(self.tell)
+        self._idle = QTimer(self)
+        self._idle.setSingleShot(True)
+        self._idle.setInterval(UNLOCKED_MS)
+        self._idle.timeout.connect(self.lock)
+        self.unlock.held.connect(self._open)
+        for signal in (link.standing, link.chosen, desk.faced):
+            signal.connect(self._stand)
+        link.stopping.connect(self.lock)
+        for signal in (desk.opened, desk.changed):
+            signal.connect(self._look_at_rig)
+        app = QGuiApplication.instance()
+        if isinstance(app, QGuiApplication):
+            app.applicationStateChanged.connect(self._turned_to)
+        self._build()
+
+    def _lay_out(self) -> None:
         top = QHBoxLayout()
         top.addWidget(self.unlock, 1)
         top.addWidget(self.fastest)
@@ -164,19 +210,6 @@ class DrivePanel(QWidget):
         whole.addLayout(self._grid)
         whole.addStretch(1)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
-        self._say = QTimer(self)
-        self._say.setInterval(SAY_MS)
-        self._say.timeout.connect(self.tell)
-        self._idle = QTimer(self)
-        self._idle.setSingleShot(True)
-        self._idle.setInterval(UNLOCKED_MS)
-        self._idle.timeout.connect(self.lock)
-        self.unlock.held.connect(self._open)
-        link.standing.connect(lambda _: self._stand())
-        link.stopping.connect(self.lock)
-        desk.opened.connect(self._build)
-        desk.faced.connect(self._stand)
-        self._build()
 
     def minimumSizeHint(self) -> QSize:
         return QSize(280, 200)
@@ -186,75 +219,102 @@ class DrivePanel(QWidget):
         return self._unlocked
 
     def lock(self) -> None:
-        """Let go of everything; nothing is driven before it is unlocked again."""
-        self._unlocked = False
-        self._idle.stop()
+        """Let go of everything; nothing is driven before it is unlocked again, and then slowly."""
         for pad in self.pads:
             pad.let_go()
-        self._stand()
+        self._unlocked = False
+        for timer in (self._idle, self._say):
+            timer.stop()
+        self.fastest.setCurrentIndex(_SLOW)
+        self._show()
 
     def tell(self) -> None:
-        """Tell the engine how far the pads are pushed, once; what is no longer held is said to rest."""
-        rig = self._desk.project.rig
+        """Tell the engine how far the pads are pushed; what is no longer held is said to rest, once."""
         pushed = {pad.driven: pad.push for pad in self.pads if pad.held}
-        fastest = SPEEDS[self.fastest.currentIndex()] / 100
-        if not self._link.drive(parts(rig, pushed, fastest)):
-            self.lock()
-        if not pushed:
+        if pushed:
+            self._idle.start()  # a pad that is held is not left alone
+        else:
             self._say.stop()
+        fastest = SPEEDS[self.fastest.currentIndex()] / 100
+        if self._unlocked and not self._link.drive(parts(self._rig, pushed, fastest)):
+            self.lock()
+
+    def hideEvent(self, event: QHideEvent | None) -> None:
+        """Lock where nobody sees that it is unlocked."""
+        self.lock()
+        super().hideEvent(event)
+
+    def keyPressEvent(self, event: QKeyEvent | None) -> None:
+        """Lock by the keys that stop: while nothing moves yet, there is nothing else for them to do here."""
+        if event is not None and event.key() in _LOCKS and self._unlocked:
+            self.lock()
+        else:
+            super().keyPressEvent(event)
+
+    def _turned_to(self, state: Qt.ApplicationState) -> None:
+        if self._unlocked and state != Qt.ApplicationState.ApplicationActive:
+            self.lock()
+
+    def _look_at_rig(self) -> None:
+        if self._desk.project.rig != self._rig:
+            self.lock()
+            self._rig = self._desk.project.rig
+            self._build()
+        else:
+            self._stand()
 
     def _build(self) -> None:
-        self._unlocked = False
-        for pad in self.pads:
-            pad.deleteLater()
         self.pads = []
         while (item := self._grid.takeAt(0)) is not None:
             if (widget := item.widget()) is not None:
+                widget.hide()
                 widget.deleteLater()
-        rig = self._desk.project.rig
-        names = rig.names
-        for place, driven in enumerate(pads(rig)):
+        names = self._rig.names
+        for place, driven in enumerate(pads(self._rig)):
             named = tuple("" if at is None else names[at] for at in (driven.across, driven.up))
             pad = Pad(self._desk, driven, (named[0], named[1]))
             pad.pushed.connect(self._pushed)
             label = QLabel(translate("run", " and ").join(name for name in named if name))
             label.setAlignment(Qt.AlignmentFlag.AlignCenter)
-            column, row = place % 3, place // 3 * 2
+            column, row = place % _IN_A_ROW, place // _IN_A_ROW * 2
             self._grid.addWidget(label, row, column)
             self._grid.addWidget(pad, row + 1, column, Qt.AlignmentFlag.AlignCenter)
             self.pads.append(pad)
-        self._stand()
+        self._show()
 
     def _open(self) -> None:
-        if self._link.can_drive:
+        if not self._link.why_not_drive():
             self._unlocked = True
             self._idle.start()
-        self._stand()
+        self._show()
 
     def _pushed(self) -> None:
-        self._idle.start()
         if not self._say.isActive():
             self._say.start()
         self.tell()
 
     def _stand(self) -> None:
-        """Lock where the rig does something else, and say what a push would do."""
-        able = self._link.can_drive
-        if self._unlocked and not able:
-            self._unlocked = False
-            self._idle.stop()
+        """Lock where the rig does something else."""
+        if self._unlocked and self._link.why_not_drive():
+            self.lock()
+        else:
+            self._show()
+
+    def _show(self) -> None:
+        """Say what a push would do, or why there is none."""
+        why_not = self._link.why_not_drive()
         for pad in self.pads:
             pad.setEnabled(self._unlocked)
-            if not self._unlocked:
-                pad.let_go()
-        self.unlock.setEnabled(able and not self._unlocked)
-        if not able:
-            words = translate("run", "Connect a rig on which nothing is armed, and it can be driven from here.")
+        self.unlock.setEnabled(not why_not and not self._unlocked)
+        self.fastest.setEnabled(self._unlocked)
+        if why_not:
+            words = translate("run", "Not to be driven: {why}.").format(why=why_not)
         elif not self._unlocked:
             words = translate(
                 "run", "Locked. Hold to unlock; then the rig moves while a pad is held. Keep people clear."
             )
         else:
-            words = translate("run", "Unlocked: press and pull a pad, or hold an arrow key on it. Let go to stop.")
+            words = translate(
+                "run", "Unlocked: press and pull a pad, or hold an arrow key on it. Let go to stop; Escape locks."
+            )
         self.words.setText(words)
-        self.words.setStyleSheet(f"font-size: {STATE_PX}px;")

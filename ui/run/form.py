@@ -169,7 +169,7 @@ class Form(QWidget):
     def show_choice(self) -> None:
         """Show what is chosen, and what there is to choose."""
         choice, move = self._link.choice, self._desk.project.move
-        whole = (translate("run", "the whole move"), None)
+        whole = (translate("run", "whole move"), None)
         runs: list[tuple[str, Any]] = [(one.name, one.name) for one in move.passes] or [
             (translate("run", "as written"), None)
         ]

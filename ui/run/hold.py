@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 from PyQt6.QtCore import QEvent, QRectF, QSize, Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import QColor, QFocusEvent, QFont, QFontMetrics, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
-from PyQt6.QtWidgets import QSizePolicy, QWidget
+from PyQt6.QtWidgets import QApplication, QSizePolicy, QWidget
 
 from ui.desk import Desk
 from ui.language import translate
@@ -19,6 +19,7 @@ HOLD_S = 0.8
 _TICK_MS = 20
 _LONGEST_TICK_S = 0.1
 _KEYS = (Qt.Key.Key_Return, Qt.Key.Key_Enter)
+_LOST = (QEvent.Type.UngrabMouse, QEvent.Type.WindowDeactivate, QEvent.Type.Hide, QEvent.Type.EnabledChange)
 
 
 class Hold(QWidget):
@@ -67,6 +68,9 @@ class Hold(QWidget):
     def tick(self) -> None:
         """Let the time that has gone by count."""
         if self._gone_s is None or self._done:
+            return
+        if QApplication.activePopupWidget() is not None:  # a list or a menu has the mouse and the keyboard now
+            self._let_go()
             return
         now_ns = self._now_ns()
         self._gone_s += min((now_ns - self._seen_ns) * 1e-9, _LONGEST_TICK_S)
@@ -118,10 +122,11 @@ class Hold(QWidget):
         self._let_go()
         super().focusOutEvent(event)
 
-    def changeEvent(self, event: QEvent | None) -> None:
-        if event is not None and event.type() == QEvent.Type.EnabledChange and not self.isEnabled():
+    def event(self, event: QEvent | None) -> bool:
+        """Let go where a release might never come."""
+        if event is not None and event.type() in _LOST:
             self._let_go()
-        super().changeEvent(event)
+        return super().event(event)
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         theme = self._desk.theme
@@ -146,6 +151,10 @@ class Hold(QWidget):
     def _write(self, painter: QPainter, colour: str) -> None:
         font = QFont(self.font())
         font.setPixelSize(26 if self._desk.face == "run" else STATE_PX + 2)
+        font.setBold(True)
+        # as large as there is room for it, and as large whether it can be held or not
+        wide = QFontMetrics(font).horizontalAdvance(self._words)
+        font.setPixelSize(max(STATE_PX - 2, min(font.pixelSize(), font.pixelSize() * (self.width() - 16) // wide)))
         font.setBold(self.isEnabled())
         painter.setFont(font)
         painter.setPen(QColor(colour))

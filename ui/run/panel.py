@@ -13,6 +13,7 @@ from PyQt6.QtWidgets import (
     QBoxLayout,
     QCheckBox,
     QFrame,
+    QHBoxLayout,
     QLabel,
     QPlainTextEdit,
     QPushButton,
@@ -32,27 +33,29 @@ from ui.run.words import next_line
 from ui.theme import BIG_TARGET_PX, GAP_PX, STATE_PX, TEXT_PX, Theme
 
 _WIDE_PX = 760
+_LOW_PX = 440
 _NARROWEST_PX = 300
 _LINES = 500
-_COUNT_PX = 96
+_COUNT_PX = 64
+_TICK_PX = 24  # at least, for a finger
 _APART_PX = 16  # around what moves the rig
 
 
 class RunPanel(QWidget):
-    """Choices at the left, arming in the middle, the log at the right; one below the other where there is no room."""
+    """Choices at the left, arming in the middle, the log at the right, or below the middle where there is no room."""
 
     def __init__(self, desk: Desk, link: Link, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk = desk
         self._link = link
         self._quiet = Quiet(self)
-        self._worn: tuple[Face, Theme] | None = None
+        self._worn: tuple[Face, Theme, bool, bool] | None = None
         self.setAccessibleName(translate("run", "Run"))
         self.form = Form(desk, link, self)
         self.connecting = self._button(translate("run", "Connect"))
         self.resetting = self._button(translate("run", "Reset"))
         self.caution = QLabel(self)
-        self.clear = QCheckBox(translate("run", "People are clear; hard-wired stop in reach"), self)
+        self.clear = QCheckBox(self)
         self.arm = Hold(desk, translate("run", "Hold to ARM"), self)
         self.start = Hold(desk, translate("run", "Hold to START"), self)
         self.count = self._button(translate("run", "Start in 3 s"))
@@ -74,7 +77,7 @@ class RunPanel(QWidget):
         return button
 
     def _dress(self) -> None:
-        self.clear.setAccessibleName(self.clear.text())
+        self.clear.setAccessibleName(translate("run", "People are clear; hard-wired stop in reach"))
         self._quiet.over(self.clear)
         self.caution.setWordWrap(True)
         self.caution.setText(
@@ -94,42 +97,52 @@ class RunPanel(QWidget):
         self.log.setMaximumBlockCount(_LINES)
         self.log.setTabChangesFocus(True)
         self.log.setAccessibleName(translate("run", "What was said"))
-        self.log.setMinimumHeight(80)
+        self.log.setPlaceholderText(translate("run", "What was said comes here."))
+        self.log.setMinimumHeight(48)
 
     def _lay_out(self) -> None:
         choices = QWidget()
         left = QVBoxLayout(choices)
         left.addWidget(self.form)
-        left.addWidget(self.connecting)
-        left.addWidget(self.clear)
         left.addWidget(self.caution)
         left.addStretch()
         scroll = QScrollArea(self)
         scroll.setWidget(choices)
         scroll.setWidgetResizable(True)
         scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setMinimumHeight(120)
+        scroll.setMinimumSize(190, 120)
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        middle = QVBoxLayout()
-        middle.setSpacing(_APART_PX)
-        for one in (self.next, self.number, self.arm, self.start, self.count, self.resetting):
-            middle.addWidget(one)
-        middle.addStretch()
-        self._columns = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
-        self._columns.setSpacing(_APART_PX)
-        self._columns.setSizeConstraint(QBoxLayout.SizeConstraint.SetNoConstraint)
-        self._columns.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
-        self._columns.addWidget(scroll, 3)
-        self._columns.addLayout(middle, 3)
-        self._columns.addWidget(self.log, 3)
+        first = QHBoxLayout()
+        first.addWidget(self.connecting)
+        first.addWidget(self.resetting)
+        self._holds = QBoxLayout(QBoxLayout.Direction.TopToBottom)
+        self._holds.addWidget(self.arm)
+        self._holds.addWidget(self.start)
+        self._middle = QVBoxLayout()
+        self._middle.addWidget(self.next)
+        self._middle.addLayout(first)
+        self._middle.addWidget(self.clear)
+        self._middle.addWidget(self.number)
+        self._middle.addLayout(self._holds)
+        self._middle.addWidget(self.count)
+        self._middle.addStretch()
+        self._right = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._right.addLayout(self._middle, 1)
+        self._right.addWidget(self.log, 1)
+        columns = QHBoxLayout(self)
+        columns.setSpacing(_APART_PX)
+        columns.setSizeConstraint(QBoxLayout.SizeConstraint.SetNoConstraint)
+        columns.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
+        columns.addWidget(scroll, 3)
+        columns.addLayout(self._right, 6)
         order: tuple[QWidget, ...] = (
             self.connecting,
+            self.resetting,
             self.clear,
             self.arm,
             self.start,
             self.count,
-            self.resetting,
             self.log,
         )
         for before, after in pairwise(order):
@@ -160,22 +173,25 @@ class RunPanel(QWidget):
         return QSize(_NARROWEST_PX, 320)
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
-        wide = self.width() >= _WIDE_PX
-        self._columns.setDirection(QBoxLayout.Direction.LeftToRight if wide else QBoxLayout.Direction.TopToBottom)
         super().resizeEvent(event)
+        self._faced()
 
     # what is shown
 
     def _faced(self) -> None:
         """Use larger targets and letters in the face for running."""
-        if self._worn == (self._desk.face, self._desk.theme):  # it was the lock that is another
+        wide = self.width() >= _WIDE_PX
+        low = self.height() < (_LOW_PX if wide else _LOW_PX + 140)
+        if self._worn == (self._desk.face, self._desk.theme, wide, low):  # it was the lock that is another
             return
-        self._worn = (self._desk.face, self._desk.theme)
-        afar, theme = self._desk.face == "run", self._desk.theme
+        self._worn = (self._desk.face, self._desk.theme, wide, low)
+        afar, theme = self._desk.face == "run" and not low, self._desk.theme
+        self._share(wide, low)
         target, text = (BIG_TARGET_PX - 10, STATE_PX + 4) if afar else (BIG_TARGET_PX // 2 - 10, TEXT_PX)
         self.setStyleSheet(
             f"QPushButton, QToolButton, QComboBox, QLineEdit {{ min-height: {target}px; font-size: {text}px; }}"
             f"QLabel, QCheckBox, QPlainTextEdit {{ font-size: {text}px; }}"
+            f"QCheckBox {{ min-height: {_TICK_PX}px; }}"
             f"QCheckBox::indicator {{ width: {text}px; height: {text}px; border: 2px solid {theme.text}; }}"
             f"QCheckBox::indicator:checked {{ background: {theme.text}; border: 2px solid {theme.text}; }}"
             f"QCheckBox::indicator:focus {{ border: 2px solid {theme.focus}; }}"
@@ -186,6 +202,17 @@ class RunPanel(QWidget):
         for label, size in ((self.next, STATE_PX + (4 if afar else 0)), (self.number, _COUNT_PX)):
             label.setStyleSheet(f"font-size: {size}px; font-weight: bold;")
         self._stand()
+
+    def _share(self, wide: bool, low: bool) -> None:
+        """Put the log beside what arms or below it, and what is held beside each other where there is no height."""
+        beside, below = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
+        self._right.setDirection(beside if wide else below)
+        self._right.setStretch(0, 1 if wide else 0)
+        self._holds.setDirection(beside if low else below)
+        # a tick's words break no lines by themselves
+        self.clear.setText(self.clear.accessibleName().replace("; ", "; " if low else ";\n"))
+        for layout in (self._right, self._middle, self._holds):
+            layout.setSpacing(GAP_PX if low else _APART_PX)
 
     def _stand(self) -> None:
         link, standing = self._link, self._link.now
@@ -206,7 +233,8 @@ class RunPanel(QWidget):
         self.start.setEnabled(standing.can_start and not counting)
         self.count.setEnabled(standing.can_start and not counting)
         left_s = link.countdown.left_s
-        self.number.setVisible(left_s is not None)
+        # the strip counts as well, where there is no height for it here
+        self.number.setVisible(left_s is not None and self._worn is not None and not self._worn[3])
         self.number.setText("" if left_s is None else f"{ceil(left_s)}")
         self.next.setText(self._next_words(why_not))
 

@@ -4,11 +4,12 @@ It refuses to write one name over another.
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from PyQt6.QtCore import QPointF, QRectF, Qt
-from PyQt6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF
+from PyQt6.QtGui import QColor, QImage, QPainter, QPen, QPixmap, QPolygonF
 
 from sequencer.music.waveform import Waveform
 from ui.language import translate
@@ -117,18 +118,16 @@ def _ground(painter: QPainter, look: Look, layout: Layout, top_px: float, end_px
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
     painter.fillRect(QRectF(0, top_px, layout.width_px, end_px - top_px), QColor(look.theme.panel))
     if name:
-        painter.setFont(look.small)
-        painter.setPen(QColor(look.theme.weak))
-        painter.drawText(QPointF(12, top_px + 16), name)
+        words = ink.worded(name, look.small, look.theme.weak, look.theme.panel, look.ratio)
+        painter.drawPixmap(QPointF(12, top_px + 5), words)
 
 
 def _row_names(painter: QPainter, look: Look, layout: Layout, band: Band, markers: bool, cues: bool) -> None:
-    painter.setFont(look.small)
-    painter.setPen(QColor(look.theme.weak))
     top_px = band.top_px
     for there, name in ((markers, translate("timeline", "markers")), (cues, translate("timeline", "cues"))):
         if there:
-            painter.drawText(QPointF(12, top_px + 15), name)
+            words = ink.worded(name, look.small, look.theme.weak, look.theme.panel, look.ratio)
+            painter.drawPixmap(QPointF(12, top_px + 4), words)
             top_px += ROW_PX
 
 
@@ -140,24 +139,32 @@ def _markers(
     painter: QPainter, look: Look, layout: Layout, top_px: float, markers: Sequence[tuple[float, str]]
 ) -> None:
     theme = look.theme
-    painter.setFont(look.small)
-    places = across(layout, [at_s for at_s, _ in markers]).tolist()
-    for x, following, (_, name) in zip(places, [*places[1:], layout.width_px], markers, strict=True):
-        if x < layout.left_px - 400 or x > layout.width_px:
-            continue
-        at = round(x)
-        painter.fillRect(QRectF(at, top_px + 3, 1, ROW_PX - 3), ink.paint(theme.text))
-        painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(ink.paint(theme.text))
-        flag = [QPointF(at, top_px + 3), QPointF(at + _FLAG_PX, top_px + 7), QPointF(at, top_px + 11)]
-        painter.drawPolygon(QPolygonF(flag))
-        room_px = min(following, layout.width_px) - x - _FLAG_PX - 8
+    places = across(layout, [at_s for at_s, _ in markers])
+    nexts = np.append(places[1:], layout.width_px)
+    shown = np.flatnonzero((places >= layout.left_px - 400) & (places <= layout.width_px)).tolist()
+    flag = _flag(theme.text, look.ratio)
+    for number in shown:
+        x, name = float(places[number]), markers[number][1]
+        painter.drawPixmap(QPointF(round(x), top_px + 3), flag)
+        room_px = min(float(nexts[number]), layout.width_px) - x - _FLAG_PX - 8
         if room_px >= _LEAST_PX:
-            words = _short(look, name, room_px)
-            painter.drawPixmap(
-                QPointF(at + _FLAG_PX + 4, top_px + 3),
-                ink.worded(words, look.small, theme.text, theme.panel, look.ratio),
-            )
+            words = ink.worded(_short(look, name, room_px), look.small, theme.text, theme.panel, look.ratio)
+            painter.drawPixmap(QPointF(round(x) + _FLAG_PX + 4, top_px + 3), words)
+
+
+@lru_cache(maxsize=8)
+def _flag(colour: str, ratio: float) -> QPixmap:
+    """Return the picture of a marker's flag."""
+    flag = QPixmap(round((_FLAG_PX + 1) * ratio), round((ROW_PX - 3) * ratio))
+    flag.setDevicePixelRatio(ratio)
+    flag.fill(Qt.GlobalColor.transparent)
+    painter = QPainter(flag)
+    painter.fillRect(QRectF(0, 0, 1, ROW_PX - 3), ink.paint(colour))
+    painter.setPen(Qt.PenStyle.NoPen)
+    painter.setBrush(ink.paint(colour))
+    painter.drawPolygon(QPolygonF([QPointF(0, 0), QPointF(_FLAG_PX, 4), QPointF(0, 8)]))
+    painter.end()
+    return flag
 
 
 def _cues(
@@ -177,9 +184,8 @@ def _cues(
         begin_px = max(from_px, layout.left_px) + 6
         room_px = min(to_px, layout.width_px) - begin_px - 4
         if room_px >= _LEAST_PX:
-            painter.setPen(ink.paint(theme.text))
-            words = _short(look, name, room_px)
-            painter.drawText(QPointF(begin_px, top_px + 14), words)
+            words = ink.worded(_short(look, name, room_px), look.small, theme.text, theme.raised, look.ratio)
+            painter.drawPixmap(QPointF(begin_px, top_px + 3), words)
 
 
 def _short(look: Look, name: str, room_px: float) -> str:

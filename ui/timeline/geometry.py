@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.motion.shape import Shape
+from ui.theme import LEFT_PX
 
 Floats = NDArray[np.float64]
 
-LEFT_PX = 120.0  # of each lane, for its name and its scale
 RULER_PX = 26.0
 ROW_PX = 22.0  # of markers, and of cues
 WAVE_PX = (32.0, 60.0)  # at least, at most
@@ -74,7 +74,7 @@ class Layout:
     lanes: tuple[Lane, ...]
     wave: Band | None = None
     music: Band | None = None
-    left_px: float = LEFT_PX
+    left_px: float = float(LEFT_PX)
     lanes_px: float = RULER_PX
 
     @property

@@ -71,8 +71,11 @@ class Gesture(Protocol):
 
 
 def frames_at(desk: Desk, layout: Layout, x_px: float) -> Fraction:
-    """Return the frame drawn at `x_px`, to a thousandth."""
-    return Fraction(round(desk.project.timebase.rate.frames(Fraction(layout.t_s(x_px))) * 1000), 1000)
+    """Return the frame drawn at `x_px`, to a thousandth, and no further than half a day away."""
+    timebase = desk.project.timebase
+    half = Fraction(timebase.counting.day, 2)
+    at = Fraction(round(timebase.rate.frames(Fraction(layout.t_s(x_px))) * 1000), 1000)
+    return min(max(at, -half), half - 1)
 
 
 def snapped(desk: Desk, layout: Layout, grid: Lines | None, at: Fraction) -> tuple[Fraction, bool]:

@@ -23,6 +23,7 @@ _EDGE_MS = 40  # between two steps beyond the edge
 _EDGE_PX = 80.0  # so far beyond, the steps are largest
 _EDGE_MOST = 0.04  # of what is in sight
 _ZOOM_PX = 200.0  # of a touchpad, to twice as large
+_MOST_NOTCHES = 20.0  # at once
 
 
 class Hands(QObject):
@@ -111,6 +112,7 @@ class Hands(QObject):
         along = angle.y() or angle.x()
         if held & Qt.KeyboardModifier.ControlModifier:
             notches = (pixels.y() or pixels.x()) / _ZOOM_PX * 3 if touched else along / _NOTCH
+            notches = max(-_MOST_NOTCHES, min(_MOST_NOTCHES, notches))
             view.zoom(self._desk, view.STEP**notches, self._time_s(event.position()))
         elif held & Qt.KeyboardModifier.ShiftModifier:
             self._scene.scroll_px -= float(pixels.y() or pixels.x()) if touched else along / _NOTCH * _NOTCH_PX
@@ -134,20 +136,32 @@ class Hands(QObject):
         """Do what the key does; escape abandons a gesture and nothing else."""
         if event.key() == Qt.Key.Key_Escape:
             return self.abandon()
-        held = event.modifiers() & ~Qt.KeyboardModifier.KeypadModifier
-        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and not held:
-            self.numbers_asked.emit()
-            return True
-        if event.key() in (Qt.Key.Key_Up, Qt.Key.Key_Down) and not held & ~Qt.KeyboardModifier.ShiftModifier:
-            step = -1 if event.key() == Qt.Key.Key_Up else 1
-            self._other_lane(step, extend=bool(held & Qt.KeyboardModifier.ShiftModifier))
-            return True
-        act = act_for(event.key(), held)
+        act = act_for(event.key(), event.modifiers())
         if act is None:
             return False
         self.abandon()
-        act(self._desk, self._scene.chosen_axis)
+        act(self._desk, self)
         return True
+
+    @property
+    def axis(self) -> str:
+        """The axis of the lane that has the keyboard."""
+        return self._scene.chosen_axis
+
+    def ask_numbers(self) -> None:
+        """Have the numbers of what is chosen typed."""
+        self.numbers_asked.emit()
+
+    def other_lane(self, step: int, *, extend: bool = False) -> None:
+        """Give another lane the keyboard, so many further down."""
+        axes = [lane.axis for lane in self._scene.layout_now().lanes]
+        if not axes:
+            return
+        there = axes.index(self._scene.chosen_axis) if self._scene.chosen_axis in axes else 0
+        axis = axes[min(max(there + step, 0), len(axes) - 1)]
+        if axis != self._scene.chosen_axis:
+            self._scene.chosen_axis = axis
+            choose.choose_beside(self._desk, axis, extend=extend)
 
     def leave(self, event: QEvent) -> bool:
         """The pointer went away, which ends nothing: a drag goes on outside."""
@@ -209,16 +223,6 @@ class Hands(QObject):
         if lane is not None:
             self._scene.chosen_axis = lane.axis
         return BoxGesture(self._desk, self._scene, now) if now.x_px >= layout.left_px else None
-
-    def _other_lane(self, step: int, *, extend: bool) -> None:
-        axes = [lane.axis for lane in self._scene.layout_now().lanes]
-        if not axes:
-            return
-        there = axes.index(self._scene.chosen_axis) if self._scene.chosen_axis in axes else 0
-        axis = axes[min(max(there + step, 0), len(axes) - 1)]
-        if axis != self._scene.chosen_axis:
-            self._scene.chosen_axis = axis
-            choose.choose_beside(self._desk, axis, extend=extend)
 
     def _show_cursor(self, now: Pointer) -> None:
         if not isinstance(self._scene, QWidget):

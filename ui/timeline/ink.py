@@ -27,6 +27,7 @@ from PyQt6.QtGui import (
 from ui.theme import Mark
 
 Floats = NDArray[np.float64]
+Pixels = NDArray[np.uint32]
 
 MARK_PX = 5.0  # half of a key's mark
 CHOSEN_PX = 7.0
@@ -105,6 +106,48 @@ def pen(colour: str, width_px: float = 1.0, style: Qt.PenStyle = Qt.PenStyle.Sol
 
 
 @lru_cache(maxsize=64)
+def solid(colour: str) -> np.uint32:
+    """Return the colour as a pixel."""
+    return np.uint32(QColor(colour).rgba())
+
+
+def blended(pixels: Pixels, colour: str, part: float) -> Pixels:
+    """Return the pixels with a part of the colour over them, two channels at a time. Shape: any."""
+    share, over = round(256 * part), int(solid(colour))
+    evens, odds = np.uint32(0x00FF00FF), np.uint32(0xFF00FF00)
+    low = pixels & evens
+    low *= np.uint32(256 - share)
+    low += np.uint32((over & 0x00FF00FF) * share)
+    low >>= np.uint32(8)
+    low &= evens
+    high = (pixels >> np.uint32(8)) & evens
+    high *= np.uint32(256 - share)
+    high += np.uint32((over >> 8 & 0x00FF00FF) * share)
+    high &= odds
+    made: Pixels = low | high
+    return made
+
+
+def laid(under: Pixels, over: Pixels | np.uint32, where: Pixels) -> Pixels:
+    """Return `over` where all bits of `where` are set, and `under` where none is: many times as quick as a choice."""
+    made: Pixels = ((under ^ over) & where) ^ under
+    return made
+
+
+def image(pixels: Pixels, form: QImage.Format) -> QImage:
+    """Return a picture that lies in the memory of these pixels, and holds as long as they stay."""
+    high, wide = pixels.shape
+    made: QImage = _IMAGE(pixels.data, wide, high, 4 * wide, form)
+    return made
+
+
+def pixels(picture: QImage) -> Pixels:
+    """Return the pixels of a picture, in its own memory: what is written there is drawn. Shape: (rows, columns)."""
+    memory: Any = picture.bits()
+    return np.frombuffer(memory.asarray(picture.sizeInBytes()), np.uint32).reshape(picture.height(), -1)
+
+
+@lru_cache(maxsize=64)
 def mixed(colour: str, ground: str, part: float) -> str:
     """Return what a part of the colour looks like on the ground: what is clear takes longer to draw."""
     pairs = [(int(colour[at : at + 2], 16), int(ground[at : at + 2], 16)) for at in (1, 3, 5)]
@@ -126,20 +169,21 @@ def columns(
     Shape: `top`, `end`, `more` (C,). Unit: pixels of the screen.
     """
     rows, filled, pixels = _scratch(height, len(top), 8 if height < 256 else 16)
-    first = np.clip(top, 0, height - 1).astype(rows.dtype)
-    last = np.clip(end, 0, height - 1).astype(rows.dtype)
+    first = np.minimum(np.maximum(top, 0), height - 1).astype(rows.dtype)
+    last = np.minimum(np.maximum(end, 0), height - 1).astype(rows.dtype)
+    np.maximum(last, first, out=last)
+    last -= first
     # below `first` the difference goes round to a large number: one comparison does for both ends
-    np.less_equal(rows - first, np.maximum(last, first) - first, out=filled)
-    if (end < 0).any():
+    np.less_equal(rows - first, last, out=filled)
+    if (end.min(initial=0)) < 0:
         filled[:, end < 0] = False
     if more is not None:
         upper, foot = int(more[0].min()), more[1]
         filled[upper:foot] |= rows[upper:foot] >= more[0].astype(rows.dtype)
-    np.multiply(filled, np.uint32(QColor(colour).rgba()), out=pixels)
-    size = pixels.shape[1], pixels.shape[0], 4 * pixels.shape[1]
-    image: QImage = _IMAGE(pixels.data, *size, QImage.Format.Format_ARGB32_Premultiplied)
-    image.setDevicePixelRatio(ratio)
-    return image
+    np.multiply(filled, solid(colour), out=pixels)
+    made = image(pixels, QImage.Format.Format_ARGB32_Premultiplied)
+    made.setDevicePixelRatio(ratio)
+    return made
 
 
 @lru_cache(maxsize=8)

@@ -43,11 +43,15 @@ class Stretches:
     excess: Floats
 
 
+_NOWHERE = Stretches(np.empty(0), np.empty(0), np.empty(0, np.int64), np.empty(0))
+
+
 class Judged:
     """What a track asks too much, leg by leg, worked out once for as long as its shape is the same."""
 
     def __init__(self, shape: Shape) -> None:
         self.shape = shape
+        self.at_s = _shared(shape.at_s)
         self.legs: Ints = np.flatnonzero(shape.excess > TOLERANCE)
         self._from_s, self._to_s = shape.at_s[self.legs], shape.at_s[self.legs + 1]
         self._excess = shape.excess[self.legs]
@@ -55,6 +59,7 @@ class Judged:
         if len(shape.at_s) == 1 and (alone := _standing(shape)) is not None:
             self.legs, self._excess, self._over = np.zeros(1, np.int64), np.array([alone.excess]), {0: alone}
             self._from_s = self._to_s = shape.at_s
+        self._gap_s = self._from_s[1:] - self._to_s[:-1]
 
     def over(self, leg: int) -> Over:
         """Return what the leg asks too much of."""
@@ -64,19 +69,38 @@ class Judged:
 
     def stretches(self, layout: Layout) -> Stretches:
         """Return the stretches in sight in which limits are broken; those that nearly touch are one."""
-        first = int(np.searchsorted(self._to_s, layout.begin_s, "right"))
-        last = max(first, int(np.searchsorted(self._from_s, layout.end_s, "left")))
-        legs, excess = self.legs[first:last], self._excess[first:last]
-        from_px = layout.left_px + (self._from_s[first:last] - layout.begin_s) * layout.px_a_s
-        to_px = layout.left_px + (self._to_s[first:last] - layout.begin_s) * layout.px_a_s
-        if len(legs):
-            starts = np.append(0, 1 + np.flatnonzero(from_px[1:] > to_px[:-1] + TOGETHER_PX))
-            ends = np.append(starts[1:], len(legs))
-            # in a group of many the worst is sought by a sort: stable, so that the first of equals is the one
-            group = np.repeat(np.arange(len(starts)), ends - starts)
-            worst = np.lexsort((-excess, group))[starts]
-            from_px, to_px, legs, excess = from_px[starts], to_px[ends - 1], legs[worst], excess[worst]
-        return Stretches(np.maximum(from_px, layout.left_px), np.minimum(to_px, layout.width_px), legs, excess)
+        first = int(self._to_s.searchsorted(layout.begin_s, "right"))
+        last = max(first, int(self._from_s.searchsorted(layout.end_s, "left")))
+        if first == last:
+            return _NOWHERE
+        px_a_s, left_px = layout.px_a_s, layout.left_px
+        excess = self._excess[first:last]
+        apart = (self._gap_s[first : last - 1] > TOGETHER_PX / px_a_s).nonzero()[0]
+        starts, ends = np.empty(len(apart) + 1, np.int64), np.empty(len(apart) + 1, np.int64)
+        starts[0], starts[1:], ends[:-1], ends[-1] = 0, apart + 1, apart + 1, last - first
+        most = np.maximum.reduceat(excess, starts)
+        # the first of equals is the one that is named
+        worst = (excess == np.repeat(most, ends - starts)).nonzero()[0]
+        worst = worst[worst.searchsorted(starts)]
+        from_px = left_px + (self._from_s[first + starts] - layout.begin_s) * px_a_s
+        to_px = left_px + (self._to_s[first + ends - 1] - layout.begin_s) * px_a_s
+        return Stretches(
+            np.maximum(from_px, left_px), np.minimum(to_px, layout.width_px), self.legs[first + worst], most
+        )
+
+
+_shared_last: list[Floats] = []
+_MOST_SHARED = 3
+
+
+def _shared(at_s: Floats) -> Floats:
+    """Return an array that is equal and was given before, if one was of late: tracks often have keys together."""
+    for known in _shared_last:
+        if np.array_equal(known, at_s):
+            return known
+    _shared_last.insert(0, at_s)
+    del _shared_last[_MOST_SHARED:]
+    return at_s
 
 
 def over(shape: Shape, leg: int) -> Over:

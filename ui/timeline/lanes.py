@@ -5,11 +5,12 @@ It refuses to judge: what is too much stands in the shape.
 
 from collections.abc import Set
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from PyQt6.QtCore import QPointF, QRectF, Qt
-from PyQt6.QtGui import QBrush, QFontMetricsF, QPainter, QPixmap
+from PyQt6.QtGui import QFontMetricsF, QPainter
 
 from sequencer.motion.shape import Shape
 from sequencer.rig.axis import Axis
@@ -19,35 +20,31 @@ from ui.timeline.geometry import Lane, Layout
 from ui.timeline.judged import Judged, Stretches
 from ui.timeline.look import Look
 from ui.timeline.scale import steps
+from ui.timeline.sheet import OVER_PX
 from ui.timeline.trace import APART_PX, DENSE_PX, MARKED_PX, Sight, envelope, lines, sight
 from ui.timeline.words import asked, unit_of
 
 Floats = NDArray[np.float64]
 
 _LABELS = 4  # in a lane, at most
-_OVER_PX = 7.0  # of the hatch along the upper edge
 _STRIP_PX = 5.0  # of how many keys there are
 _MOST_KEYS = 64  # in a column, as far as one can tell
-_TILE_PX = 4
+_SEEN_PX = 1.0  # of a line, at least
+_MOVING_PX = 2.0  # of the lines that make a curve while it moves
 _NAME_PX = 78.0  # of the head, for the name
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Grid:
-    """Upright lines that all lanes share. Unit: pixels across."""
-
-    strong_px: Floats
-    fine_px: Floats
-    markers_px: Floats
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Content:
-    """What one lane shows. `ghost` is what a proposal makes of it; `current` says that the keyboard is in it."""
+    """What one lane shows. `ghost` is what a proposal makes of it; `current` says that the keyboard is in it.
+
+    `found` are the stretches in sight in which limits are broken.
+    """
 
     axis: Axis
     number: int
     judged: Judged | None
+    found: Stretches | None
     ghost: Shape | None
     chosen: Set[int]
     current: bool
@@ -83,40 +80,15 @@ def draw_head(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: C
         where = QRectF(_NAME_PX, y - 8, layout.left_px - _NAME_PX - 7, 16)
         painter.drawText(where, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, label)
     painter.fillRect(QRectF(layout.left_px - 1, lane.top_px, 1, lane.height_px), ink.paint(theme.edge))
-    _end(painter, look, lane, 0, layout.left_px)
-
-
-def draw_ground(painter: QPainter, look: Look, layout: Layout, area: QRectF, grid: Grid) -> None:
-    """Draw what lies under all lanes alike in this area: the ground, bars and beats, markers.
-
-    All rows are alike but for the dots of markers, so a few of them are drawn, and laid like tiles.
-    """
-    theme, left = look.theme, layout.left_px
-    width = max(1.0, layout.width_px - left)
-    tile = QPixmap(max(1, round(width * look.ratio)), round(_TILE_PX * look.ratio))
-    tile.setDevicePixelRatio(look.ratio)
-    tile.fill(ink.paint(theme.ground))
-    part = QPainter(tile)
-    part.translate(-left, 0)
-    for places, share in ((grid.fine_px, 0.45), (grid.strong_px, 1.0)):
-        part.setPen(ink.hair(ink.mixed(theme.rule, theme.ground, share)))
-        ink.rule(part, ink.upright(places, 0, _TILE_PX))
-    part.setPen(ink.hair(ink.mixed(theme.edge, theme.ground, 0.75)))
-    ink.rule(part, ink.upright(grid.markers_px, 0, _TILE_PX // 2 - 1))
-    part.end()
-    painter.drawTiledPixmap(area, tile, QPointF(0, area.top() % _TILE_PX))
+    painter.fillRect(QRectF(0, lane.end_px - 1, layout.left_px, 1), ink.paint(theme.edge))
 
 
 def draw_body(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
-    """Draw everything right of the lane's left edge, on its ground."""
+    """Draw everything right of the lane's left edge, on its ground (`sheet`)."""
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-    _levels(painter, look, layout, lane)
-    _travel(painter, look, layout, lane, what.axis)
-    shape = what.shape
-    if what.judged is not None and shape is not None and len(shape.at_s):
+    shape, found = what.shape, what.found
+    if shape is not None and found is not None and len(shape.at_s):
         inside = sight(shape, layout)
-        found = what.judged.stretches(layout)
-        _bands(painter, look, lane, found)
         _rests(painter, look, layout, lane, what)
         _curve(painter, look, layout, lane, what, inside)
         if what.ghost is not None:
@@ -130,45 +102,6 @@ def draw_body(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: C
         painter.drawText(QPointF(layout.left_px + 12, lane.top_px + lane.height_px / 2 + 4), words)
         if what.ghost is not None:
             _ghost(painter, look, layout, lane, what.ghost)
-    _end(painter, look, lane, layout.left_px, layout.width_px)
-
-
-def _end(painter: QPainter, look: Look, lane: Lane, from_px: float, to_px: float) -> None:
-    painter.fillRect(QRectF(from_px, lane.end_px - 1, to_px - from_px, 1), ink.paint(look.theme.edge))
-
-
-def _levels(painter: QPainter, look: Look, layout: Layout, lane: Lane) -> None:
-    left, wide = layout.left_px, layout.width_px - layout.left_px
-    shade = ink.paint(look.theme.rule, 0.6)
-    for value, _ in steps(lane):
-        painter.fillRect(QRectF(left, round(lane.y(value)), wide, 1), shade)
-
-
-def _travel(painter: QPainter, look: Look, layout: Layout, lane: Lane, axis: Axis) -> None:
-    """Draw the ends of travel that are in sight, and hatch what lies beyond."""
-    if axis.travel is None:
-        return
-    left, wide = layout.left_px, layout.width_px - layout.left_px
-    hatch = ink.hatch(look.theme.edge, 0.55)
-    for end, beyond_px in zip(axis.travel, (lane.end_px, lane.top_px), strict=True):
-        if not lane.low < end < lane.high:
-            continue
-        y = round(lane.y(end))
-        painter.fillRect(QRectF(left, min(y, beyond_px), wide, abs(beyond_px - y)), hatch)
-        painter.fillRect(QRectF(left, y, wide, 1), ink.paint(look.theme.text))
-
-
-def _bands(painter: QPainter, look: Look, lane: Lane, found: Stretches) -> None:
-    """Tint where limits are broken, with a hatched edge above: seen without colours too."""
-    if not len(found.leg):
-        return
-    areas = np.empty((len(found.leg), 4))
-    areas[:, 0], areas[:, 1] = found.from_px, lane.top_px
-    areas[:, 2], areas[:, 3] = np.maximum(found.to_px - found.from_px, 2.0), lane.height_px
-    ink.fill(painter, np.round(areas), QBrush(ink.paint(look.theme.over, 0.22)))
-    areas[:, 3] = _OVER_PX
-    ink.fill(painter, np.round(areas), QBrush(ink.paint(look.theme.over)))
-    ink.fill(painter, np.round(areas[areas[:, 2] >= _OVER_PX]), ink.hatch(look.theme.over_text))
 
 
 def _labels(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content, found: Stretches) -> None:
@@ -176,7 +109,7 @@ def _labels(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Con
     theme, judged = look.theme, what.judged
     assert judged is not None
     taken: list[tuple[float, float]] = []
-    top_px = lane.top_px + _OVER_PX
+    top_px = lane.top_px + OVER_PX
     fault = judged.shape.fault or (what.ghost.fault if what.ghost is not None else "")
     if not fault and not len(found.leg):
         return
@@ -201,22 +134,25 @@ def _rests(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Cont
     """Draw where the axis stands before its first key and after its last one."""
     shape = what.shape
     assert shape is not None
+    first_px, last_px = layout.x(float(shape.at_s[0])), layout.x(float(shape.at_s[-1]))
+    if first_px < layout.left_px + _SEEN_PX and last_px > layout.width_px - _SEEN_PX:
+        return
     colour, _ = look.theme.track(what.number)
     painter.setPen(ink.pen(colour, 1.0, Qt.PenStyle.DotLine, 0.8))
-    first_px, last_px = layout.x(float(shape.at_s[0])), layout.x(float(shape.at_s[-1]))
     y, end_y = round(lane.y(float(shape.value[0]))), round(lane.y(float(shape.value[-1])))
-    if first_px > layout.left_px:
+    if first_px >= layout.left_px + _SEEN_PX:
         painter.drawLine(QPointF(layout.left_px, y), QPointF(min(first_px, layout.width_px), y))
-    if last_px < layout.width_px:
+    if last_px <= layout.width_px - _SEEN_PX:
         painter.drawLine(QPointF(max(last_px, layout.left_px), end_y), QPointF(layout.width_px, end_y))
 
 
 def _curve(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content, inside: Sight) -> None:
     """Draw the curve; where keys are too dense for marks, how many there are stands along the lower edge."""
-    shape, colour = what.shape, look.theme.track(what.number)[0]
+    judged, shape, colour = what.judged, what.shape, look.theme.track(what.number)[0]
+    assert judged is not None
     assert shape is not None
     if inside.mean_px < DENSE_PX:
-        _dense(painter, look, layout, lane, shape, colour)
+        _dense(painter, look, layout, lane, judged, colour)
         return
     if inside.mean_px < APART_PX:
         edge_s = np.linspace(layout.begin_s, layout.end_s, round((layout.width_px - layout.left_px) * look.ratio) + 1)
@@ -226,12 +162,12 @@ def _curve(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Cont
         painter.drawImage(QPointF(layout.left_px, lane.end_px - 2 - _STRIP_PX), strip)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
     painter.setPen(ink.hair(colour) if lane.axis in look.thin else ink.pen(colour, look.theme.line_px))
-    ink.rule(painter, lines(shape, layout, lane))
+    ink.rule(painter, lines(shape, layout, lane, _MOVING_PX if lane.axis in look.thin else 1.0))
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
 
 
-def _dense(painter: QPainter, look: Look, layout: Layout, lane: Lane, shape: Shape, colour: str) -> None:
-    found = envelope(shape, layout, 1 / look.ratio)
+def _dense(painter: QPainter, look: Look, layout: Layout, lane: Lane, judged: Judged, colour: str) -> None:
+    found = envelope(judged.shape, layout, 1 / look.ratio, judged.at_s)
     if not len(found.low):
         return
     height = round(lane.height_px * look.ratio)
@@ -245,9 +181,13 @@ def _dense(painter: QPainter, look: Look, layout: Layout, lane: Lane, shape: Sha
 
 def _bars(keys: NDArray[np.int64], ratio: float) -> NDArray[np.int64]:
     """Return how high the bar is that says how many keys are in each column. Unit: pixels of the screen."""
+    return _heights(ratio)[np.minimum(keys, _MOST_KEYS - 1)]
+
+
+@lru_cache(maxsize=8)
+def _heights(ratio: float) -> NDArray[np.int64]:
     heights = np.minimum(_STRIP_PX, 1.0 + np.log2(np.arange(1.0, _MOST_KEYS))) * ratio
-    table = np.append(0, np.round(heights)).astype(np.int64)
-    return table[np.minimum(keys, _MOST_KEYS - 1)]
+    return np.append(0, np.round(heights)).astype(np.int64)
 
 
 def _ghost(painter: QPainter, look: Look, layout: Layout, lane: Lane, ghost: Shape) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from PyQt6.QtCore import QRectF, Qt
+from PyQt6.QtCore import QPoint, QPointF, QRect, QRectF
 from PyQt6.QtGui import QColor, QFontMetricsF, QPainter
 
 from sequencer.motion.shape import Shape
@@ -18,12 +18,14 @@ from sequencer.score.move import Marker
 from ui.desk import Desk
 from ui.theme import Theme
 from ui.timeline import beats as metred
+from ui.timeline import ink
 from ui.timeline import ticks as ruled
 from ui.timeline.bands import across, draw_music, draw_ruler, draw_wave
 from ui.timeline.geometry import Layout, arrange, shown
 from ui.timeline.judged import Judged
-from ui.timeline.lanes import Content, Grid, draw_body, draw_ground, draw_head
+from ui.timeline.lanes import Content, draw_body, draw_head
 from ui.timeline.look import Look
+from ui.timeline.sheet import Grid, Sheet, across_px, down_px
 from ui.timeline.ticks import Ticks
 from ui.timeline.wave import Sound
 
@@ -40,6 +42,17 @@ class Part:
     axis: str = ""
 
 
+_CORNER = QPoint(1, 1)  # from the last pixel to the end
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Canvas:
+    """What is drawn on: with a painter, or as pixels of the screen in the same memory. Shape: (rows, columns)."""
+
+    painter: QPainter
+    pixels: NDArray[np.uint32]
+
+
 class Parts:
     """Knows what was drawn last, so that it can tell what is out of date."""
 
@@ -52,6 +65,7 @@ class Parts:
         self._judged: dict[str, Judged] = {}
         self._look = Look(theme=desk.theme)
         self._marked: tuple[tuple[Marker, ...], list[float]] = ((), [])
+        self._lying: tuple[tuple[object, ...], Grid, Sheet] | None = None
         self.tag_px = 0.0
         self._ghosts = self._ghosts_now()
         self.forget()
@@ -159,14 +173,15 @@ class Parts:
 
     # how
 
-    def draw(self, painter: QPainter, look: Look, layout: Layout, stale: Iterable[Part], current: str) -> None:
+    def draw(self, canvas: Canvas, look: Look, layout: Layout, stale: Iterable[Part], current: str) -> None:
         """Draw these parts, each in its place and not beyond it."""
+        painter = canvas.painter
         parts = set(stale) & set(self.all(layout))
-        ticks = self._ticks(look, layout) if Part(RULER) in parts or self._desk.project.tempo is None else None
-        grid = self._grid(layout, ticks) if any(part.kind in (BODY, WAVE) for part in parts) else None
+        ticks = self._ticks(look, layout) if Part(RULER) in parts else None
+        grid, sheet = self._under(look, layout, ticks)
         bodies = [part for part in parts if part.kind == BODY]
-        if grid is not None and bodies:
-            self._draw_bodies(painter, look, layout, bodies, grid)
+        if bodies:
+            self._draw_bodies(canvas, look, layout, bodies, sheet)
         for part in parts:
             area = self.area(part, layout)
             if area.isEmpty() or part.kind == BODY:
@@ -176,43 +191,61 @@ class Parts:
                 draw_ruler(painter, look, layout, ticks)
             elif part.kind == MUSIC:
                 self._draw_music(painter, look, layout)
-            elif part.kind == WAVE and grid is not None:
+            elif part.kind == WAVE:
                 self._draw_wave(painter, look, layout, grid)
             elif part.kind == REST:
                 painter.fillRect(area, QColor(look.theme.panel))
             elif part.kind == HEAD:
                 number = self._desk.project.rig.index(part.axis)
-                what = replace(self._content(number, {}), current=part.axis == current)
+                what = replace(self._content(number, {}, layout), current=part.axis == current)
                 draw_head(painter, look, layout, layout.lanes[number], what)
 
-    def _draw_bodies(self, painter: QPainter, look: Look, layout: Layout, bodies: list[Part], grid: Grid) -> None:
-        """Draw lanes; the ground of all of them at once where all are to be drawn."""
-        axes = {part.axis for part in bodies}
-        areas = {axis: self.area(Part(BODY, axis), layout) for axis in axes}
-        whole = list(areas.values())
-        if len(axes) == len(layout.lanes):
-            left, top_px = layout.left_px, layout.lanes_px
-            end_px = min(layout.height_px, layout.lanes_px + layout.all_lanes_px)
-            whole = [QRectF(left, top_px, layout.width_px - left, end_px - top_px)]
-        for area in whole:
-            painter.setClipRect(area)
-            draw_ground(painter, look, layout, area, grid)
-        ghosts = self._ghosts_now()
+    def _under(self, look: Look, layout: Layout, ticks: Ticks | None) -> tuple[Grid, Sheet]:
+        """Return what lies under all lanes; it is kept as long as nothing of it is another: while a key is dragged."""
+        project = self._desk.project
+        edges = layout.begin_s, layout.end_s, layout.width_px, layout.height_px, layout.lanes_px
+        key = *edges, look.theme, look.ratio, project.tempo, project.timebase, project.move.markers, self._desk.counted
+        if self._lying is None or self._lying[0] != key:
+            if ticks is None and project.tempo is None:
+                ticks = self._ticks(look, layout)
+            grid = self._grid(layout, ticks)
+            self._lying = key, grid, Sheet(look, layout, grid)
+        return self._lying[1:]
+
+    def _draw_bodies(self, canvas: Canvas, look: Look, layout: Layout, bodies: list[Part], sheet: Sheet) -> None:
+        """Draw lanes: the ground of each, and on it what is its own."""
+        axes, ghosts, painter = {part.axis for part in bodies}, self._ghosts_now(), canvas.painter
+        left, end = across_px(layout, look.ratio)
+        highest, lowest = round(layout.lanes_px * look.ratio), round(layout.height_px * look.ratio)
+        line = max(1, round(look.ratio))  # below the lane
         for number, lane in enumerate(layout.lanes):
-            if lane.axis in axes and not areas[lane.axis].isEmpty():
-                painter.setClipRect(areas[lane.axis])
-                draw_body(painter, look, layout, lane, self._content(number, ghosts))
+            top, foot = down_px(lane, look.ratio)
+            if lane.axis not in axes or foot <= highest or top >= lowest:
+                continue
+            what = self._content(number, ghosts, layout)
+            sheet.lay(canvas.pixels, lane, what.axis.travel, what.found)
+            painter.scale(1 / look.ratio, 1 / look.ratio)  # the clip counts pixels of the screen
+            painter.setClipRect(QRect(QPoint(left, max(top, highest)), QPoint(end, min(foot - line, lowest)) - _CORNER))
+            painter.resetTransform()
+            draw_body(painter, look, layout, lane, what)
 
     def draw_tag(self, painter: QPainter, theme: Theme, area: QRectF) -> None:
         """Draw the playhead's label."""
         label = str(self._desk.project.timebase.label_at(self._desk.playhead_s))
         painter.fillRect(area.adjusted(-1, -1, 1, 1), QColor(theme.ground))
         painter.fillRect(area, QColor(theme.playhead))
-        painter.setFont(self._look.strong)
-        painter.setPen(QColor(theme.ground))
-        painter.drawText(area, Qt.AlignmentFlag.AlignCenter, label)
+        # the signs are kept as pictures: another label is another row of them
+        device = painter.device()
+        ratio = 1.0 if device is None else device.devicePixelRatioF()
+        signs = [ink.worded(sign, self._look.strong, theme.ground, theme.playhead, ratio) for sign in label]
+        wide = [sign.deviceIndependentSize().width() for sign in signs]
+        x = area.left() + round((area.width() - sum(wide)) / 2)
+        y = area.top() + round((area.height() - signs[0].deviceIndependentSize().height()) / 2)
+        for sign, wide_px in zip(signs, wide, strict=True):
+            painter.drawPixmap(QPointF(x, y), sign)
+            x += wide_px
 
-    def _content(self, number: int, ghosts: Mapping[str, Shape]) -> Content:
+    def _content(self, number: int, ghosts: Mapping[str, Shape], layout: Layout) -> Content:
         axis = self._desk.project.rig.axes[number]
         shape = self._desk.shapes.get(axis.name)
         judged = self._judged.get(axis.name)
@@ -224,6 +257,7 @@ class Parts:
             axis=axis,
             number=number,
             judged=judged,
+            found=judged.stretches(layout) if judged is not None else None,
             ghost=ghosts.get(axis.name),
             chosen=self._desk.selection.get(axis.name, frozenset()),
             current=False,

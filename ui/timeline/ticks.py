@@ -6,6 +6,7 @@ It refuses to know Qt, and to write one label over another.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from math import ceil, floor
 from typing import TypeVar
 
@@ -40,8 +41,13 @@ def timecode(
         _Span(timebase, begin_s, end_s, start, timebase.counting.dropped),
         px_a_frame,
         width_px("00:00:00:00"),
-        lambda frames: str(timebase.label(frames)),
+        lambda frames: _label(timebase, frames),
     )
+
+
+@lru_cache(maxsize=2048)
+def _label(timebase: Timebase, frames: Fraction) -> str:
+    return str(timebase.label(frames))
 
 
 def frames(timebase: Timebase, begin_s: float, end_s: float, px_a_s: float, width_px: Callable[[str], float]) -> Ticks:

@@ -20,6 +20,7 @@ APART_PX = 5.0  # keys nearer than that are shown as how many they are
 MARKED_PX = 14.0  # keys nearer than that have small marks
 _SAMPLES = 17  # of a leg whose curve goes beyond its keys
 _LONG_PX = 32.0  # such a leg needs no more than a sample each pixel
+_UNEVEN = 1.25  # times as many samples as there is room for: lines of a part of a pixel come out pale
 _SHORT_PX = 2.5  # a leg that reaches what it reaches wherever it is drawn
 
 
@@ -34,8 +35,8 @@ class Sight:
 
 def sight(shape: Shape, layout: Layout) -> Sight:
     """Return which keys are in sight, and how far apart they are on the average."""
-    first = int(np.searchsorted(shape.at_s, layout.begin_s, "left"))
-    last = int(np.searchsorted(shape.at_s, layout.end_s, "right"))
+    first = int(shape.at_s.searchsorted(layout.begin_s, "left"))
+    last = int(shape.at_s.searchsorted(layout.end_s, "right"))
     mean_px = float("inf")
     if last - first > 1:
         mean_px = float(shape.at_s[last - 1] - shape.at_s[first]) * layout.px_a_s / (last - first - 1)
@@ -58,12 +59,17 @@ def sampled(shape: Shape, t_s: Floats) -> Floats:
     return value
 
 
-def lines(shape: Shape, layout: Layout, lane: Lane) -> Floats:
-    """Return the lines that draw the curve between its first and last key. Shape: (L, 4), x and y of both ends."""
+def lines(shape: Shape, layout: Layout, lane: Lane, step_px: float = 1.0) -> Floats:
+    """Return the lines that draw the curve between its first and last key, one each `step_px` at least.
+
+    Shape: (L, 4), x and y of both ends.
+    """
     begin_s, end_s = max(layout.begin_s, float(shape.at_s[0])), min(layout.end_s, float(shape.at_s[-1]))
     if len(shape.at_s) < 2 or begin_s >= end_s:
         return np.empty((0, 4))
-    t_s, value = _line(shape, layout, sight(shape, layout), begin_s, end_s)
+    inside = sight(shape, layout)
+    made = _by_pieces(shape, layout, inside, (begin_s, end_s), step_px)
+    t_s, value = made if made is not None else _line(shape, layout, inside, begin_s, end_s)
     out = np.empty((len(t_s) - 1, 4))
     x = layout.left_px + (t_s - layout.begin_s) * layout.px_a_s
     y = lane.top_px + (lane.high - value) * (lane.height_px / (lane.high - lane.low))
@@ -86,31 +92,75 @@ class Envelope:
     keys: Ints
 
 
-def envelope(shape: Shape, layout: Layout, part_px: float = 1.0) -> Envelope:
-    """Return the envelope of a curve in columns of `part_px`, counted from the left edge of the lanes."""
+def envelope(shape: Shape, layout: Layout, part_px: float = 1.0, at_s: Floats | None = None) -> Envelope:
+    """Return the envelope of a curve in columns of `part_px`, counted from the left edge of the lanes.
+
+    `at_s` are the keys' instants: the same array for tracks in which they are equal is counted once.
+    """
     count = max(1, round((layout.width_px - layout.left_px) / part_px))
     step_s = (layout.end_s - layout.begin_s) / count
     begin = max(0, int((shape.at_s[0] - layout.begin_s) / step_s))
     end = min(count, int(np.ceil((shape.at_s[-1] - layout.begin_s) / step_s)))
     if end <= begin:
         return Envelope(begin, np.empty(0), np.empty(0), np.empty(0, np.int64))
-    edge_s: Floats = layout.begin_s + np.arange(begin, end + 1.0) * step_s
-    leg = np.searchsorted(shape.at_s, edge_s, "right") - 1
-    first, last = max(0, int(leg[0])), min(len(shape.low), int(leg[-1]) + 1)
-    lasts_s = np.diff(shape.at_s[first : last + 1])
-    long = lasts_s > _SHORT_PX * part_px / layout.px_a_s
-    least, most = shape.low[first:last], shape.high[first:last]
-    if any_long := bool(long.any()):
+    edges = (layout.begin_s + begin * step_s, step_s, end - begin)
+    at_s = shape.at_s if at_s is None else at_s
+    if at_s is not _Last.at_s or edges != _Last.edges:
+        edge_s = layout.begin_s + np.arange(begin, end + 1.0) * step_s
+        _Last.count(at_s, edges, edge_s, _SHORT_PX * part_px / layout.px_a_s)
+    legs, first, last = _Last.legs, _Last.first, _Last.last
+    least, most, long = shape.low[first:last], shape.high[first:last], _Last.long
+    if long is not None:
         least, most = np.where(long, np.inf, least), np.where(long, -np.inf, most)
-    legs = np.clip(leg - first, 0, last - first - 1)
-    # from the leg at its left edge to the one at its right edge; reduceat wants pairs, and one stretch too many
-    pairs = np.empty(2 * (len(legs) - 1), np.int64)
-    pairs[::2], pairs[1::2] = legs[:-1], legs[1:] + 1
-    low: Floats = np.minimum.reduceat(np.append(least, np.inf), pairs)[::2]
-    high: Floats = np.maximum.reduceat(np.append(most, -np.inf), pairs)[::2]
-    if any_long:
-        _long(shape, (first, long), edge_s, low, high)
-    return Envelope(begin, low, high, np.diff(leg))
+    # from the leg at its left edge to the one at its right edge, which is the next one's as well
+    ends = legs[1:]
+    low: Floats = np.minimum.reduceat(least, legs[:-1])
+    np.minimum(low, least[ends], out=low)
+    high: Floats = np.maximum.reduceat(most, legs[:-1])
+    np.maximum(high, most[ends], out=high)
+    if long is not None:
+        _long(shape, (first, long), _Last.edge_s, low, high)
+    return Envelope(begin, low, high, _Last.keys)
+
+
+class _Last:
+    """What was counted last: tracks often have their keys at the same instants, one after the other is drawn."""
+
+    at_s: Floats = np.empty(0)
+    edges: tuple[float, float, int] = (0.0, 0.0, 0)
+    edge_s: Floats = np.empty(0)
+    legs: Ints = np.empty(0, np.int64)
+    keys: Ints = np.empty(0, np.int64)
+    first = last = 0
+    long: Bools | None = None
+
+    @classmethod
+    def count(cls, at_s: Floats, edges: tuple[float, float, int], edge_s: Floats, short_s: float) -> None:
+        """Count which legs are in each column, and which of them are long; those before the first one count as it."""
+        leg = _counted(at_s, edge_s, edges[1])
+        cls.at_s, cls.edges, cls.edge_s = at_s, edges, edge_s
+        cls.first, cls.last = max(0, int(leg[0])), min(len(at_s) - 1, int(leg[-1]) + 1)
+        long = at_s[cls.first + 1 : cls.last + 1] - at_s[cls.first : cls.last] > short_s
+        cls.long = long if long.any() else None
+        cls.legs = np.minimum(np.maximum(leg, cls.first) - cls.first, cls.last - cls.first - 1)
+        cls.keys = leg[1:] - leg[:-1]
+
+
+def _counted(at_s: Floats, edge_s: Floats, step_s: float) -> Ints:
+    """Return the last key that is not after each edge, -1 for none: counted, not sought, where there are many."""
+    first = int(at_s.searchsorted(edge_s[0], "right"))
+    last = int(at_s.searchsorted(edge_s[-1], "right"))
+    if 8 * (last - first) < len(edge_s):
+        return at_s.searchsorted(edge_s, "right") - 1
+    column = ((at_s[first:last] - edge_s[0]) / step_s).astype(np.int64)
+    # what rounding puts on the wrong side of an edge by a hair belongs to the legs on both sides of it
+    counts = np.bincount(column, minlength=len(edge_s))
+    leg = np.empty(len(edge_s), np.int64)
+    leg[0] = first - 1
+    np.cumsum(counts[: len(edge_s) - 1], out=leg[1:])
+    leg[1:] += first - 1
+    leg[-1] = last - 1
+    return leg
 
 
 def _long(shape: Shape, legs: tuple[int, Bools], edge_s: Floats, low: Floats, high: Floats) -> None:
@@ -157,6 +207,41 @@ def _beyond(shape: Shape, legs: Ints, long_s: float) -> tuple[Floats, Floats]:
     value[row, value.argmax(axis=1)] = np.maximum(value.max(axis=1), shape.high[legs])
     value[row, value.argmin(axis=1)] = np.minimum(value.min(axis=1), shape.low[legs])
     return t_s.ravel(), value.ravel()
+
+
+def _by_pieces(
+    shape: Shape, layout: Layout, inside: Sight, ends_s: tuple[float, float], step_px: float
+) -> tuple[Floats, Floats] | None:
+    """Return instants and values along the curve, as many in each piece; None where that is too few, or too many.
+
+    It is too few where a leg goes beyond its keys, since its peak may lie between; too many where pieces differ much.
+    """
+    from_s, legs = shape.from_s, slice(inside.first, inside.last - 1)
+    low, high, keys = shape.low[legs], shape.high[legs], shape.value[inside.first : inside.last]
+    tiny = 1e-9 * (1.0 + float(np.abs(keys).max()))
+    beyond = (high > np.maximum(keys[:-1], keys[1:]) + tiny) | (low < np.minimum(keys[:-1], keys[1:]) - tiny)
+    first = max(0, int(from_s.searchsorted(ends_s[0], "right")) - 1)
+    last = int(from_s.searchsorted(ends_s[1], "left"))
+    if beyond.any() or first >= last:
+        return None
+    edge_s = np.append(from_s[first:last], from_s[last] if last < len(from_s) else shape.at_s[-1])
+    lasts_s = edge_s[1:] - edge_s[:-1]
+    count = max(2, int(np.ceil(lasts_s.max() * layout.px_a_s / step_px)))
+    if count * (last - first) * step_px > _UNEVEN * (ends_s[1] - ends_s[0]) * layout.px_a_s + 2 * count:
+        return None
+    t_s = edge_s[:-1, None] + lasts_s[:, None] * (np.arange(count) / count)
+    t_s[0] = np.maximum(t_s[0], ends_s[0])
+    np.minimum(t_s, ends_s[1], out=t_s)
+    since_s = t_s - edge_s[:-1, None]
+    coeffs = shape.coeffs[:, first:last, None]
+    value = np.repeat(coeffs[0], count, axis=1)
+    for row in coeffs[1:]:
+        value *= since_s
+        value += row
+    # a jump is an upright line from where a piece ends to where the next one begins
+    end_s = min(float(edge_s[-1]), ends_s[1])
+    ends = sampled(shape, np.array([end_s]))
+    return np.append(t_s.ravel(), end_s), np.append(value.ravel(), ends)
 
 
 def _line(shape: Shape, layout: Layout, inside: Sight, begin_s: float, end_s: float) -> tuple[Floats, Floats]:

@@ -4,20 +4,20 @@ It refuses to decide what a press or a key means: its hands do (`hands`), and wi
 """
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Protocol
 
-import numpy as np
-from PyQt6.QtCore import QEvent, QPointF, QRect, QRectF, QSize, Qt, QTimer, pyqtSignal
+from PyQt6.QtCore import QEvent, QPoint, QPointF, QRect, QRectF, QSize, Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import (
     QColor,
     QFocusEvent,
+    QImage,
     QKeyEvent,
     QMouseEvent,
     QNativeGestureEvent,
     QPainter,
     QPaintEvent,
     QPen,
-    QPixmap,
     QResizeEvent,
     QWheelEvent,
 )
@@ -25,9 +25,10 @@ from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from ui.desk import Desk
 from ui.language import translate
+from ui.timeline import ink
 from ui.timeline.geometry import Layout
 from ui.timeline.look import Look
-from ui.timeline.parts import BODY, HEAD, WAVE, Part, Parts
+from ui.timeline.parts import BODY, HEAD, WAVE, Canvas, Part, Parts
 from ui.timeline.wave import Sound
 from ui.timeline.words import spoken_key
 
@@ -64,7 +65,8 @@ class Timeline(QWidget):
         self._desk = desk
         self.sound = music or Sound(desk)
         self._parts = Parts(desk, self.sound)
-        self._cache = QPixmap()
+        self._layout: Layout = self._parts.lay((1.0, 1.0), desk.span_s, 0.0, keep=False)
+        self._cache = QImage()
         self._stale: set[Part] = set()
         self._scroll_px = 0.0
         self._axis = desk.project.rig.names[0]
@@ -74,6 +76,7 @@ class Timeline(QWidget):
         self._playhead_x = 0.0
         self._thin: set[Part] = set()  # drawn as if in motion
         self._dragged: set[Part] = set()  # what the gesture that goes on has changed
+        self._said: tuple[object, ...] = ()  # what the spoken form was made of
         self._calm = QTimer(self)
         self._calm.setInterval(_CALM_MS)
         self._calm.setSingleShot(True)
@@ -152,7 +155,7 @@ class Timeline(QWidget):
 
     def repaint_all(self) -> None:
         """Draw every part anew."""
-        self._cache = QPixmap()
+        self._cache = QImage()
         self.update()
 
     def sizeHint(self) -> QSize:  # Qt's name
@@ -185,14 +188,20 @@ class Timeline(QWidget):
 
     def _on_zoomed(self) -> None:
         self._move()
-        self._lay()
+        begin_s, end_s = self._desk.span_s
+        self._layout = replace(self._layout, begin_s=begin_s, end_s=end_s)
+        self._playhead_x = self._layout.x(self._desk.playhead_s)
+        self._stale.update(part for part in self._parts.all(self._layout) if part.kind != HEAD)
+        self.update()
 
     def _on_placed(self) -> None:
-        for x in (self._playhead_x, self._layout.x(self._desk.playhead_s)):
+        at_s = self._desk.playhead_s
+        now_x = self._layout.x(at_s)
+        for x in (self._playhead_x, now_x):
             self.update(self._strip(x))
             self.update(self._tag(x).toAlignedRect().adjusted(-1, -1, 1, 1))
-        self._playhead_x = self._layout.x(self._desk.playhead_s)
-        self._say()
+        self._playhead_x = now_x
+        self._say(at_s)
 
     def _on_preferred(self) -> None:
         self._parts.forget()
@@ -206,7 +215,7 @@ class Timeline(QWidget):
 
     def _lay(self, *, anew: bool = False) -> None:
         """Lay everything out, and have drawn anew what lies elsewhere."""
-        before = None if anew else getattr(self, "_layout", None)
+        before = None if anew else self._layout
         size_px = (float(self.width()), float(self.height()))
         self._layout = self._parts.lay(
             size_px, self._desk.span_s, self._scroll_px, keep=self._desk.drafting and not anew
@@ -258,19 +267,26 @@ class Timeline(QWidget):
         left = min(max(self._layout.left_px, round(x) - wide / 2), self._layout.width_px - wide)
         return QRectF(round(left), 2, wide, _TAG_PX)
 
-    def _say(self) -> None:
-        """Keep the spoken form of the current key."""
+    def _say(self, at_s: float | None = None) -> None:
+        """Keep the spoken form of the current key; the playhead is at `at_s`."""
         desk, axis = self._desk, self._axis
         if axis not in desk.selection and desk.selection:
             axis = next(iter(desk.selection))
         shape = desk.shapes.get(axis)
+        chosen, number = axis in desk.selection, -1
+        if chosen:
+            number = min(desk.selection[axis])
+        elif shape is not None and len(shape.at_s):
+            at_s = desk.playhead_s if at_s is None else at_s
+            number = max(0, int(shape.at_s.searchsorted(at_s, "right")) - 1)
+        said = (shape, number, axis, chosen, desk.project.timebase)
+        if said == self._said:
+            return
+        self._said = said
         if shape is None or not len(shape.at_s):
             words = translate("timeline", "{axis}, no keys").format(axis=axis.capitalize())
-        elif axis in desk.selection:
-            words = spoken_key(shape, min(desk.selection[axis]), desk.project.timebase, chosen=True)
         else:
-            number = max(0, int(np.searchsorted(shape.at_s, desk.playhead_s, "right")) - 1)
-            words = spoken_key(shape, number, desk.project.timebase, chosen=False)
+            words = spoken_key(shape, number, desk.project.timebase, chosen=chosen)
         if words != self.accessibleDescription():
             self.setAccessibleDescription(words)
 
@@ -279,7 +295,7 @@ class Timeline(QWidget):
     def paintEvent(self, event: QPaintEvent | None) -> None:  # Qt's name
         self._refresh()
         painter = QPainter(self)
-        painter.drawPixmap(0, 0, self._cache)
+        painter.drawImage(QPoint(0, 0), self._cache)
         self._overlay(painter)
         painter.end()
 
@@ -287,7 +303,7 @@ class Timeline(QWidget):
         ratio = self.devicePixelRatioF()
         pixels = QSize(round(self.width() * ratio), round(self.height() * ratio))
         if self._cache.size() != pixels or self._cache.devicePixelRatio() != ratio:
-            self._cache = QPixmap(pixels)
+            self._cache = QImage(pixels, QImage.Format.Format_RGB32)
             self._cache.setDevicePixelRatio(ratio)
             self._cache.fill(QColor(self._desk.theme.panel))
             self._stale = set(self._parts.all(self._layout))
@@ -295,8 +311,9 @@ class Timeline(QWidget):
             bodies = {part for part in self._stale if part.kind == BODY}
             thin = bodies if self._moving else bodies & self._dragged
             painter = QPainter(self._cache)
+            canvas = Canvas(painter, ink.pixels(self._cache))
             look = Look(theme=self._desk.theme, ratio=ratio, thin=frozenset(part.axis for part in thin))
-            self._parts.draw(painter, look, self._layout, self._stale, self._axis)
+            self._parts.draw(canvas, look, self._layout, self._stale, self._axis)
             painter.end()
             self._thin = (self._thin - bodies) | thin
             self._stale = set()

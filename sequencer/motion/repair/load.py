@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.motion.asked import asked
+from sequencer.motion.compile import Pieces, places
 from sequencer.motion.legs import Legs
 from sequencer.motion.peaks import TOLERANCE, Quantity, against, combined_peaks
 from sequencer.motion.repair.outcome import Reason
@@ -55,7 +56,7 @@ def load(rig: Rig, whole: Legs, trajectory: Trajectory) -> Load:
     A jump counts where it is more than TOLERANCE of the limit of what jumps, and travel is left by more than that part
     of it, as in `peaks`.
     """
-    found = asked(whole, trajectory)
+    found = asked(whole, Pieces(places(whole), trajectory.from_s, trajectory.coeffs))
     limit = np.repeat([(axis.speed, axis.acceleration, axis.jerk) for axis in rig.axes], np.diff(whole.first), axis=0).T
     # the position may jump by what the speed limit goes in a microsecond, as in `peaks`
     least = TOLERANCE * limit[[0, 0, 1]]

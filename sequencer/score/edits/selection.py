@@ -32,6 +32,42 @@ def between(move: Move, start: Fraction, end: Fraction, axes: Set[str] | None = 
     }
 
 
+def followed(before: Move, after: Move, selection: Selection) -> dict[str, frozenset[int]]:
+    """Return the chosen keys of `before` as they are numbered in `after`, and no axis without any.
+
+    Where a track has more or fewer keys than before, they are known by their instants.
+    """
+    was = {track.axis: track for track in before.tracks}
+    found: dict[str, frozenset[int]] = {}
+    for track in after.tracks:
+        numbers, old = selection.get(track.axis), was.get(track.axis)
+        if not numbers or old is None:
+            continue
+        if len(track.keys) == len(old.keys):
+            own = frozenset(numbers)
+        else:
+            at = {old.keys[number].at for number in numbers}
+            own = frozenset(number for number, key in enumerate(track.keys) if key.at in at)
+        if own:
+            found[track.axis] = own
+    return found
+
+
+def brought(before: Move, after: Move) -> dict[str, frozenset[int]]:
+    """Return the keys of `after` that are no objects of `before`: what an undo brings back."""
+    was = {track.axis: track for track in before.tracks}
+    found: dict[str, frozenset[int]] = {}
+    for track in after.tracks:
+        old = was.get(track.axis)
+        if old is track:
+            continue
+        there = set() if old is None else set(map(id, old.keys))
+        own = frozenset(number for number, key in enumerate(track.keys) if id(key) not in there)
+        if own:
+            found[track.axis] = own
+    return found
+
+
 def chosen(move: Move, selection: Selection) -> list[list[int]]:
     """Return the chosen keys' numbers, in order, for each track. Error: ValueError that names what is not there."""
     counts = {track.axis: len(track.keys) for track in move.tracks}

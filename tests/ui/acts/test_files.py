@@ -2,7 +2,7 @@
 
 import json
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -18,65 +18,15 @@ from sequencer.project.recovery import fingerprint, recover
 from sequencer.project.store import load, save
 from sequencer.score.edits.offset import offset
 from sequencer.shell.kinds import laws
-from ui.acts.asking import Ask, Pick
+from tests.ui.acts.conftest import Office
+from ui.acts.asking import Ask
 from ui.acts.drops import Drops
 from ui.acts.files import Files
 from ui.acts.recent import recent
-from ui.desk import Desk, Note
+from ui.desk import Desk
 
 LANTERNS = Path("projects/harbour-lanterns")
 Answer = Callable[[str], None]
-
-
-class Office:
-    """Files with a desk, and all that was asked, picked and said."""
-
-    def __init__(self, folder: Path, root: Path, qtbot: QtBot) -> None:
-        self.folder, self.root, self.qtbot = folder, root, qtbot
-        self.desk = Desk(load(folder, laws()), laws(), folder)
-        self.asks: list[Ask] = []
-        self.picks: list[Pick] = []
-        self.notes: list[Note] = []
-        self.opened: list[Path] = []
-        self.desk.noted.connect(self.notes.append)
-        self.files = Files(self.desk, root)
-        self.files.asked.connect(self.asks.append)
-        self.files.picking.connect(self.picks.append)
-        self.files.opened.connect(self.opened.append)
-        self.files.begin(fingerprint(folder))
-        self.rest()
-
-    def rest(self) -> None:
-        """Wait until the workers have nothing to do."""
-        self.qtbot.waitUntil(lambda: not self.files._worker.at_work and not self.files.watch._worker.at_work)
-
-    def ask(self) -> Ask:
-        self.qtbot.waitUntil(lambda: bool(self.asks))
-        return self.asks.pop()
-
-    def answer(self, part: str) -> None:
-        ask = self.ask()
-        next(choice for choice in ask.choices if part in choice.label).do()
-        self.rest()
-
-    def said(self, part: str) -> None:
-        self.qtbot.waitUntil(lambda: any(part in note.words for note in self.notes))
-
-    def edit(self, value: float = 1.0) -> None:
-        self.desk.edit("raise", offset(self.desk.project.move, {"tilt": {1}}, value=value))
-
-
-@pytest.fixture
-def office(tmp_path: Path, qtbot: QtBot) -> Iterator[Office]:
-    folder = Path(shutil.copytree(LANTERNS, tmp_path / "lanterns"))
-    made = Office(folder, tmp_path / "state", qtbot)
-    yield made
-    made.files.end()
-
-
-@pytest.fixture
-def other(tmp_path: Path) -> Path:
-    return Path(shutil.copytree("projects/paper-boats", tmp_path / "boats"))
 
 
 def test_save_writes_the_folder_and_forgets_the_journal(office: Office) -> None:
@@ -93,6 +43,19 @@ def test_save_writes_the_folder_and_forgets_the_journal(office: Office) -> None:
     assert office.desk.dirty
     office.desk.undo()
     assert not office.desk.dirty
+
+
+def test_saving_that_fails_says_so_to_whoever_waited_for_it(office: Office, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device", "project.json")
+
+    monkeypatch.setattr("ui.acts.disk.write", full)
+    told: list[str] = []
+    office.edit()
+    office.files.save(lambda: told.append("saved"), lambda: told.append("not saved"))
+    office.said("the disk is full")
+    assert told == ["not saved"]
+    assert office.desk.dirty
 
 
 def test_opening_asks_about_unsaved_edits_and_stays_when_told(office: Office, other: Path) -> None:
@@ -178,6 +141,7 @@ def test_a_change_that_does_not_load_leaves_the_desk_alone(office: Office) -> No
     (office.folder / "project.json").write_text('{"format": "twintake/project", ')
     office.said("do not load")
     assert "line 1" in office.notes[-1].words
+    assert ".." not in office.notes[-1].words
     assert office.desk.project is mine
 
 
@@ -348,13 +312,14 @@ def test_audio_that_is_dropped_becomes_the_playback(office: Office, tmp_path: Pa
     assert office.desk.project.playback is None
 
 
-def test_audio_that_cannot_be_decoded_is_said(office: Office, tmp_path: Path) -> None:
-    broken = tmp_path / "song.flac"
+@pytest.mark.parametrize("name", ["song.flac", "song.wav", "song.mp3"])
+def test_audio_that_cannot_be_decoded_is_said(name: str, office: Office, tmp_path: Path) -> None:
+    broken = tmp_path / name
     broken.write_bytes(b"this is no sound" * 100)
     before = office.desk.project
     office.files.drop([broken])
     office.said("no audio file that can be read")
-    assert "WAV or FLAC" in office.notes[-1].words
+    assert office.notes[-1].words == f"{name}: is no audio file that can be read; export it as WAV or FLAC."
     assert office.desk.project is before
 
 
@@ -398,3 +363,24 @@ def test_an_armed_desk_opens_nothing(office: Office, other: Path) -> None:
     office.files.open(other)
     assert office.notes[-1].words == "the rig is armed"
     assert office.desk.folder == office.folder
+
+
+def test_nothing_is_opened_that_was_still_being_read_when_the_rig_was_armed(office: Office, other: Path) -> None:
+    first = office.desk.project
+    office.files.open(other)
+    office.desk.lock("the rig is armed")
+    office.said("the rig is armed")
+    office.rest()
+    assert (office.desk.project, office.desk.folder) == (first, office.folder)
+
+
+def test_the_project_that_is_on_the_desk_is_shown_with_its_edits(office: Office) -> None:
+    office.edit()
+    first = office.desk.project
+    office.opened.clear()
+    office.files.new()
+    office.files.open(office.folder / "rig.json")
+    office.rest()
+    assert office.opened == [office.folder]
+    assert office.desk.project is first
+    assert not office.asks

@@ -7,13 +7,15 @@ import pytest
 
 from sequencer.errors import ProjectError
 from sequencer.project.build import check
+from sequencer.project.document import Triggers
 from sequencer.score.edits.keys import pinned
+from sequencer.sync.orders import GoToMark, Mapped, TakeCue
 from ui.acts import choose, marks, playhead
 from ui.acts.carry import carry
 from ui.acts.doing import plain_words
 from ui.acts.grids import lines
 from ui.acts.rest import together, without_jumps
-from ui.desk import Desk, Note
+from ui.desk import Desk, Note, Snapping
 
 
 @pytest.fixture
@@ -170,7 +172,8 @@ def test_a_key_that_rests_beside_a_pinned_one_moves_in_time_and_not_in_value(des
 
 def test_keys_of_the_own_axis_and_chosen_ones_are_no_lines_to_snap_onto(desk: Desk) -> None:
     desk.select({"pan": {1}})
-    grid = lines(desk, "tilt", "keys")
+    desk.snap_onto(Snapping("keys"))
+    grid = lines(desk, "tilt")
     assert grid is not None
     others = {at for axis in ("pan", "roll", "slide", "focus") for at, _ in track(desk, axis)}
     own = {at for at, _ in track(desk, "tilt")} - others
@@ -181,3 +184,34 @@ def test_keys_of_the_own_axis_and_chosen_ones_are_no_lines_to_snap_onto(desk: De
     for at in (*own, chosen):
         assert grid.nearest(at) in others
         assert grid.nearest(at) != at or at in others
+
+
+def test_triggers_follow_the_names_of_cues_and_markers_and_keep_them(desk: Desk, notes: list[Note]) -> None:
+    cue = Mapped(message="note", number=60, order=TakeCue("crowd sweep"))
+    mark = Mapped(message="note", number=61, order=GoToMark("chorus"))
+    desk.edit("triggers", replace(desk.project, triggers=Triggers((cue, mark))))
+    first = desk.project
+    assert marks.rename_cue(desk, 1, "quay")
+    assert marks.rename_marker(desk, 4, "bells")
+    assert [one.order for one in desk.project.triggers.mapped] == [TakeCue("quay"), GoToMark("bells")]
+    assert not marks.delete_cue(desk, 1)
+    assert notes[-1] == Note(
+        "the trigger note 60 needs the cue quay, which would be gone; change or remove that trigger first", "refused"
+    )
+    assert not marks.delete_marker(desk, 4)
+    assert not marks.add_marker(desk, "bells")
+    assert "could not tell which marker" in notes[-1].words
+    assert not marks.rename_marker(desk, 0, "bells")
+    assert marks.delete_cue(desk, 0)
+    assert marks.delete_marker(desk, 0)
+    for _ in range(4):
+        desk.undo()
+    assert desk.project == first
+
+
+def test_the_pass_that_is_judged_stays_so_under_a_new_name(desk: Desk) -> None:
+    desk.choose_run(desk.project.move.passes[1].name)
+    assert marks.change_pass(desk, 1, name="tide")
+    assert desk.run_name == "tide"
+    assert marks.change_pass(desk, 0, name="band again")
+    assert desk.run_name == "tide"

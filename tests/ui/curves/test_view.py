@@ -10,9 +10,9 @@ from pytestqt.qtbot import QtBot
 
 from sequencer.score.edits.offset import offset
 from sequencer.score.move import Ease
-from ui.curves.view import LEFT_PX, CurvesView
+from ui.curves.view import CurvesView
 from ui.desk import Desk
-from ui.theme import SUN, Theme
+from ui.theme import LEFT_PX, SUN, Theme
 
 
 @pytest.fixture

@@ -105,13 +105,17 @@ class Bench:
         self.choices: list[Choice] = []
         self.rigs_ended = 0
         self.saves = 0
+        self.slow = False  # saving ends when a test says so
+        self.held: list[tuple[Callable[[], None], Callable[[], None]]] = []  # as the saving ends, or fails
         self.said: list[Said] = []
         self.link = Link(desk, self.save, gather=self.gather, aside=Straight(), now_ns=self.clock)
         self.link.said.connect(self.said.append)
 
-    def save(self, then: Callable[[], None]) -> None:
+    def save(self, then: Callable[[], None], otherwise: Callable[[], None]) -> None:
         self.saves += 1
-        then()
+        self.held.append((then, otherwise))
+        if not self.slow:
+            self.held.pop()[0]()
 
     def gather(self, choice: Choice, folder: Path, rig: Rig, simulated: Simulated | None) -> Company:
         one = FakeCrew(self.clock)

@@ -1,6 +1,5 @@
 """The editor's end: it arms what is on the desk and nothing else, locks it, drops what nobody starts, and stops."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 
@@ -10,7 +9,7 @@ from sequencer.errors import LinkError
 from sequencer.project.document import Project
 from sequencer.score.edits.offset import offset
 from sequencer.shell.crew import CrewFailed
-from sequencer.shell.messages import Arm, Drive, Kept, Refused, Reset, Said, Start
+from sequencer.shell.messages import Arm, Kept, Refused, Reset, Said, Start
 from tests.ui.link.fakes import Bench
 from ui.desk import Desk, Note
 
@@ -31,45 +30,38 @@ def test_connecting_saves_the_document_and_moves_nothing(bench: Bench) -> None:
     assert not bench.link.dangerous
 
 
-def test_a_document_that_cannot_be_saved_is_not_loaded(bench: Bench) -> None:
-    bench.link.save = lambda then: None
-    bench.link.open()
-    assert bench.crews == []
-    assert bench.link.now.state == "offline"
-    # and without anybody who saves, what is not saved is not loaded
-    bench.link.save = bench.link._saved_already
-    shift(bench.desk)
-    bench.link.open()
-    assert bench.crews == []
-    assert "save the project in a folder first" in bench.words()
+def test_a_cause_of_ours_is_not_told_of_a_later_stop(bench: Bench) -> None:
+    bench.ready()
+    bench.go(30.1)
+    bench.phase("stopped", cause="the operator pressed stop")
+    assert "not started within 30 seconds" in bench.link.last_stop
+    bench.link.reset()
+    bench.phase("idle")
+    bench.phase("stopped", cause="OSC /stop asked for it")
+    assert bench.link.last_stop == "OSC /stop asked for it"
 
 
-def test_saving_that_takes_long_never_arms_what_was_loaded_before(bench: Bench) -> None:
+def test_a_cause_of_ours_that_no_engine_heard_is_not_told_of_a_later_stop(bench: Bench) -> None:
+    bench.link.stop("another project was opened")
     bench.connect()
-    shift(bench.desk)
-    waiting: list[Callable[[], None]] = []
-    bench.link.save = waiting.append
-    bench.link.arm()
-    bench.go()
-    bench.go()
-    assert len(bench.crews) == 1
-    assert armed(bench) == []
-    assert bench.desk.locked
-    waiting.pop()()
-    bench.go()
-    assert len(bench.crews) == 2
-    assert len(armed(bench)) == 1
+    bench.phase("stopped", cause="OSC /stop asked for it")
+    assert bench.link.last_stop == "OSC /stop asked for it"
 
 
-def test_saving_that_ends_after_the_operator_has_left_connects_nothing(bench: Bench) -> None:
-    waiting: list[Callable[[], None]] = []
-    bench.link.save = waiting.append
-    bench.link.open()
-    bench.link.open()
-    waiting[0]()
-    assert bench.crews == []
-    waiting[1]()
-    assert len(bench.crews) == 1
+def test_a_fault_is_not_cleared_while_its_engine_may_still_brake(bench: Bench) -> None:
+    bench.ready()
+    bench.phase("running")
+    work: list[tuple[object, ...]] = []
+    bench.link._aside.do = lambda *job: work.append(job)  # type: ignore[method-assign]  # the end takes its time
+    bench.crew.fault = CrewFailed("the io process ended by itself (status 1)")
+    bench.go()
+    bench.link.reset()
+    assert bench.link.now.state == "fault"
+    assert bench.link.dangerous
+    work[0][1](None)  # type: ignore[operator]  # and now it has ended
+    assert not bench.link.dangerous
+    bench.link.reset()
+    assert bench.link.now.state == "offline"
 
 
 def test_arming_locks_the_desk_until_the_rig_is_quiet(bench: Bench) -> None:
@@ -141,16 +133,6 @@ def test_another_setup_is_loaded_anew_and_another_speed_is_not(bench: Bench) -> 
     assert len(bench.crews) == 2
 
 
-def test_a_stop_while_the_engine_is_loaded_anew_leaves_nothing_armed(bench: Bench) -> None:
-    bench.connect()
-    shift(bench.desk)
-    bench.link.arm()
-    bench.link.stop()
-    bench.go()
-    assert armed(bench) == []
-    assert not bench.link.dangerous
-
-
 def test_a_changed_rig_is_simulated_anew(bench: Bench) -> None:
     bench.connect()
     project = bench.desk.project
@@ -191,30 +173,6 @@ def test_our_own_clock_is_started_only_at_the_start(bench: Bench) -> None:
     bench.phase("ready")
     bench.link.start()
     assert [type(one) for one in bench.crew.told] == [Start]
-
-
-def test_a_rig_is_driven_only_while_nothing_is_armed(bench: Bench) -> None:
-    bench.link.drive((1.0,))
-    bench.connect()
-    bench.link.drive((0.5,))
-    bench.phase("driving")
-    bench.link.drive((0.6,))
-    assert bench.link.now.state == "moving"
-    assert bench.desk.locked
-    assert bench.crew.told == [Drive((0.5,)), Drive((0.6,))]
-    bench.phase("ready")
-    bench.link.drive((0.7,))
-    assert len(bench.crew.told) == 2
-
-
-def test_a_real_rig_is_driven_only_with_people_clear(bench: Bench) -> None:
-    bench.link.choose(replace(bench.link.choice, rig="osc://127.0.0.1:9000"))
-    bench.connect()
-    assert not bench.link.drive((0.5,))
-    assert bench.crew.told == []
-    bench.link.clear(True)
-    assert bench.link.drive((0.5,))
-    assert bench.crew.told == [Drive((0.5,))]
 
 
 def test_a_stop_that_is_latched_is_reset_by_the_operator_alone(bench: Bench) -> None:
@@ -335,3 +293,9 @@ def test_who_leaves_while_the_processes_start_has_none_left(desk: Desk, late: bo
         job[0]()  # type: ignore[index]
     assert one.crew.ended
     assert one.rigs_ended
+
+
+def test_a_project_that_is_opened_has_its_first_cue_chosen(bench: Bench) -> None:
+    bench.link.choose(replace(bench.link.choice, cue=None))
+    bench.desk.open(replace(bench.desk.project, name="other"), bench.desk.folder)
+    assert bench.link.choice.cue == bench.desk.project.move.cues[0].name

@@ -67,6 +67,7 @@ def test_a_refusal_is_said_as_one_and_the_next_press_is_named(desk: Desk, qtbot:
     assert desk.theme.over in line.note.styleSheet()
     desk.edit("raise tilt", offset(desk.project.move, {"tilt": {1}}, value=1.0))
     assert "raise tilt" in line.next.text()
+    assert line.note.text() == ""  # what was refused is past
 
 
 def wheel(widget: QWidget) -> QWheelEvent:

@@ -226,3 +226,23 @@ def test_pins_are_shown(desk: Desk, table: KeysTable) -> None:
     desk.edit("pin", pinned(desk.project.move, {"pan": {0}}, True))
     assert cell(table, 0, PIN) == "pinned"
     assert table.model.index(0, PIN).data(Qt.ItemDataRole.CheckStateRole) == Qt.CheckState.Checked
+
+
+def test_delete_takes_the_chosen_rows_out_but_not_while_a_cell_is_written_in(
+    desk: Desk, table: KeysTable, qtbot: QtBot
+) -> None:
+    first = desk.project
+    table.view.selectRow(1)
+    qtbot.keyClick(table.view, Qt.Key.Key_Delete)
+    track = desk.track("pan")
+    assert track is not None
+    assert track.keys == (first.move.tracks[0].keys[0], *first.move.tracks[0].keys[2:])
+    qtbot.keyClick(table.view, Qt.Key.Key_Delete)
+    assert "no key is chosen" in table.said.text()
+    table.view.setCurrentIndex(table.model.index(2, VALUE))
+    qtbot.keyClick(table.view, Qt.Key.Key_F2)
+    editor = next(each for each in table.view.findChildren(QLineEdit) if each.isVisible())
+    qtbot.keyClick(editor, Qt.Key.Key_Delete)
+    assert len(desk.history.past) == 1
+    desk.undo()
+    assert desk.project == first

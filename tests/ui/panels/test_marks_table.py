@@ -142,3 +142,11 @@ def test_every_table_and_button_has_a_name_of_its_own(panel: MarksPanel) -> None
     names += [b.accessibleName() for t in (panel.markers, panel.cues, panel.passes) for b in t.buttons.values()]
     assert len(set(names)) == len(names)
     assert all(names)
+
+
+def test_delete_takes_the_row_out(desk: Desk, panel: MarksPanel, qtbot: QtBot) -> None:
+    table = panel.markers
+    table.view.setFocus()
+    table.view.setCurrentIndex(table.model.index(1, 0))
+    qtbot.keyClick(table.view, Qt.Key.Key_Delete)
+    assert [one.name for one in desk.project.move.markers][:2] == ["verse", "second lamp"]

@@ -1,5 +1,7 @@
 """Questions wait for each other, take nobody's keyboard, and Escape gives the harmless answer."""
 
+from dataclasses import replace
+
 from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import QApplication, QLineEdit, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
@@ -63,5 +65,15 @@ def test_one_about_the_same_takes_the_place_of_the_other(desk: Desk, qtbot: QtBo
     assert [ask.words for ask in bar.asks] == ["new?"]
     assert done == ["left old"]
     bar.ask(asked(done, "other"))
-    bar.dismiss()
-    assert done == ["left old", "left new", "left other"]
+    assert [ask.words for ask in bar.asks] == ["new?", "other?"]
+
+
+def test_what_was_asked_about_one_project_is_not_done_to_another(desk: Desk, qtbot: QtBot) -> None:
+    bar, done = QuestionBar(desk), list[str]()
+    qtbot.addWidget(bar)
+    bar.ask(asked(done, "recover"))
+    bar.ask(asked(done, "read"))
+    desk.open(replace(desk.project, name="another"), None)
+    assert bar.asks == ()
+    assert bar.isHidden()
+    assert done == ["left recover", "left read"]

@@ -13,9 +13,13 @@ from sequencer.motion.check import check
 from sequencer.motion.repair import choices
 from sequencer.motion.repair.choices import CHOICES, Choice, Task
 from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired
+from sequencer.project.store import load
 from sequencer.score.edits.offset import offset
 from sequencer.score.move import Move
+from sequencer.shell.kinds import laws
+from tests.ui.conftest import LANTERNS
 from ui.desk import Desk
+from ui.panels.mending import Asking, mend
 from ui.panels.repairs import RepairsPanel
 
 
@@ -214,3 +218,17 @@ def test_a_fault_of_the_arithmetic_is_said(
     run(panel, "spread", qtbot)
     assert "by nothing" in panel.said.text()
     assert panel.one.isEnabled()
+
+
+def test_it_fits_beside_the_check_in_a_small_window(panel: RepairsPanel) -> None:
+    assert panel.minimumSizeHint().width() <= 320
+
+
+def test_an_offer_for_a_faster_pass_fits_at_that_speed() -> None:
+    """Its laws take their shape from the limits, which are others at that speed."""
+    asking = Asking(project=load(LANTERNS, laws()), laws=laws(), speed=Fraction(2))
+    tried = mend(asking, "soften", lambda part: True)
+    assert not tried.before.ok
+    assert tried.moves
+    assert all(one.after.ok for one in tried.moves)
+    assert any("s-curve gets the shape" in " ".join(one.words) for one in tried.moves)

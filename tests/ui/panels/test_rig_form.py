@@ -7,7 +7,7 @@ from PyQt6.QtCore import QPoint, Qt
 from PyQt6.QtWidgets import QPushButton
 from pytestqt.qtbot import QtBot
 
-from sequencer.project.store import save
+from sequencer.project.store import load, save
 from sequencer.shell.kinds import laws
 from ui.acts.asking import Ask
 from ui.desk import Desk
@@ -108,6 +108,34 @@ def test_kind_unit_and_endless(form: AxesForm, desk: Desk) -> None:
     form.list.setCurrentRow(3)
     form.form.kind.box.activated.emit(4)
     assert desk.project.rig.axes[3].kind == "lift"
+
+
+def test_what_an_axis_does_to_the_camera_is_chosen_and_typed(form: AxesForm, desk: Desk, tmp_path: Path) -> None:
+    first, way, heading = desk.project, form.form.way, form.form.heading
+    before = first.rig.geometry.sign("pan", "pan")
+    assert way.isVisible()
+    assert not heading.isVisible()
+    way.box.setFocus()
+    QtBot.keyClick(way.box, Qt.Key.Key_Up if before < 0 else Qt.Key.Key_Down)
+    assert desk.project.rig.geometry.sign("pan", "pan") == -before
+    assert desk.history.past[-1].words == "way of pan"
+    form.list.setCurrentRow(3)
+    assert desk.project.rig.axes[3].kind == "slide"
+    assert not way.isVisible()
+    write(heading, "-75,5 deg")
+    assert desk.project.rig.geometry.heading("slide") == -75.5
+    write(heading, "400")
+    assert "from -360 to 360" in heading.fault.text()
+    save(tmp_path / "placed", desk.project, laws())
+    assert load(tmp_path / "placed", laws()).rig.geometry == desk.project.rig.geometry
+    form.list.setCurrentRow(4)
+    assert not way.isVisible()
+    assert not heading.isVisible()
+    desk.undo()
+    desk.undo()
+    assert desk.project == first
+    form.list.setCurrentRow(0)
+    assert way.box.currentIndex() == (before < 0)
 
 
 def test_a_new_axis_says_that_its_limits_are_guesses_until_they_are_changed(form: AxesForm, desk: Desk) -> None:

@@ -269,3 +269,34 @@ def test_the_keyboard_comes_to_the_first_number_and_all_have_names(desk: Desk, f
     for widget in form.findChildren(QAbstractButton) + form.findChildren(QLineEdit) + form.findChildren(QComboBox):
         if widget.focusPolicy() != Qt.FocusPolicy.NoFocus:
             assert widget.accessibleName()
+
+
+def test_a_joined_leg_gets_the_law_that_is_chosen_for_it(desk: Desk, form: Selected, qtbot: QtBot) -> None:
+    track = desk.track("pan")
+    assert track is not None
+    resting = next(number for number, key in enumerate(track.keys) if key.ease.law == "hold")
+    desk.select({"pan": {resting + 1}})
+    qtbot.mouseClick(form.change.buttons["join"], Qt.MouseButton.LeftButton)
+    assert not desk.history.past  # it would hold, and go elsewhere
+    form.change.joined.setCurrentText("bezier")  # which cannot do without settings
+    qtbot.mouseClick(form.change.buttons["join"], Qt.MouseButton.LeftButton)
+    after = desk.track("pan")
+    assert after is not None
+    assert len(after.keys) == len(track.keys) - 1
+    assert after.keys[resting].ease.law == "bezier"
+    assert not desk.shapes["pan"].fault
+
+
+def test_what_is_typed_for_one_key_is_never_for_another(desk: Desk, form: Selected, qtbot: QtBot) -> None:
+    desk.select({"tilt": {2}})
+    enter(qtbot, form.time, "10:00:00:00")  # refused: before the key that stays
+    assert form.time.said.text()
+    desk.select({"pan": {1}})
+    assert form.time.text == "10:00:10:00"
+    assert not form.time.said.text()
+    form.value.line.setFocus()
+    qtbot.keyClicks(form.value.line, "5")
+    desk.select({"pan": {2}})
+    form.time.line.setFocus()
+    assert not desk.history.past
+    assert form.value.text == "34 °"

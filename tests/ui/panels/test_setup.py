@@ -182,6 +182,18 @@ def test_the_camera_is_typed_and_refuses_nothing_at_all(panel: SetupPanel) -> No
     assert desk.project.rig.camera is None
 
 
+def test_the_height_of_the_camera_is_typed(panel: SetupPanel) -> None:
+    panel.turn_to("Rig and axes")
+    desk, field = panel.project.desk, panel.rig_name.lens_height
+    write(field, "1,25 m")
+    assert desk.project.rig.geometry.height_m == 1.25
+    write(field, "10000")
+    assert "from -100 to 100" in field.fault.text()
+    assert desk.project.rig.geometry.height_m == 1.25
+    desk.undo()
+    assert not desk.dirty
+
+
 def test_combined_limits_are_added_typed_and_removed(panel: SetupPanel) -> None:
     panel.turn_to("Combined limits")
     form, desk = panel.limits, panel.project.desk

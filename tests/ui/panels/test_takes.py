@@ -235,3 +235,15 @@ def test_another_project_brings_its_own_takes(panel: TakesPanel, desk: Desk, tmp
     desk.open(desk.project, None)
     settled(panel, qtbot)
     assert "Save the project first" in panel.told.text()
+
+
+def test_a_project_that_is_saved_elsewhere_shows_the_takes_there(
+    panel: TakesPanel, desk: Desk, tmp_path_factory: pytest.TempPathFactory, qtbot: QtBot
+) -> None:
+    qtbot.waitUntil(lambda: panel.model.rowCount() == 2)
+    other = tmp_path_factory.mktemp("elsewhere")
+    shoot(other / "takes", 7)
+    desk.folder = other
+    desk.saved(desk.project)
+    qtbot.waitUntil(lambda: panel.model.rowCount() == 1)
+    assert panel.model.listed.takes[0].path.parent == other / "takes"

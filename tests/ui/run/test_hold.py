@@ -3,7 +3,7 @@
 import pytest
 from PyQt6.QtCore import QEvent, QPoint, Qt
 from PyQt6.QtGui import QFocusEvent, QKeyEvent
-from PyQt6.QtWidgets import QApplication
+from PyQt6.QtWidgets import QApplication, QMenu
 from pytestqt.qtbot import QtBot
 
 from tests.ui.link.fakes import Time
@@ -105,6 +105,27 @@ def test_losing_the_keyboard_or_being_disabled_lets_go(held: Held, qtbot: QtBot)
     held.go(0.7)
     held.hold.setEnabled(False)
     held.hold.setEnabled(True)
+    held.go(1.0)
+    assert held.times == 0
+
+
+@pytest.mark.parametrize("kind", [QEvent.Type.WindowDeactivate, QEvent.Type.UngrabMouse, QEvent.Type.Hide])
+def test_what_may_take_the_release_away_lets_go(held: Held, qtbot: QtBot, kind: QEvent.Type) -> None:
+    qtbot.mousePress(held.hold, Qt.MouseButton.LeftButton)
+    held.go(0.7)
+    QApplication.sendEvent(held.hold, QEvent(kind))
+    held.go(1.0)
+    assert held.times == 0
+
+
+def test_a_menu_that_opens_over_it_lets_go(held: Held, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
+    qtbot.mousePress(held.hold, Qt.MouseButton.LeftButton)
+    held.go(0.5)
+    # a menu takes the mouse; not on every screen does it take the window's activity too
+    menu = QMenu(held.hold)
+    monkeypatch.setattr("ui.run.hold.QApplication.activePopupWidget", lambda: menu)
+    held.go(0.05)
+    monkeypatch.undo()
     held.go(1.0)
     assert held.times == 0
 

@@ -1,9 +1,10 @@
 """The run panel: two acts lead to motion, never one; and what is chosen is what is armed."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from PyQt6.QtCore import Qt
+from PyQt6.QtCore import QPoint, QRect, Qt
 from PyQt6.QtWidgets import QApplication, QComboBox, QHBoxLayout, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
 
@@ -11,6 +12,7 @@ from sequencer.shell.messages import Arm, Drive, Start
 from tests.ui.link.fakes import Bench
 from ui.desk import Note
 from ui.run.column import RigColumn
+from ui.run.drive import DrivePanel
 from ui.run.form import Form
 from ui.run.hold import Hold
 from ui.run.panel import RunPanel
@@ -26,7 +28,7 @@ def _no_ports(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 class Whole:
-    """Strip, column and panel in one window."""
+    """Strip, column, panel and pads in one window."""
 
     def __init__(self, bench: Bench, qtbot: QtBot) -> None:
         self.bench, self.qtbot = bench, qtbot
@@ -34,13 +36,15 @@ class Whole:
         self.strip = Strip(bench.desk, bench.link)
         self.panel = RunPanel(bench.desk, bench.link)
         self.column = RigColumn(bench.desk, bench.link)
-        for hold in (self.panel.arm, self.panel.start):
+        self.drive = DrivePanel(bench.desk, bench.link)
+        for hold in (self.panel.arm, self.panel.start, self.drive.unlock):
             hold._now_ns = bench.clock
         whole, below = QVBoxLayout(self.window), QHBoxLayout()
         whole.addWidget(self.strip)
         whole.addLayout(below)
         below.addWidget(self.column)
         below.addWidget(self.panel, 1)
+        below.addWidget(self.drive)
         qtbot.addWidget(self.window)
         self.window.resize(1280, 720)
         self.window.show()
@@ -66,7 +70,7 @@ def activations(qtbot: QtBot, widget: QWidget) -> None:
     left = Qt.MouseButton.LeftButton
     qtbot.mouseClick(widget, left)
     qtbot.mouseDClick(widget, left)
-    for key in (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Down):
+    for key in (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Down, Qt.Key.Key_Right):
         qtbot.keyClick(widget, key)
     qtbot.keyClick(widget, Qt.Key.Key_Return, CONTROL)
 
@@ -102,7 +106,7 @@ def test_no_single_activation_of_any_widget_moves_anything(bench: Bench, qtbot: 
             bench.link.open()
         if bench.crews:
             bench.phase("idle")
-    assert {"StopControl", "Hold", "QPushButton", "QCheckBox", "QComboBox", "QListWidget"} <= seen
+    assert {"StopControl", "Hold", "Pad", "QPushButton", "QCheckBox", "QComboBox", "QListWidget"} <= seen
 
 
 def test_held_and_held_again_it_arms_and_starts(whole: Whole, qtbot: QtBot) -> None:
@@ -218,6 +222,26 @@ def test_targets_are_large_in_the_face_for_running(whole: Whole, qtbot: QtBot) -
     QApplication.processEvents()
     for widget in (whole.panel.connecting, whole.panel.arm, whole.panel.start, whole.panel.count):
         assert widget.height() >= BIG_TARGET_PX - 2, widget.accessibleName()
+
+
+@pytest.mark.parametrize("size", [(580, 280), (580, 460), (900, 560)])
+def test_what_is_held_can_be_read_and_hit_in_every_share_of_a_window(
+    bench: Bench, qtbot: QtBot, size: tuple[int, int]
+) -> None:
+    bench.desk.turn_to("run")
+    panel = RunPanel(bench.desk, bench.link)
+    qtbot.addWidget(panel)
+    bench.link.choose(replace(bench.link.choice, rig="osc://127.0.0.1:9000"))
+    panel.resize(*size)
+    panel.show()
+    bench.connect()
+    QApplication.processEvents()
+    shown = [panel.next, panel.connecting, panel.resetting, panel.clear, panel.arm, panel.start, panel.count, panel.log]
+    places = [QRect(one.mapTo(panel, QPoint()), one.size()) for one in shown]
+    for one, place in zip(shown, places, strict=True):
+        assert panel.rect().contains(place), one.accessibleName()
+        assert place.height() >= (44 if isinstance(one, Hold) else 24), one.accessibleName()
+        assert not any(place.intersects(other) for other in places if other is not place), one.accessibleName()
 
 
 def test_ports_are_listed_for_the_clock_that_takes_them(

@@ -293,3 +293,25 @@ def test_keys_stop_beside_the_key_before_too(desk: Desk, timeline: Timeline, spo
     drag(qtbot, timeline, spot("tilt", 1), (-900, 0), release=False)
     assert key_of(desk, "tilt", 1)[0] == before + 1
     qtbot.keyClick(timeline, Qt.Key.Key_Escape)
+
+
+def test_a_wheel_that_leaps_zooms_as_far_as_it_goes_and_no_further(desk: Desk, timeline: Timeline) -> None:
+    at = QPoint(600, 300)
+    wheel(timeline, at, QPoint(0, -10_000_000), CTRL)
+    begin_s, end_s = desk.span_s
+    wheel(timeline, at, QPoint(0, -10_000_000), CTRL)
+    assert desk.span_s == pytest.approx((begin_s, end_s))
+    wheel(timeline, at, QPoint(0, 10_000_000), CTRL)
+    assert 0 < desk.span_s[1] - desk.span_s[0] < (end_s - begin_s) / 10
+
+
+def test_nothing_is_dragged_half_a_day_away(desk: Desk, timeline: Timeline, qtbot: QtBot) -> None:
+    rate = desk.project.timebase.rate
+    half = Fraction(desk.project.timebase.counting.day, 2)
+    end_s = float(rate.seconds(half))
+    desk.edit("far", replace(desk.project.move, markers=(replace(desk.project.move.markers[0], at=half - 100),)))
+    desk.look(end_s - 20, end_s + 20)
+    music = timeline.layout_now().music
+    assert music is not None
+    drag(qtbot, timeline, QPoint(across(timeline, desk, half - 100), round(music.top_px) + 5), (400, 0))
+    assert desk.project.move.markers[0].at == half - 1

@@ -104,3 +104,36 @@ def test_keys_out_of_sight_do_not_count() -> None:
     assert (inside.first, inside.last) == (0, 4)
     assert inside.mean_px == pytest.approx(300 / 2)
     assert sight(shape, replace(laid(9, 10))).mean_px == float("inf")
+
+
+def test_tracks_with_the_same_instants_are_counted_once_and_come_out_the_same() -> None:
+    at = np.sort(np.random.default_rng(5).uniform(0, 4000, 3000)).round(3)
+    at = np.unique(at).tolist()
+    one, other = (shape_of(at, (np.sin(np.array(at) * turn) * 30).tolist()) for turn in (0.11, 0.37))
+    late = shape_of([each + 7.5 for each in at], [1.0] * (len(at) - 1) + [9.0])
+    layout = laid(10.0, 150.0)
+    alone = [envelope(shape, layout) for shape in (late, one, late, other)]
+    together = [envelope(one, layout), envelope(other, layout, 1.0, one.at_s)]
+    for wanted, found in zip((alone[1], alone[3]), together, strict=True):
+        assert wanted.begin == found.begin
+        assert wanted.low.tolist() == found.low.tolist()
+        assert wanted.high.tolist() == found.high.tolist()
+        assert wanted.keys.tolist() == found.keys.tolist()
+
+
+@pytest.mark.parametrize("step_px", [1.0, 2.0])
+@pytest.mark.parametrize("law", ["poly345", "linear", "hold"])
+def test_even_legs_are_sampled_alike_and_lie_on_the_curve(law: str, step_px: float) -> None:
+    at = np.arange(40.0) * 5
+    shape = shape_of(at.tolist(), (np.cos(at) * 40).tolist(), law)
+    layout = laid(0.5, 6.3)
+    drawn = lines(shape, layout, layout.lanes[0], step_px)
+    x, y = np.append(drawn[:, 0], drawn[-1, 2]), np.append(drawn[:, 1], drawn[-1, 3])
+    assert (x[0], x[-1]) == (pytest.approx(layout.left_px), pytest.approx(layout.width_px))
+    assert (np.diff(x) >= -1e-9).all()
+    assert np.diff(x).max() <= step_px + 1e-6
+    t_s = layout.begin_s + (x - layout.left_px) / layout.px_a_s
+    wanted = np.array([layout.lanes[0].y(float(value)) for value in sampled(shape, t_s)])
+    near = np.abs(y - wanted) < 1e-6
+    # at a key that jumps a line stands upright: it has two heights at one instant
+    assert near.mean() > 0.9 if law == "hold" else near.all()
