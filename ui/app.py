@@ -5,7 +5,7 @@ import signal
 import sys
 from pathlib import Path
 
-from PyQt6.QtCore import QTimer
+from PyQt6.QtCore import QEvent, QTimer
 from PyQt6.QtGui import QFont
 from PyQt6.QtWidgets import QApplication
 
@@ -40,11 +40,15 @@ def main(project: Path | None, render: Path | None = None) -> int:
     if render is not None:
         painter = Painter(window, render)
         QTimer.singleShot(0, painter.begin)
-        return app.exec()
-    _hear_signals(window)
-    window.resize(*_FIRST_PX)
-    window.show()
-    return app.exec()
+    else:
+        _hear_signals(window)
+        window.resize(*_FIRST_PX)
+        window.show()
+    status = app.exec()
+    # what Qt made goes before Python does: the other way round some of it would be used when it is gone
+    window.deleteLater()
+    app.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+    return status
 
 
 def compose(project: Path | None, root: Path | None = None) -> Window:
