@@ -1,5 +1,6 @@
 """Draws the main views of a project into PNG files, as the operator would see them. It saves nothing else."""
 
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -7,6 +8,7 @@ from PyQt6.QtCore import QTimer
 from PyQt6.QtWidgets import QApplication
 
 from ui.acts import choose
+from ui.desk import Note
 from ui.theme import DARK, SUN
 from ui.window import Window
 
@@ -30,9 +32,16 @@ class Painter:
     def begin(self) -> None:
         """Wait for the project, then draw."""
         self._folder.mkdir(parents=True, exist_ok=True)
+        self._window.desk.noted.connect(self._refused)
         self._window.resize(*SIZE_PX)
         self._window.show()
         self._wait()
+
+    def _refused(self, note: Note) -> None:
+        """End where nothing can be opened, and say why where somebody reads it."""
+        if note.weight == "refused" and self._window.desk.folder is None:
+            print(f"twintake: {note.words}", file=sys.stderr)
+            QApplication.exit(2)
 
     def _wait(self) -> None:
         self._looks += 1

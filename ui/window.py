@@ -8,15 +8,14 @@ from collections.abc import Callable, Sequence
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PyQt6.QtCore import QEvent, Qt, QTimer
 from PyQt6.QtGui import QAction, QCloseEvent, QKeySequence
 from PyQt6.QtWidgets import (
     QApplication,
-    QFrame,
     QMainWindow,
-    QScrollArea,
     QSplitter,
     QStackedWidget,
     QTabWidget,
@@ -25,7 +24,9 @@ from PyQt6.QtWidgets import (
 )
 
 from sequencer.shell.messages import Status
-from ui.actions import Item, Menu, menus
+from ui import pages
+from ui.actions import Item, Menu, Topic, menus
+from ui.acts.asking import Pick
 from ui.acts.drops import Drops
 from ui.acts.files import Files
 from ui.curves.view import CurvesView
@@ -34,21 +35,10 @@ from ui.language import translate
 from ui.link.link import Link
 from ui.panels.bar import Bar
 from ui.panels.calm import CalmWheel
-from ui.panels.check import CheckPanel
-from ui.panels.first_run import FirstRun
-from ui.panels.help import HelpPage
-from ui.panels.keys_table import KeysTable
-from ui.panels.marks_table import MarksPanel
-from ui.panels.music import MusicPanel
+from ui.panels.later import Later
 from ui.panels.next_line import NextLine
-from ui.panels.picker import Picker
 from ui.panels.proposal import ProposalBar
 from ui.panels.question import QuestionBar
-from ui.panels.repairs import RepairsPanel
-from ui.panels.selected import Selected
-from ui.panels.setup import SetupPanel
-from ui.panels.stage import StagePanel
-from ui.panels.takes import TakesPanel
 from ui.preview.above import PlanView
 from ui.preview.view import LensView
 from ui.run.column import RigColumn
@@ -59,6 +49,11 @@ from ui.run.strip import Strip
 from ui.theme import style
 from ui.timeline.hands import Hands
 from ui.timeline.view import Timeline
+
+if TYPE_CHECKING:
+    from ui.panels.first_run import FirstRun
+    from ui.panels.help import HelpPage
+    from ui.panels.picker import Picker
 
 SMALLEST_PX = (1024, 640)
 _COLUMN_PX, _VIEW_PX = 220, 420
@@ -96,17 +91,15 @@ class Window(QMainWindow):
         self.setMinimumSize(*SMALLEST_PX)
         self.strip = Strip(desk, link)
         self.questions = QuestionBar(desk)
-        self.picker = Picker(desk)
-        self.first_run = FirstRun(desk, root)
+        self._root = root
         self.next_line = NextLine(desk)
         self._make_parts()
         self.stop_keys = StopKeys(link, self)
         self.calm = CalmWheel(self)
         QApplication.instance().installEventFilter(self.calm)  # type: ignore[union-attr]  # a window has an application
         self.drops = Drops(self, files)
-        self.help = HelpPage(desk)
         self._items: list[tuple[Item, QAction]] = []
-        for menu in menus(desk, files, lambda: self.timeline.chosen_axis, self.help.tell):
+        for menu in menus(desk, files, lambda: self.timeline.chosen_axis, self._tell):
             self._menu(menu)
         self._before: QWidget | None = None
         self._lay_out()
@@ -124,15 +117,12 @@ class Window(QMainWindow):
         self.hands = Hands(desk, self.timeline)
         self.timeline.hands = self.hands
         self.curves = CurvesView(desk)
-        self.keys = KeysTable(desk)
-        self.selected = Selected(desk)
-        self.marks = MarksPanel(desk)
-        self.check = CheckPanel(desk)
-        self.repairs = RepairsPanel(desk)
-        self.music = MusicPanel(desk)
-        self.stage = StagePanel(desk)
-        self.takes = TakesPanel(desk)
-        self.setup = SetupPanel(desk, self.files)
+        self.numbers, self.judged = Later(lambda: pages.Numbers(desk)), Later(lambda: pages.judged(desk))
+        self.marks, self.music = Later(lambda: pages.marks(desk)), Later(lambda: pages.music(desk))
+        self.stage, self.takes = Later(lambda: pages.stage(desk)), Later(lambda: pages.takes(desk))
+        self.setup = Later(lambda: pages.setup(desk, self.files))
+        self.help, self.picker = Later(self._help), Later(self._picker)
+        self.first_run = Later(self._first_run)
         self.lens = LensView(desk)
         self.plan = PlanView(desk)
         self.run = RunPanel(desk, link)
@@ -141,17 +131,17 @@ class Window(QMainWindow):
     def _lay_out(self) -> None:
         self.drawer = QTabWidget()
         self.drawer.setAccessibleName(translate("window", "Pages below the timeline"))
-        pages: tuple[tuple[QWidget, str], ...] = (
+        named: tuple[tuple[QWidget, str], ...] = (
             (self.curves, translate("window", "Motion")),
-            (self._pair(self.keys, self.selected), translate("window", "Keys")),
-            (self._pair(self.check, self.repairs), translate("window", "Check")),
-            (self._scrolled(self.marks), translate("window", "Marks")),
+            (self.numbers, translate("window", "Keys")),
+            (self.judged, translate("window", "Check")),
+            (self.marks, translate("window", "Marks")),
             (self.music, translate("window", "Music")),
-            (self._scrolled(self.stage), translate("window", "Set")),
-            (self._scrolled(self.takes), translate("window", "Takes")),
-            (self._scrolled(self.setup), translate("window", "Setup")),
+            (self.stage, translate("window", "Set")),
+            (self.takes, translate("window", "Takes")),
+            (self.setup, translate("window", "Setup")),
         )
-        for page, name in pages:
+        for page, name in named:
             self.drawer.addTab(page, name)
         work = QWidget()
         lines = QVBoxLayout(work)
@@ -162,7 +152,7 @@ class Window(QMainWindow):
         self.run_page = QTabWidget()
         self.run_page.setAccessibleName(translate("window", "Pages for running"))
         self.run_page.addTab(self.run, translate("window", "Run"))
-        self.run_page.addTab(self._scrolled(self.drive), translate("window", "Drive by hand"))
+        self.run_page.addTab(pages.scrolled(self.drive), translate("window", "Drive by hand"))
         self.middle = self._splitter(Qt.Orientation.Vertical, work, self.drawer, self.run_page)
         self.views = self._splitter(Qt.Orientation.Vertical, self.lens, self.plan)
         self.body = self._splitter(Qt.Orientation.Horizontal, self.column, self.middle, self.views)
@@ -184,25 +174,32 @@ class Window(QMainWindow):
         all_lines.addWidget(self.next_line)
         self.setCentralWidget(whole)
 
-    def _pair(self, left: QWidget, right: QWidget) -> QSplitter:
-        pair = self._splitter(Qt.Orientation.Horizontal, self._scrolled(left), self._scrolled(right))
-        pair.setSizes([3000, 2000])
-        return pair
+    def _tell(self, topic: Topic) -> None:
+        self.help.page.tell(topic)
+
+    def _help(self) -> "HelpPage":
+        page = pages.help_page(self.desk)
+        page.active.connect(partial(self._instead, self.help))
+        return page
+
+    def _picker(self) -> "Picker":
+        page = pages.picker(self.desk)
+        page.active.connect(partial(self._instead, self.picker))
+        return page
+
+    def _first_run(self) -> "FirstRun":
+        page = pages.first_run(self.desk, self._root)
+        page.opened.connect(self.files.open)
+        page.picking.connect(self._pick)
+        return page
+
+    def _pick(self, pick: Pick) -> None:
+        self.picker.page.pick(pick)
 
     def _splitter(self, way: Qt.Orientation, *parts: QWidget) -> QSplitter:
         splitter = QSplitter(way)
-        splitter.setChildrenCollapsible(False)
-        for part in parts:
-            splitter.addWidget(part)
+        pages.fill(splitter, *parts)
         return splitter
-
-    def _scrolled(self, part: QWidget) -> QScrollArea:
-        area = QScrollArea()
-        area.setWidget(part)
-        area.setWidgetResizable(True)
-        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        area.setFrameShape(QFrame.Shape.NoFrame)
-        return area
 
     def _menu(self, menu: Menu) -> None:
         bar = self.menuBar()
@@ -230,14 +227,10 @@ class Window(QMainWindow):
         self.column.moved.connect(self._live)
         self.link.status.connect(self._follow)
         files.asked.connect(self.questions.ask)
-        files.picking.connect(self.picker.pick)
+        files.picking.connect(self._pick)
         files.opened.connect(lambda _: self._show(self.body))
         files.busy.connect(self.next_line.busy)
         files.wanted_new.connect(lambda: self._show(self.first_run))
-        self.first_run.opened.connect(files.open)
-        self.first_run.picking.connect(self.picker.pick)
-        for shown in (self.picker, self.help):
-            shown.active.connect(partial(self._instead, shown))
         self.pages.currentChanged.connect(self._allow)
         for signal in (desk.changed, desk.opened):
             signal.connect(self._title)
@@ -280,7 +273,7 @@ class Window(QMainWindow):
 
     def _ask_numbers(self) -> None:
         self.drawer.setCurrentIndex(_KEYS_PAGE)
-        self.selected.ask()
+        self.numbers.page.selected.ask()
 
     def _align(self) -> None:
         """Have the rig's rows stand beside their lanes."""
@@ -338,7 +331,8 @@ class Window(QMainWindow):
         if not self.files.may_leave(self._close):
             event.ignore()
             return
-        self.music.hearing.cancel()
+        if self.music.there is not None:
+            self.music.there.hearing.cancel()
         self.link.end()
         self.files.end()
         event.accept()

@@ -9,7 +9,6 @@ import numpy as np
 import piqp
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.optimize import linprog
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -158,6 +157,8 @@ def _impossible(rows: Matrix, between: tuple[Floats | None, Floats | None]) -> b
     low, high = (none if bound is None else sign * bound for sign, bound in zip((-1.0, 1.0), between, strict=True))
     kept = np.flatnonzero(np.isfinite(np.append(low, high)))
     sides = sparse.vstack([-rows, rows]).tocsr()[kept]
+    from scipy.optimize import linprog  # a third of a second of a start, for a move that is at fault
+
     found = linprog(  # type: ignore[call-overload]  # scipy's types leave out that A_ub may be sparse
         np.append(np.zeros(rows.shape[1]), 1.0),
         A_ub=sparse.hstack([sides, sparse.csr_matrix(-np.ones((len(kept), 1)))]).tocsc(),

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PPoly
 
 from sequencer.score.move import Ease
 
@@ -33,6 +32,8 @@ class UnitCurve:
 
     def sample(self, u: Floats, order: int = 0) -> Floats:
         """Return the curve, or its derivative of `order`, at the parts `u` of the time. Shape: (N,), result (N,)."""
+        from scipy.interpolate import PPoly  # half a second of a start, which most never need
+
         values: Floats = PPoly.construct_fast(self.coeffs, self.breaks)(u, order)
         return values
 

@@ -66,6 +66,7 @@ def test_pictures_of_what_is_no_project_end_with_status_two(tmp_path: Path) -> N
     environment = {**os.environ, "XDG_STATE_HOME": str(tmp_path / "state")}
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 2
+    assert "twintake: " in done.stderr
     assert not list((tmp_path / "p").glob("*.png"))
 
 

@@ -47,14 +47,14 @@ def hold(control: QWidget, window: Window, until: str, qtbot: QtBot) -> None:
 
 def test_the_first_page_leads_to_a_take_within_two_minutes(window: Window, qtbot: QtBot, tmp_path: Path) -> None:
     began_s = time.monotonic()
-    page, panel = window.first_run, window.run
+    page, panel = window.first_run.page, window.run
     # where it goes is typed, and what it is called; all else is as it stands there
     press(page.place_button, qtbot)
-    line = window.picker.line
+    line = window.picker.page.line
     assert line is not None
     qtbot.keyClicks(line, str(tmp_path))
     qtbot.keyClick(line, Qt.Key.Key_Return)
-    assert window.pages.currentWidget() is page
+    assert window.pages.currentWidget() is window.first_run
     page.name.line.setFocus()
     page.name.line.selectAll()
     qtbot.keyClicks(page.name.line, "Quay at dusk")
@@ -88,4 +88,4 @@ def test_the_first_page_leads_to_a_take_within_two_minutes(window: Window, qtbot
     ends = [track.keys[-1].value for track in project.move.tracks]
     assert take.actual[-1].tolist() == pytest.approx(ends, abs=0.2)
     qtbot.keyClick(window, Qt.Key.Key_F5)
-    qtbot.waitUntil(lambda: window.takes.model.rowCount() == 1, timeout=10_000)
+    qtbot.waitUntil(lambda: window.takes.page.model.rowCount() == 1, timeout=10_000)

@@ -13,6 +13,7 @@ from pytestqt.qtbot import QtBot
 
 from tests.ui.conftest import LANTERNS
 from ui.app import compose
+from ui.panels.later import Later
 from ui.theme import SUN
 from ui.window import Window
 
@@ -40,6 +41,7 @@ def test_a_project_takes_the_place_of_the_first_page(window: Window) -> None:
 
 
 def test_whatever_takes_the_keyboard_has_a_name_for_those_who_cannot_see_it(window: Window) -> None:
+    assert all(each.page is not None for each in window.findChildren(Later))
     nameless = [
         f"{type(one).__name__} {one.property('text')}"
         for one in window.findChildren(QWidget)
