@@ -168,6 +168,34 @@ def columns(
     until the next one of this size is made. An `end` above the picture leaves its column empty.
     Shape: `top`, `end`, `more` (C,). Unit: pixels of the screen.
     """
+    filled, pixels = _filled(top, end, height, more)
+    np.multiply(filled, solid(colour), out=pixels)
+    made = image(pixels, QImage.Format.Format_ARGB32_Premultiplied)
+    made.setDevicePixelRatio(ratio)
+    return made
+
+
+def fill_columns(
+    into: Pixels,
+    top: NDArray[Any],
+    end: NDArray[Any],
+    height: int,
+    colour: str,
+    more: tuple[NDArray[Any], int] | None = None,
+    first: int = 0,
+) -> None:
+    """Fill columns as `columns` does, straight into the pixels `into`: the rows of the picture from `first` on.
+
+    Shape: `into` (R, C), R at most `height` less `first`.
+    """
+    filled, _ = _filled(top, end, height, more)
+    np.copyto(into, solid(colour), where=filled[first : first + len(into)])
+
+
+def _filled(
+    top: NDArray[Any], end: NDArray[Any], height: int, more: tuple[NDArray[Any], int] | None
+) -> tuple[NDArray[np.bool_], Pixels]:
+    """Return what is filled, and memory for a picture of it. Shape: (height, C) both."""
     rows, filled, pixels = _scratch(height, len(top), 8 if height < 256 else 16)
     first = np.minimum(np.maximum(top, 0), height - 1).astype(rows.dtype)
     last = np.minimum(np.maximum(end, 0), height - 1).astype(rows.dtype)
@@ -180,10 +208,7 @@ def columns(
     if more is not None:
         upper, foot = int(more[0].min()), more[1]
         filled[upper:foot] |= rows[upper:foot] >= more[0].astype(rows.dtype)
-    np.multiply(filled, solid(colour), out=pixels)
-    made = image(pixels, QImage.Format.Format_ARGB32_Premultiplied)
-    made.setDevicePixelRatio(ratio)
-    return made
+    return filled, pixels
 
 
 @lru_cache(maxsize=8)

@@ -20,11 +20,12 @@ from ui.timeline.geometry import Lane, Layout
 from ui.timeline.judged import Judged, Stretches
 from ui.timeline.look import Look
 from ui.timeline.scale import steps
-from ui.timeline.sheet import OVER_PX
+from ui.timeline.sheet import OVER_PX, down_px
 from ui.timeline.trace import APART_PX, DENSE_PX, MARKED_PX, Sight, envelope, lines, sight
 from ui.timeline.words import asked, unit_of
 
 Floats = NDArray[np.float64]
+Pixels = NDArray[np.uint32]
 
 _LABELS = 4  # in a lane, at most
 _STRIP_PX = 5.0  # of how many keys there are
@@ -83,14 +84,28 @@ def draw_head(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: C
     painter.fillRect(QRectF(0, lane.end_px - 1, layout.left_px, 1), ink.paint(theme.edge))
 
 
-def draw_body(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
+@dataclass(frozen=True, slots=True, eq=False)
+class Canvas:
+    """What is drawn on: with a painter, or as pixels of the screen in the same memory. Shape: (rows, columns).
+
+    Of a lane, only the rows from `highest` up to `lowest` are drawn.
+    """
+
+    painter: QPainter
+    pixels: Pixels
+    highest: int = 0
+    lowest: int = 1 << 30
+
+
+def draw_body(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
     """Draw everything right of the lane's left edge, on its ground (`sheet`)."""
+    painter = canvas.painter
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
     shape, found = what.shape, what.found
     if shape is not None and found is not None and len(shape.at_s):
         inside = sight(shape, layout)
         _rests(painter, look, layout, lane, what)
-        _curve(painter, look, layout, lane, what, inside)
+        _curve(canvas, look, layout, lane, what, inside)
         if what.ghost is not None:
             _ghost(painter, look, layout, lane, what.ghost)
         _keys(painter, look, layout, lane, what, inside)
@@ -146,13 +161,13 @@ def _rests(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Cont
         painter.drawLine(QPointF(max(last_px, layout.left_px), end_y), QPointF(layout.width_px, end_y))
 
 
-def _curve(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content, inside: Sight) -> None:
+def _curve(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content, inside: Sight) -> None:
     """Draw the curve; where keys are too dense for marks, how many there are stands along the lower edge."""
-    judged, shape, colour = what.judged, what.shape, look.theme.track(what.number)[0]
+    judged, shape, colour, painter = what.judged, what.shape, look.theme.track(what.number)[0], canvas.painter
     assert judged is not None
     assert shape is not None
     if inside.mean_px < DENSE_PX:
-        _dense(painter, look, layout, lane, judged, colour)
+        _dense(canvas, look, layout, lane, judged, colour)
         return
     if inside.mean_px < APART_PX:
         edge_s = np.linspace(layout.begin_s, layout.end_s, round((layout.width_px - layout.left_px) * look.ratio) + 1)
@@ -166,7 +181,7 @@ def _curve(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Cont
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
 
 
-def _dense(painter: QPainter, look: Look, layout: Layout, lane: Lane, judged: Judged, colour: str) -> None:
+def _dense(canvas: Canvas, look: Look, layout: Layout, lane: Lane, judged: Judged, colour: str) -> None:
     found = envelope(judged.shape, layout, 1 / look.ratio, judged.at_s)
     if not len(found.low):
         return
@@ -175,8 +190,12 @@ def _dense(painter: QPainter, look: Look, layout: Layout, lane: Lane, judged: Ju
     top, end = (lane.high - found.high) * rows_a_value, (lane.high - found.low) * rows_a_value
     foot = height - 1 - round(look.ratio)
     rows = (foot - _bars(found.keys, look.ratio), foot)
-    picture = ink.columns(top, end, height, colour, rows, look.ratio)
-    painter.drawImage(QPointF(layout.left_px + found.begin / look.ratio, lane.top_px), picture)
+    left, highest = round(layout.left_px * look.ratio) + found.begin, down_px(lane, look.ratio)[0]
+    begin, lowest = max(highest, canvas.highest), min(highest + height, canvas.lowest)
+    if begin < lowest:
+        block = canvas.pixels[begin:lowest, left : left + len(top)]
+        wide = block.shape[1]
+        ink.fill_columns(block, top[:wide], end[:wide], height, colour, (rows[0][:wide], rows[1]), begin - highest)
 
 
 def _bars(keys: NDArray[np.int64], ratio: float) -> NDArray[np.int64]:

@@ -23,7 +23,7 @@ from ui.timeline import ticks as ruled
 from ui.timeline.bands import across, draw_music, draw_ruler, draw_wave
 from ui.timeline.geometry import Layout, arrange, shown
 from ui.timeline.judged import Judged
-from ui.timeline.lanes import Content, draw_body, draw_head
+from ui.timeline.lanes import Canvas, Content, draw_body, draw_head
 from ui.timeline.look import Look
 from ui.timeline.sheet import Grid, Sheet, across_px, down_px
 from ui.timeline.ticks import Ticks
@@ -43,14 +43,6 @@ class Part:
 
 
 _CORNER = QPoint(1, 1)  # from the last pixel to the end
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Canvas:
-    """What is drawn on: with a painter, or as pixels of the screen in the same memory. Shape: (rows, columns)."""
-
-    painter: QPainter
-    pixels: NDArray[np.uint32]
 
 
 class Parts:
@@ -227,7 +219,8 @@ class Parts:
             painter.scale(1 / look.ratio, 1 / look.ratio)  # the clip counts pixels of the screen
             painter.setClipRect(QRect(QPoint(left, max(top, highest)), QPoint(end, min(foot - line, lowest)) - _CORNER))
             painter.resetTransform()
-            draw_body(painter, look, layout, lane, what)
+            shown = replace(canvas, highest=max(top, highest), lowest=min(foot - line, lowest))
+            draw_body(shown, look, layout, lane, what)
 
     def draw_tag(self, painter: QPainter, theme: Theme, area: QRectF) -> None:
         """Draw the playhead's label."""

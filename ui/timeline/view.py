@@ -27,8 +27,9 @@ from ui.desk import Desk
 from ui.language import translate
 from ui.timeline import ink
 from ui.timeline.geometry import Layout
+from ui.timeline.lanes import Canvas
 from ui.timeline.look import Look
-from ui.timeline.parts import BODY, HEAD, WAVE, Canvas, Part, Parts
+from ui.timeline.parts import BODY, HEAD, WAVE, Part, Parts
 from ui.timeline.wave import Sound
 from ui.timeline.words import spoken_key
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import pytest
 from PyQt6.QtCore import QRectF, Qt
-from PyQt6.QtGui import QColor, QImage, QPainter
+from PyQt6.QtGui import QColor, QImage
 from pytestqt.qtbot import QtBot
 
 from sequencer.score.edits.offset import offset
@@ -17,7 +17,7 @@ from sequencer.score.move import Cue, Marker, Pass
 from ui.desk import COUNTED, Counted, Desk
 from ui.theme import SUN, THEMES, Theme
 from ui.timeline.geometry import Lane, Layout
-from ui.timeline.lanes import Content, draw_body
+from ui.timeline.lanes import Canvas, Content, draw_body
 from ui.timeline.look import Look
 from ui.timeline.view import Timeline
 
@@ -124,9 +124,9 @@ def test_what_is_repainted_in_part_is_what_is_drawn_as_a_whole(
 def test_only_what_changed_is_drawn_anew(desk: Desk, view: Timeline, monkeypatch: pytest.MonkeyPatch) -> None:
     drawn: list[str] = []
 
-    def spy(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
+    def spy(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
         drawn.append(lane.axis)
-        draw_body(painter, look, layout, lane, what)
+        draw_body(canvas, look, layout, lane, what)
 
     monkeypatch.setattr("ui.timeline.parts.draw_body", spy)
     seen(view)
