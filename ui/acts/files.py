@@ -184,7 +184,7 @@ class Files(Taker):
     def _offer(self, found: Recovered | Refused | None) -> None:
         if isinstance(found, Refused):
             words = translate(
-                "files", "Unsaved edits of an earlier session cannot be used: {why}. They are kept in {kept}."
+                "files", "Unsaved edits of an earlier run cannot be used: {why}. They are kept in {kept}."
             )
             self._desk.note(words.format(why=found.words, kept=found.kept), "refused")
         if not isinstance(found, Recovered):
