@@ -34,6 +34,7 @@ from sequencer.score.easing import Laws
 from sequencer.timebase.rate import RATES
 from ui.acts import recent
 from ui.acts.asking import Pick
+from ui.acts.cautions import cautions
 from ui.acts.disk import copied, occupied, plain
 from ui.acts.working import Worker
 from ui.desk import Desk
@@ -45,17 +46,6 @@ DEMOS = Path(__file__).parents[2] / "projects"
 _FIRST: tuple[AxisKind, ...] = ("pan", "tilt")
 _RECENT = 5
 _A_LINE, _TICKS_PX = 4, 300
-
-
-def cautions() -> str:
-    """Return what always has to be said."""
-    return translate(
-        "first run",
-        "Motorised rigs crush, trap and drop things. This program is not a safety device: a hard-wired emergency stop "
-        "that cuts motor power, in reach of a person who watches the rig, is required whatever the software does. "
-        "Follow local codes and the set's responsible person; rigging over people, vehicles and powered lifts are for "
-        "licensed people.",
-    )
 
 
 def next_steps() -> str:

@@ -23,6 +23,7 @@ from PyQt6.QtWidgets import (
 )
 
 from sequencer.shell.messages import Said
+from ui.acts.cautions import cautions
 from ui.desk import Desk, Face
 from ui.language import translate
 from ui.link.link import Link
@@ -80,15 +81,7 @@ class RunPanel(QWidget):
         self.clear.setAccessibleName(translate("run", "People are clear; hard-wired stop in reach"))
         self._quiet.over(self.clear)
         self.caution.setWordWrap(True)
-        self.caution.setText(
-            translate(
-                "run",
-                "Motorised rigs crush, trap and drop things. This program is not a safety device: a hard-wired "
-                "emergency stop that cuts motor power, in reach of a person who watches the rig, is required whatever "
-                "the software does. Follow local codes and the set's responsible person; rigging over people, vehicles "
-                "and powered lifts are for licensed people.",
-            )
-        )
+        self.caution.setText(cautions())
         self.next.setWordWrap(True)
         self.next.setAccessibleName(translate("run", "What happens next"))
         self.number.setAlignment(Qt.AlignmentFlag.AlignCenter)
