@@ -5,26 +5,31 @@ It refuses to hide a bug: what is no fault of the world is raised in the window'
 
 import threading
 from collections.abc import Callable
+from queue import SimpleQueue
 from typing import Any, TypeVar
 
-from PyQt6.QtCore import QObject, pyqtSignal, pyqtSlot
+from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 
 from sequencer.errors import SequencerError
 
 T = TypeVar("T")
+_LOOK_MS = 10
 
 
 class Worker(QObject):
     """Does one thing after the other; `busy` says what, or that nothing is done any more (empty)."""
 
     busy = pyqtSignal(str)
-    _ended = pyqtSignal(object)
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._waiting: list[tuple[str, Callable[[], Any], Callable[[Any], object], Callable[[Exception], None]]] = []
         self._thread: threading.Thread | None = None
-        self._ended.connect(self._end)
+        # the thread touches nothing of Qt: a window that is being closed would go from under its hands
+        self._said: SimpleQueue[tuple[Any, Exception | None]] = SimpleQueue()
+        self._look = QTimer(self)
+        self._look.setInterval(_LOOK_MS)
+        self._look.timeout.connect(self._take_in)
 
     @property
     def at_work(self) -> bool:
@@ -50,6 +55,7 @@ class Worker(QObject):
         if words:
             self.busy.emit(words)
         self._thread.start()
+        self._look.start()
 
     def _run(self, what: Callable[[], Any]) -> None:
         ended: tuple[Any, Exception | None]
@@ -57,12 +63,13 @@ class Worker(QObject):
             ended = (what(), None)
         except Exception as fault:
             ended = (None, fault)
-        try:
-            self._ended.emit(ended)
-        except RuntimeError:
-            return  # the window is gone, and nobody wants to know
+        self._said.put(ended)
 
-    @pyqtSlot(object)
+    def _take_in(self) -> None:
+        if not self._said.empty():
+            self._look.stop()
+            self._end(self._said.get())
+
     def _end(self, ended: tuple[Any, Exception | None]) -> None:
         words, _, done, failed = self._waiting.pop(0)
         if self._waiting:

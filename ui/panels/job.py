@@ -3,16 +3,17 @@
 It refuses to be waited for: who no longer wants the answer cancels, and the answer never comes.
 """
 
-import contextlib
 import threading
 from collections.abc import Callable
+from queue import SimpleQueue
 
-from PyQt6.QtCore import QCoreApplication, QObject, pyqtSignal
+from PyQt6.QtCore import QCoreApplication, QObject, QTimer, pyqtSignal
 
 from sequencer.errors import SequencerError
 from ui.language import translate
 
 Tell = Callable[[float], bool]
+_LOOK_MS = 15
 
 
 class Job(QObject):
@@ -25,7 +26,6 @@ class Job(QObject):
     done = pyqtSignal(object)
     failed = pyqtSignal(str)
     told = pyqtSignal(float)
-    _arrived = pyqtSignal(object, str)
 
     def __init__(self, work: Callable[[Tell], object], parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -33,7 +33,11 @@ class Job(QObject):
         self._wanted = threading.Event()
         self._wanted.set()
         self._over = False
-        self._arrived.connect(self._deliver)
+        # the thread touches nothing of Qt: a window that is being closed would go from under its hands
+        self._said: SimpleQueue[float | tuple[object, str]] = SimpleQueue()
+        self._look = QTimer(self)
+        self._look.setInterval(_LOOK_MS)
+        self._look.timeout.connect(self._take_in)
         self._thread = threading.Thread(target=self._run, name="job")
         app = QCoreApplication.instance()
         if app is not None:
@@ -47,6 +51,7 @@ class Job(QObject):
 
     def start(self) -> "Job":
         self._thread.start()
+        self._look.start()
         return self
 
     def cancel(self) -> None:
@@ -59,11 +64,7 @@ class Job(QObject):
         return not self._thread.is_alive()
 
     def _tell(self, share: float) -> bool:
-        try:
-            if self._wanted.is_set():
-                self.told.emit(share)
-        except RuntimeError:  # the window is gone, and with it who wants the answer
-            self._wanted.clear()
+        self._said.put(share)
         return self._wanted.is_set()
 
     def _run(self) -> None:
@@ -74,8 +75,18 @@ class Job(QObject):
         except Exception as wrong:  # whatever it is, the operator must not wait for ever
             words = translate("job", "a fault of this program, {name}: {words}; your document is as it was")
             answer, fault = None, words.format(name=type(wrong).__name__, words=wrong)
-        with contextlib.suppress(RuntimeError):
-            self._arrived.emit(answer, fault)
+        self._said.put((answer, fault))
+
+    def _take_in(self) -> None:
+        """Pass on what the thread has said since the last look."""
+        while not self._said.empty():
+            said = self._said.get()
+            if isinstance(said, tuple):
+                self._look.stop()
+                self._deliver(*said)
+                return
+            if self._wanted.is_set():
+                self.told.emit(said)
 
     def _deliver(self, answer: object, fault: str) -> None:
         self.deleteLater()
