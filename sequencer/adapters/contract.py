@@ -105,3 +105,17 @@ class SourceKind:
     open: Callable[[str], AbstractContextManager[Source]]
     names: Callable[[], tuple[str, ...]]
     carries: Carried = "midi"
+
+
+@dataclass(frozen=True, slots=True)
+class ControllerKind:
+    """The record that a file of game controllers exports as `KIND`.
+
+    `scheme` begins the addresses that it opens (`pads:`, with nothing behind it: all that are here, whenever they come).
+    What is opened is a source whose chunks are rows as `wire.pad.packed` writes them, and whose notices tell of pads
+    that come and go. It may block, so the io process reads it. `names` are the pads that are here now.
+    """
+
+    scheme: str
+    open: Callable[[str], AbstractContextManager[Source]]
+    names: Callable[[], tuple[str, ...]]
