@@ -111,7 +111,7 @@ class SourceKind:
 class ControllerKind:
     """The record that a file of game controllers exports as `KIND`.
 
-    `scheme` begins the addresses that it opens (`pads:`, with nothing behind it: all that are here, whenever they come).
+    `scheme` begins the addresses that it opens (`pads:` for all that are here, whenever they come).
     What is opened is a source whose chunks are rows as `wire.pad.packed` writes them, and whose notices tell of pads
     that come and go. It may block, so the io process reads it. `names` are the pads that are here now.
     """
