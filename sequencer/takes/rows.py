@@ -51,6 +51,7 @@ Row = SetpointRow | ActualRow | TimecodeRow | EventRow
 class Heading:
     """What the take is of; the metadata record `take` of the file, as one JSON document.
 
+    `by_hand` are the axes that were performed, where the others played.
     Unit: `cue_s` seconds from the project's start; `speed` the pass's speed as an exact fraction (`1`, `1/2`).
     """
 
@@ -73,3 +74,4 @@ class Heading:
     focal_mm: float | None
     subject_m: float | None
     started: str
+    by_hand: tuple[str, ...] = ()
