@@ -14,7 +14,8 @@ from sequencer.playback import watch
 from sequencer.playback.events import EngineLate, Event, Say, Stop, Tick
 from sequencer.playback.guard import Guarded, Sent, at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, settled, taken_over, want
-from sequencer.playback.state import MOVING, Phase, State, step
+from sequencer.playback.state import MOVING, Phase, State
+from sequencer.playback.step import step
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint
 from sequencer.shell.ears import Ears

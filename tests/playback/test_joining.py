@@ -10,7 +10,8 @@ from sequencer.playback.cued import cue_up
 from sequencer.playback.events import Brake, Follow, Join
 from sequencer.playback.guard import Sent, at_rest, guard, limits
 from sequencer.playback.pilot import Joining, Pilot, Still, joined, obey, plan, settled, want
-from sequencer.playback.state import GRACE_S, ON_THE_CLOCK, Phase, step
+from sequencer.playback.state import GRACE_S, ON_THE_CLOCK, Phase
+from sequencer.playback.step import step
 from sequencer.rig.axis import Rig
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import START, legs, there

@@ -23,7 +23,8 @@ from sequencer.playback.events import (
     Stop,
 )
 from sequencer.playback.guard import Stray
-from sequencer.playback.state import ON_THE_CLOCK, Phase, State, step
+from sequencer.playback.state import ON_THE_CLOCK, Phase, State
+from sequencer.playback.step import step
 from sequencer.sync.reading import Lock
 from tests.playback.moves import END, START, legs, there
 from tests.playback.rules import RIG

@@ -23,7 +23,8 @@ from sequencer.playback.events import (
     Tick,
 )
 from sequencer.playback.guard import Stray
-from sequencer.playback.state import GRACE_S, MOVING, ON_THE_CLOCK, UNARMED, Phase, State, step
+from sequencer.playback.state import GRACE_S, MOVING, ON_THE_CLOCK, UNARMED, Phase, State
+from sequencer.playback.step import step
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import END, START, legs, there
 from tests.playback.rules import RIG

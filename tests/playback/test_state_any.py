@@ -18,7 +18,8 @@ from sequencer.playback.events import (
     Tick,
 )
 from sequencer.playback.guard import Stray
-from sequencer.playback.state import ON_THE_CLOCK, UNARMED, Phase, State, step
+from sequencer.playback.state import ON_THE_CLOCK, UNARMED, Phase, State
+from sequencer.playback.step import step
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.test_state import ARM, JOINS, ON_COURSE, QUIET, clock, motions
 

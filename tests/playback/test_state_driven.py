@@ -5,7 +5,8 @@ from dataclasses import replace
 from hypothesis import given, settings
 
 from sequencer.playback.events import Brake, Drive, EngineLate, Event, Hold, Reset, Say, Steer, Stop
-from sequencer.playback.state import DRIVEN_S, Phase, State, step
+from sequencer.playback.state import DRIVEN_S, Phase, State
+from sequencer.playback.step import step
 from tests.playback.test_state import ARM, QUIET, motions, silent, state, words
 from tests.playback.test_state_any import fold, some_events
 

@@ -12,7 +12,8 @@ from sequencer.playback.cued import cue_up
 from sequencer.playback.events import Arm, Event, Reset, Say, Stop, Tick
 from sequencer.playback.guard import at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, obey, settled, want
-from sequencer.playback.state import Phase, State, step
+from sequencer.playback.state import Phase, State
+from sequencer.playback.step import step
 from sequencer.rig.signals import Feedback
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import END, START, there
