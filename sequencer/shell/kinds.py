@@ -1,4 +1,4 @@
-"""Which motion laws, outputs and sources there are: one for each file in their folders, and what other packages bring.
+"""Which laws, outputs, sources and game controllers there are: one a file in their folders, and what others bring.
 
 One that fails to load is left out, and says why; it stops nobody.
 """
@@ -12,10 +12,11 @@ from importlib.metadata import entry_points
 from types import ModuleType
 from typing import TypeVar
 
+import sequencer.adapters.controllers
 import sequencer.adapters.outputs
 import sequencer.adapters.sources
 import sequencer.score.laws
-from sequencer.adapters.contract import Carried, Output, OutputKind, Source, SourceKind
+from sequencer.adapters.contract import Carried, ControllerKind, Output, OutputKind, Source, SourceKind
 from sequencer.errors import LinkError
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import LawKind
@@ -23,8 +24,9 @@ from sequencer.score.easing import LawKind
 LAWS_GROUP = "twintake.laws"
 OUTPUTS_GROUP = "twintake.outputs"
 SOURCES_GROUP = "twintake.sources"
+CONTROLLERS_GROUP = "twintake.controllers"
 
-K = TypeVar("K", LawKind, OutputKind, SourceKind)
+K = TypeVar("K", LawKind, OutputKind, SourceKind, ControllerKind)
 
 
 def laws() -> dict[str, LawKind]:
@@ -54,19 +56,27 @@ def carried(address: str) -> Carried:
 
 def source_names() -> dict[str, tuple[str, ...] | str]:
     """Return for each source that there is, by its schemes, the addresses it finds here, or why it finds none."""
-    found: dict[str, tuple[str, ...] | str] = {}
-    for kind in dict.fromkeys(_sources()[0].values()):
-        schemes = ", ".join(kind.schemes)
-        try:
-            found[schemes] = kind.names()
-        except LinkError as fault:
-            found[schemes] = str(fault)
-    return found
+    return {", ".join(kind.schemes): _named(kind.names) for kind in dict.fromkeys(_sources()[0].values())}
 
 
 def sources_left_out() -> dict[str, str]:
     """Return the modules and entry points that brought no source, with the reason, for the operator to read."""
     return dict(_sources()[1])
+
+
+def controller_kind(address: str) -> ControllerKind:
+    """Return what opens the game controllers at `address`. Error: LinkError that lists the schemes there are."""
+    return _by_scheme(_controllers(), address, "game controller")
+
+
+def controller_names() -> dict[str, tuple[str, ...] | str]:
+    """Return for each kind of game controllers, by its scheme, the pads it finds here, or why it finds none."""
+    return {scheme: _named(kind.names) for scheme, kind in _controllers()[0].items()}
+
+
+def controllers_left_out() -> dict[str, str]:
+    """Return what brought no game controllers, with the reason, for the operator to read."""
+    return dict(_controllers()[1])
 
 
 def open_output(address: str, rig: Rig) -> AbstractContextManager[Output]:
@@ -77,6 +87,11 @@ def open_output(address: str, rig: Rig) -> AbstractContextManager[Output]:
 def open_source(address: str) -> AbstractContextManager[Source]:
     """Open the source at `address`, as in `pipe:0` or `midi:NAME`. Error: LinkError."""
     return source_kind(address).open(address)
+
+
+def open_controllers(address: str) -> AbstractContextManager[Source]:
+    """Open the game controllers at `address`, as in `pads:`. Error: LinkError."""
+    return controller_kind(address).open(address)
 
 
 Found = tuple[dict[str, K], dict[str, str]]
@@ -104,6 +119,18 @@ def _outputs() -> Found[OutputKind]:
 @cache
 def _sources() -> Found[SourceKind]:
     return _found(sequencer.adapters.sources, SOURCES_GROUP, SourceKind, lambda kind: kind.schemes)
+
+
+@cache
+def _controllers() -> Found[ControllerKind]:
+    return _found(sequencer.adapters.controllers, CONTROLLERS_GROUP, ControllerKind, lambda kind: (kind.scheme,))
+
+
+def _named(names: Callable[[], tuple[str, ...]]) -> tuple[str, ...] | str:
+    try:
+        return names()
+    except LinkError as fault:
+        return str(fault)
 
 
 def _found(folder: ModuleType, group: str, wanted: type[K], names: Callable[[K], tuple[str, ...]]) -> Found[K]:

@@ -8,7 +8,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 
 from sequencer.adapters.audio_ports import devices
@@ -16,13 +16,24 @@ from sequencer.adapters.contract import Chunk, Source
 from sequencer.adapters.midi_ports.names import chosen
 from sequencer.adapters.midi_ports.systems import systems
 from sequencer.errors import LinkError
-from sequencer.shell.kinds import carried, open_source, source_kind, source_names, sources_left_out
+from sequencer.shell.kinds import (
+    carried,
+    controller_kind,
+    controller_names,
+    controllers_left_out,
+    open_controllers,
+    open_source,
+    source_kind,
+    source_names,
+    sources_left_out,
+)
 from sequencer.sync.describe import Describer, Kind
 from sequencer.sync.facts import Fact
 
 _POLL_S = 0.001
 _SWITCH_S = 0.0005
 _KEPT = 20_000  # chunks of one port that nobody has looked at yet
+_looking = threading.Lock()  # PortAudio and JACK bear one look at a time: two end the process
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,14 +86,30 @@ def machine() -> tuple[Group, ...]:
                 Port("out, to one that listens", "give MTC", ("--give mtc:pipe:4711",)),
             ),
         ),
+        *(_pads(scheme, names) for scheme, names in controller_names().items()),
         Group("recordings", (Port("a WAV file", "LTC, from a recording", ("--audio-in file:NAME.wav",)),)),
-        *(Group(f"left out: {place}", missing=why) for place, why in sources_left_out().items()),
+        *(Group(f"left out: {place}", missing=why) for place, why in _left_out().items()),
     )
+
+
+def _left_out() -> dict[str, str]:
+    return sources_left_out() | controllers_left_out()
+
+
+def _pads(scheme: str, names: tuple[str, ...] | str) -> Group:
+    """Return the game controllers of one kind; they come in the order in which they have numbers."""
+    title = f"game controllers, {scheme}"
+    if isinstance(names, str):
+        return Group(title, missing=names)
+    good_for = f"drive the rig by hand; see what each stick and button is called: twintake ports --watch {scheme}:"
+    ports = tuple(Port(f"{number}: {name}", good_for, ()) for number, name in enumerate(names))
+    return Group(title, ports, "" if ports else "none now; plug one in, or pair it with this machine")
 
 
 def _group(title: str, ports: Callable[[], list[Port]]) -> Group:
     try:
-        found = ports()
+        with _looking:
+            found = ports()
     except LinkError as fault:
         return Group(title, missing=str(fault))
     return Group(title, tuple(found), "" if found else "none now; plug one in, or start its program or sound server")
@@ -129,10 +156,13 @@ def _titled(device: devices.AudioDevice) -> str:
 
 def inputs() -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the address of every input that can be listened to now, and why whole kinds of input are missing."""
-    found = source_names()
-    there = [name for names in found.values() if not isinstance(names, str) for name in names]
-    missing = [f"{kind}: {names}" for kind, names in found.items() if isinstance(names, str)]
-    missing += [f"left out: {place}: {why}" for place, why in sources_left_out().items()]
+    with _looking:
+        sources, pads = source_names(), controller_names()
+    there = [name for names in sources.values() if not isinstance(names, str) for name in names]
+    # pads are listened to all together, also those that come later
+    there += [f"{scheme}:" for scheme, names in pads.items() if not isinstance(names, str)]
+    missing = [f"{kind}: {names}" for kind, names in (sources | pads).items() if isinstance(names, str)]
+    missing += [f"left out: {place}: {why}" for place, why in _left_out().items()]
     return tuple(dict.fromkeys(there)), tuple(missing)
 
 
@@ -141,15 +171,24 @@ def address(name: str) -> str:
 
     Error: LinkError that lists the inputs there are.
     """
-    with suppress(LinkError):
-        source_kind(name)
-        return name
+    for kind in (source_kind, controller_kind):
+        with suppress(LinkError):
+            kind(name)
+            return name
     there, missing = inputs()
     found = chosen(name, there, "inputs")
     if found is None:
         why = "".join(f"; {words}" for words in missing)
         raise LinkError(f"no input has {name!r} in its name; there are {', '.join(there)}{why}")
     return found
+
+
+def _opening(address: str) -> tuple[Kind, AbstractContextManager[Source]]:
+    """Return what an input's chunks hold, and what opens it. Error: LinkError where nothing opens it."""
+    with suppress(LinkError):
+        controller_kind(address)
+        return "pads", open_controllers(address)
+    return carried(address), open_source(address)
 
 
 class Heard:
@@ -170,8 +209,8 @@ class Heard:
         carries: Kind = "midi"
         try:
             self.name = address(self.name)
-            carries = carried(self.name)
-            self._source = self._open.enter_context(open_source(self.name))
+            carries, opening = _opening(self.name)
+            self._source = self._open.enter_context(opening)
             self.name = self._source.address
         except LinkError as fault:
             self.trouble = str(fault)

@@ -10,15 +10,16 @@ from sequencer.errors import PeerError
 from sequencer.sync.facts import Ear, Fact, Facts, shown
 from sequencer.sync.ltc_ear import LtcEar
 from sequencer.sync.midi_ear import MidiEar
+from sequencer.sync.pad_ear import PadEar
 from sequencer.wire.osc import decode
 
-Kind = Literal["midi", "ltc", "osc"]
+Kind = Literal["midi", "ltc", "osc", "pads"]
 
 _SILENT_NS = 2_000_000_000
 
 
 class Describer:
-    """Describes one port. `kind` is what its chunks hold: MIDI bytes, words of linear timecode, or OSC packets."""
+    """Describes one port. `kind` is what its chunks hold: MIDI bytes, words of timecode, OSC packets, rows of pads."""
 
     def __init__(self, kind: Kind, now_ns: int) -> None:
         self._ear: Ear = _EARS[kind]()
@@ -68,4 +69,9 @@ class OscEar:
         return self._facts.all()
 
 
-_EARS: dict[Kind, type[MidiEar] | type[OscEar] | type[LtcEar]] = {"midi": MidiEar, "osc": OscEar, "ltc": LtcEar}
+_EARS: dict[Kind, type[MidiEar] | type[OscEar] | type[LtcEar] | type[PadEar]] = {
+    "midi": MidiEar,
+    "osc": OscEar,
+    "ltc": LtcEar,
+    "pads": PadEar,
+}

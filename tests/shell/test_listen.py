@@ -2,6 +2,7 @@
 
 import socket
 import subprocess
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -12,12 +13,14 @@ from sequencer.adapters.audio_ports import devices
 from sequencer.adapters.audio_ports.devices import AudioDevice
 from sequencer.adapters.contract import Chunk, Source
 from sequencer.adapters.midi_ports.outs import open_out
+from sequencer.adapters.pad_ports.library import started
 from sequencer.errors import LinkError
 from sequencer.shell import listen
 from sequencer.shell.listen import Group, Heard, Port, listening, machine, quoted
 from sequencer.sync.address import running
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting
+from tests.adapters.controllers.virtual import Virtual
 from tests.jack import jack_server
 from tests.needs import needs
 
@@ -105,15 +108,37 @@ def test_a_machine_with_nothing_but_the_pipe_says_why(monkeypatch: pytest.Monkey
     assert isinstance(group(groups, "byte pipe").ports[0], Port)
 
 
+@pytest.mark.parametrize(
+    ("found", "names", "missing"),
+    [
+        (("quay pad", "lantern pad"), ["0: quay pad", "1: lantern pad"], ""),
+        ((), [], "none now; plug one in, or pair it with this machine"),
+        ("no library; install it", [], "no library; install it"),
+    ],
+)
+def test_game_controllers_are_listed_by_number(
+    monkeypatch: pytest.MonkeyPatch, found: tuple[str, ...] | str, names: list[str], missing: str
+) -> None:
+    monkeypatch.setattr(listen, "controller_names", lambda: {"pads": found})
+    pads = group(machine(), "game controllers, pads")
+    assert [port.name for port in pads.ports] == names
+    assert pads.missing == missing
+    assert all("twintake ports --watch pads:" in port.good_for for port in pads.ports)
+
+
 def test_a_part_of_a_name_finds_an_input_of_any_kind(monkeypatch: pytest.MonkeyPatch) -> None:
     found = {"midi, virtual": ("midi:Quay:1", "midi:Quay:2"), "ltc": "no PortAudio", "osc": ("osc:9001",)}
     monkeypatch.setattr(listen, "source_names", lambda: found)
-    assert listen.inputs() == (("midi:Quay:1", "midi:Quay:2", "osc:9001"), ("ltc: no PortAudio",))
+    monkeypatch.setattr(listen, "controller_names", lambda: {"pads": (), "sticks": "no driver"})
+    there = ("midi:Quay:1", "midi:Quay:2", "osc:9001", "pads:")
+    assert listen.inputs() == (there, ("ltc: no PortAudio", "sticks: no driver"))
+    assert listen.address("pads") == "pads"
+    assert listen.address("ads") == "pads:"
     assert listen.address("quay:2") == "midi:Quay:2"
     assert listen.address("pipe:0") == "pipe:0"
     with pytest.raises(LinkError, match="2 inputs have 'quay' in their name"):
         listen.address("quay")
-    with pytest.raises(LinkError, match=r"no input has 'deck'.*midi:Quay:1, .*osc:9001; ltc: no PortAudio"):
+    with pytest.raises(LinkError, match=r"no input has 'deck'.*midi:Quay:1, .*osc:9001, pads:; ltc: no PortAudio"):
         listen.address("deck")
 
 
@@ -140,6 +165,33 @@ def send_timecode(port: Heard, frame: int, quarters: int) -> None:
             time.sleep(0.01)
 
 
+def test_two_threads_never_look_at_the_ports_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """PortAudio's documentation: its functions are not thread-safe, unless they say so."""
+    looks: list[str] = []
+
+    def midi() -> tuple[System, ...]:
+        looks.append("machine")
+        if not other.ident:
+            other.start()
+            other.join(0.1)  # it would be done by then
+            looks.append("machine goes on")
+        return (System(),)
+
+    def sources() -> dict[str, tuple[str, ...] | str]:
+        looks.append("inputs")
+        return {}
+
+    other = threading.Thread(target=listen.inputs)
+    monkeypatch.setattr(listen, "systems", midi)
+    monkeypatch.setattr(listen, "source_names", sources)
+    monkeypatch.setattr(devices, "inputs", lambda: ())
+    monkeypatch.setattr(devices, "outputs", lambda: ())
+    machine()
+    other.join()
+    assert looks[:2] == ["machine", "machine goes on"]
+    assert "inputs" in looks
+
+
 @pytest.mark.real_time
 def test_what_comes_through_the_pipe_is_told() -> None:
     with listening(["pipe:0"]) as (port,):
@@ -156,6 +208,21 @@ def test_what_comes_as_osc_is_told() -> None:
         number = port.name.rpartition(":")[2]
         subprocess.run(["oscsend", "127.0.0.1", number, "/mark/go", "s", "lantern"], check=True, timeout=SOON_S)
         assert until(port, "/mark") == "OSC /mark/go lantern"
+
+
+@pytest.mark.real_time
+def test_what_pads_say_is_told_by_name() -> None:
+    with started(), listening(["pads:"]) as (port,):
+        assert until(port, "nothing") == "nothing yet"
+        pad = Virtual("quay pad")
+        assert until(port, "pad 0 (quay pad) left x 0.00")
+        pad.move(3, -0.5)
+        assert "right y 0.50" in until(port, "right y 0.5")
+        pad.press(9)
+        assert until(port, "held: left shoulder") == "pad 0 buttons held: left shoulder; pressed last: left shoulder"
+        pad.pull()
+        assert until(port, "is gone") == "pad 0 (quay pad) is gone"
+        assert port.notices[0] == "pad 0, quay pad, is here"
 
 
 @pytest.mark.real_time
