@@ -9,28 +9,32 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from PyQt6.QtCore import QPointF, QRectF, Qt
-from PyQt6.QtGui import QColor, QImage, QPainter, QPen, QPixmap, QPolygonF
+from PyQt6.QtGui import QColor, QPainter, QPen, QPixmap, QPolygonF
 
 from sequencer.music.waveform import Waveform
 from ui.language import translate
 from ui.timeline import ink
 from ui.timeline.geometry import ROW_PX, Band, Layout
+from ui.timeline.ink import Canvas
 from ui.timeline.look import Look
 from ui.timeline.ticks import Ticks
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Pixels = NDArray[np.uint32]
 
 _FLAG_PX = 7.0
 _LEAST_PX = 22.0  # for a name
+_BEATS = 0.8  # how much of their colour covers the sound
 
 
 def draw_ruler(painter: QPainter, look: Look, layout: Layout, ticks: Ticks) -> None:
     """Draw the lines of the ruler and what is written at them."""
     theme, end = look.theme, layout.ruler_px
-    _ground(painter, look, layout, 0, end, "")
+    _ground(painter, look, QRectF(0, 0, layout.width_px, end))
     painter.setPen(ink.pen(theme.edge))
-    ink.rule(painter, ink.upright(across(layout, ticks.finer_s), end - 6, end - 1))
-    labelled = across(layout, [at_s for at_s, _ in ticks.labelled])
+    ink.rule(painter, ink.upright(layout.across(np.array(ticks.finer_s)), end - 6, end - 1))
+    labelled = layout.across(np.array([at_s for at_s, _ in ticks.labelled]))
     ink.rule(painter, ink.upright(labelled, end - 12, end - 1))
     for x, (_, words) in zip(labelled.tolist(), ticks.labelled, strict=True):
         if x + 4 + look.width_px(words) <= layout.width_px:
@@ -48,7 +52,7 @@ def draw_music(
     cues: Sequence[tuple[float, float, str]],
 ) -> None:
     """Draw the markers as flags and the cues as spans, each with its name. Unit: seconds from the project's start."""
-    _ground(painter, look, layout, band.top_px, band.end_px, "")
+    _ground(painter, look, QRectF(0, band.top_px, layout.width_px, band.height_px))
     painter.save()
     painter.setClipRect(QRectF(layout.left_px, band.top_px, layout.width_px - layout.left_px, band.height_px))
     top_px = band.top_px
@@ -63,7 +67,7 @@ def draw_music(
 
 
 def draw_wave(
-    painter: QPainter,
+    canvas: Canvas,
     look: Look,
     layout: Layout,
     band: Band,
@@ -71,16 +75,20 @@ def draw_wave(
     beats: tuple[Floats, Floats],
 ) -> None:
     """Draw the playback, the bars and the beats. `sound`: the waveform, the second at which it begins, and words."""
-    theme = look.theme
+    theme, painter, ratio = look.theme, canvas.painter, look.ratio
     waveform, begin_s, words = sound
-    _ground(painter, look, layout, band.top_px, band.end_px, translate("timeline", "playback"))
+    name_px = QRectF(0, band.top_px, layout.left_px, band.height_px)
+    _ground(painter, look, name_px, translate("timeline", "playback"))
+    top, foot = round(band.top_px * ratio), round((band.end_px - 1) * ratio)
+    there = canvas.pixels[top:foot, canvas.left : canvas.end]
+    there[:] = ink.solid(theme.panel)
+    canvas.pixels[foot : round(band.end_px * ratio), canvas.left : canvas.end] = ink.solid(theme.edge)
     if waveform is not None:
-        image, from_px = picture(waveform, layout, band, begin_s, look)
-        painter.drawImage(QPointF(from_px, band.top_px), image)
-    strong_px, fine_px = beats
-    painter.setPen(ink.pen(theme.edge, part=0.8))
-    ink.rule(painter, ink.upright(strong_px, band.top_px, band.end_px - 1))
-    ink.rule(painter, ink.upright(fine_px, band.end_px - 7, band.end_px - 1))
+        _lay_sound(there, look, layout, waveform, begin_s, canvas.left)
+    for places, first in ((beats[0], 0), (beats[1], round((band.height_px - 7) * ratio))):
+        columns = _columns(places, ratio) - canvas.left
+        columns = columns[(columns >= 0) & (columns < there.shape[1])]
+        there[first:, columns] = ink.blended(there[first:, columns], theme.edge, _BEATS)
     if words:
         painter.setFont(look.small)
         wide_px = layout.width_px - layout.left_px - 20
@@ -92,34 +100,31 @@ def draw_wave(
     _line(painter, look, layout, band.end_px)
 
 
-def picture(waveform: Waveform, layout: Layout, band: Band, begin_s: float, look: Look) -> tuple[QImage, float]:
-    """Return the waveform as a picture, each column from its least to its largest sample, and its left edge."""
-    width = max(1, round((layout.width_px - layout.left_px) * look.ratio))
-    height = max(1, round((band.height_px - 1) * look.ratio))
-    edge_s = np.linspace(layout.begin_s, layout.end_s, width + 1) - begin_s
+def _lay_sound(there: Pixels, look: Look, layout: Layout, waveform: Waveform, begin_s: float, left: int) -> None:
+    """Lay the sound into the pixels from column `left` of the screen on, each from its least to its largest sample."""
+    height, width = there.shape
+    edge_s = (left - layout.zero_px * look.ratio + np.arange(width + 1.0)) / (layout.px_a_s * look.ratio)
+    edge_s -= begin_s
     low, high = waveform.columns(edge_s)
     half = (height - 1) / 2
-    top, end = half - high * (half - look.ratio), half - low * (half - look.ratio)
-    heard = (edge_s[1:] > 0) & (edge_s[:-1] < waveform.lasts_s)
-    first, last = int(heard.argmax()), width - int(heard[::-1].argmax())
-    if not heard.any():
-        return QImage(), layout.left_px
-    made = ink.columns(np.round(top[first:last]), np.round(end[first:last]), height, look.theme.wave, ratio=look.ratio)
-    return made, layout.left_px + first / look.ratio
+    top, end = np.round(half - high * (half - look.ratio)), np.round(half - low * (half - look.ratio))
+    end[(edge_s[1:] <= 0) | (edge_s[:-1] >= waveform.lasts_s)] = -1
+    ink.fill_columns(there, top, end, height, look.theme.wave)
 
 
-def across(layout: Layout, at_s: Sequence[float]) -> Floats:
-    """Return how far to the right these instants lie."""
-    made: Floats = layout.left_px + (np.array(at_s, np.float64) - layout.begin_s) * layout.px_a_s
+def _columns(places_px: Floats, ratio: float) -> Ints:
+    """Return the columns of the screen in which upright lines at these places are."""
+    first = ink.nearest(ink.nearest(places_px) * ratio).astype(np.int64)
+    made: Ints = (first[:, None] + np.arange(max(1, round(ratio)))).ravel()
     return made
 
 
-def _ground(painter: QPainter, look: Look, layout: Layout, top_px: float, end_px: float, name: str) -> None:
+def _ground(painter: QPainter, look: Look, area: QRectF, name: str = "") -> None:
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-    painter.fillRect(QRectF(0, top_px, layout.width_px, end_px - top_px), QColor(look.theme.panel))
+    painter.fillRect(area, QColor(look.theme.panel))
     if name:
         words = ink.worded(name, look.small, look.theme.weak, look.theme.panel, look.ratio)
-        painter.drawPixmap(QPointF(12, top_px + 5), words)
+        painter.drawPixmap(QPointF(12, area.top() + 5), words)
 
 
 def _row_names(painter: QPainter, look: Look, layout: Layout, band: Band, markers: bool, cues: bool) -> None:
@@ -139,7 +144,7 @@ def _markers(
     painter: QPainter, look: Look, layout: Layout, top_px: float, markers: Sequence[tuple[float, str]]
 ) -> None:
     theme = look.theme
-    places = across(layout, [at_s for at_s, _ in markers])
+    places = layout.across(np.array([at_s for at_s, _ in markers]))
     nexts = np.append(places[1:], layout.width_px)
     shown = np.flatnonzero((places >= layout.left_px - 400) & (places <= layout.width_px)).tolist()
     flag = _flag(theme.text, look.ratio)

@@ -4,7 +4,8 @@ It refuses to know Qt, and to hide an axis: what does not fit is scrolled.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,9 @@ LANE_PX = 56.0  # at least
 WITHIN_PX = 8.0  # of the pointer a key is meant
 _ROOM_PX = 12.0  # between a lane's curve and its edges
 _WAVE_PART = 0.14  # of the height
+_PARTS = 2.0**24  # of a pixel
+_WHOLE_PX = 1e-5  # from a whole number, that are none
+_SAME = 1e-9  # of a scale, by which it may differ and be the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +67,9 @@ class Layout:
     """The timeline as it is laid out now: seconds from the project's start across, right of `left_px`.
 
     From the top: the ruler, the markers and cues (`music`), the playback (`wave`), the lanes from `lanes_px` on. Lanes
-    that are scrolled away lie above `lanes_px` or below `height_px`.
+    that are scrolled away lie above `lanes_px` or below `height_px`. `px_a_s` is how many pixels a second takes, and
+    `kept_px_a_s`, where it is not 0, that of an earlier layout, which this one's differs from by rounding only.
+    `zero_px` is how far to the right the project's start is drawn: a whole number, and exactly so, once `on_pixels`.
     """
 
     width_px: float
@@ -76,11 +82,17 @@ class Layout:
     music: Band | None = None
     left_px: float = float(LEFT_PX)
     lanes_px: float = RULER_PX
+    kept_px_a_s: float = 0.0
+    px_a_s: float = field(init=False, compare=False)
+    zero_px: float = field(init=False, compare=False)
 
-    @property
-    def px_a_s(self) -> float:
-        """Pixels that a second takes."""
-        return max(1.0, self.width_px - self.left_px) / (self.end_s - self.begin_s)
+    def __post_init__(self) -> None:
+        px_a_s = self.kept_px_a_s or max(1.0, self.width_px - self.left_px) / (self.end_s - self.begin_s)
+        exact = self.left_px - self.begin_s * px_a_s
+        whole = floor(exact + 0.5)
+        # worked out once: everything that is drawn asks for them
+        object.__setattr__(self, "px_a_s", px_a_s)
+        object.__setattr__(self, "zero_px", float(whole) if abs(exact - whole) < _WHOLE_PX else exact)
 
     @property
     def all_lanes_px(self) -> float:
@@ -95,6 +107,15 @@ class Layout:
     def x(self, t_s: float) -> float:
         """Return how far to the right the instant `t_s` is drawn."""
         return self.left_px + (t_s - self.begin_s) * self.px_a_s
+
+    def across(self, at_s: Floats) -> Floats:
+        """Return how far to the right instants are drawn: by a whole number less once scrolled, and not by a hair more.
+
+        Shape: any.
+        """
+        # to parts of a pixel that stay what they are when a whole number is added: halves are rounded alike everywhere
+        made: Floats = np.rint(at_s * (self.px_a_s * _PARTS)) / _PARTS + self.zero_px
+        return made
 
     def t_s(self, x_px: float) -> float:
         """Return the instant that is drawn at `x_px`."""
@@ -112,6 +133,18 @@ class Layout:
         if not self.lanes_px <= y_px < self.height_px:
             return None
         return next((lane for lane in self.lanes if lane.top_px <= y_px < lane.end_px), None)
+
+
+def on_pixels(layout: Layout, before: Layout | None = None) -> Layout:
+    """Return the layout with its left edge moved onto a whole pixel of time; at the scale of `before`, if that is its.
+
+    What was drawn of one such layout is what is drawn of another, shifted by whole pixels, if their scale is the same.
+    """
+    px_a_s, lasts_s = layout.px_a_s, layout.end_s - layout.begin_s
+    if before is not None and abs(before.px_a_s - px_a_s) < _SAME * px_a_s:
+        px_a_s = before.px_a_s
+    begin_s = floor(layout.begin_s * px_a_s + 0.5) / px_a_s
+    return replace(layout, begin_s=begin_s, end_s=begin_s + lasts_s, kept_px_a_s=px_a_s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 It refuses to stroke polylines: wide ones that are smoothed cost fifteen times what their lines cost one by one.
 """
 
+from dataclasses import dataclass
 from functools import lru_cache
 from math import cos, pi, sin
 from typing import Any
@@ -32,8 +33,25 @@ Pixels = NDArray[np.uint32]
 MARK_PX = 5.0  # half of a key's mark
 CHOSEN_PX = 7.0
 _ROUND = 2 * pi
+_LITTLE = 1 << 15  # bytes of memory, which are there at once
 _IMAGE: Any = QImage  # takes any buffer, which its stubs do not know
 _SIP: Any = sip  # what its stubs know of arrays is too little
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Canvas:
+    """What is drawn on: with a painter, or as pixels of the screen in the same memory. Shape: (rows, columns).
+
+    Of the lanes and the playback, only the columns from `left` up to `end` are drawn; of a lane, only the rows from
+    `highest` up to `lowest`.
+    """
+
+    painter: QPainter
+    pixels: Pixels
+    left: int
+    end: int
+    highest: int = 0
+    lowest: int = 1 << 30
 
 
 def rule(painter: QPainter, lines: Floats) -> None:
@@ -55,10 +73,16 @@ def _array(kind: type, numbers: Floats) -> Any:
     return array
 
 
+def nearest(x_px: Floats) -> Floats:
+    """Return the nearest whole numbers, halves going up wherever they are: what is scrolled comes out as it was."""
+    made: Floats = np.floor(x_px + 0.5)
+    return made
+
+
 def upright(x_px: Floats, top_px: float, end_px: float) -> Floats:
     """Return upright lines at these places, as `rule` takes them."""
     out = np.empty((len(x_px), 4))
-    out[:, 0] = out[:, 2] = np.round(x_px)
+    out[:, 0] = out[:, 2] = nearest(x_px)
     out[:, 1], out[:, 3] = top_px, end_px
     return out
 
@@ -128,16 +152,20 @@ def blended(pixels: Pixels, colour: str, part: float) -> Pixels:
     return made
 
 
-def laid(under: Pixels, over: Pixels | np.uint32, where: Pixels) -> Pixels:
+def laid(under: Pixels | np.uint32, over: Pixels | np.uint32, where: Pixels) -> Pixels:
     """Return `over` where all bits of `where` are set, and `under` where none is: many times as quick as a choice."""
     made: Pixels = ((under ^ over) & where) ^ under
     return made
 
 
 def image(pixels: Pixels, form: QImage.Format) -> QImage:
-    """Return a picture that lies in the memory of these pixels, and holds as long as they stay."""
+    """Return a picture in the memory of these pixels, which is there as long as they are: what is painted is in both.
+
+    Shape: (rows, columns), one row after the other.
+    """
     high, wide = pixels.shape
-    made: QImage = _IMAGE(pixels.data, wide, high, 4 * wide, form)
+    # by its place alone: memory whose size is told is taken as not to be written, and painting makes a copy of it
+    made: QImage = _IMAGE(_SIP.voidptr(pixels.ctypes.data), wide, high, 4 * wide, form)
     return made
 
 
@@ -154,68 +182,52 @@ def mixed(colour: str, ground: str, part: float) -> str:
     return "#" + "".join(f"{round(over * part + under * (1 - part)):02x}" for over, under in pairs)
 
 
-def columns(
-    top: NDArray[Any],
-    end: NDArray[Any],
-    height: int,
-    colour: str,
-    more: tuple[NDArray[Any], int] | None = None,
-    ratio: float = 1.0,
-) -> QImage:
-    """Return a picture whose columns are filled from row `top` to row `end`; and from the rows `more` to one for all.
+def fill_columns(into: Pixels, top: NDArray[Any], end: NDArray[Any], height: int, colour: str, first: int = 0) -> None:
+    """Fill columns of a picture of this height from row `top` to row `end`.
 
-    It is far quicker than as many upright lines, which meet another line of memory at each pixel. The picture holds
-    until the next one of this size is made. An `end` above the picture leaves its column empty.
-    Shape: `top`, `end`, `more` (C,). Unit: pixels of the screen.
+    They are laid into the pixels `into`, which are the rows of that picture from `first` on: far quicker than as many
+    upright lines, which meet another line of memory at each pixel. An `end` above the picture leaves its column empty.
+    Shape: `top`, `end` (C,); `into` (R, C), R at most `height` less `first`. Unit: pixels of the screen.
     """
-    filled, pixels = _filled(top, end, height, more)
-    np.multiply(filled, solid(colour), out=pixels)
-    made = image(pixels, QImage.Format.Format_ARGB32_Premultiplied)
-    made.setDevicePixelRatio(ratio)
-    return made
+    if not len(top):
+        return
+    above = end < 0
+    begin, last = (np.minimum(np.maximum(each, 0), height - 1).astype(np.int32) for each in (top, end))
+    np.maximum(last, begin, out=last)
+    # only the rows that any column reaches are looked at
+    first_row = max(int(begin.min()) - first, 0)
+    rows_end = min(int(last.max()) + 1 - first, len(into))
+    if first_row >= rows_end:
+        return
+    rows, far, filled = _scratch(height, rows_end - first_row, len(top))
+    last -= begin
+    # below `begin` the difference goes round to a large number: one comparison does for both ends
+    np.subtract(rows[first + first_row : first + rows_end], begin.astype(rows.dtype), out=far)
+    np.less_equal(far, last.astype(rows.dtype), out=filled)
+    if above.any():
+        filled[:, above] = False
+    np.copyto(into[first_row:rows_end], solid(colour), where=filled)
 
 
-def fill_columns(
-    into: Pixels,
-    top: NDArray[Any],
-    end: NDArray[Any],
-    height: int,
-    colour: str,
-    more: tuple[NDArray[Any], int] | None = None,
-    first: int = 0,
-) -> None:
-    """Fill columns as `columns` does, straight into the pixels `into`: the rows of the picture from `first` on.
-
-    Shape: `into` (R, C), R at most `height` less `first`.
-    """
-    filled, _ = _filled(top, end, height, more)
-    np.copyto(into, solid(colour), where=filled[first : first + len(into)])
+def _scratch(height: int, rows: int, wide: int) -> tuple[NDArray[Any], NDArray[Any], NDArray[np.bool_]]:
+    """Return the rows' numbers, and memory for what is worked out of them. Shape: (height, 1), twice (rows, wide)."""
+    all_rows = _rows(height)
+    if rows * wide < _LITTLE:
+        return all_rows, np.empty((rows, wide), all_rows.dtype), np.empty((rows, wide), np.bool_)
+    far, filled = _memory(all_rows.itemsize, 1 << (rows * wide - 1).bit_length())
+    size = rows * wide
+    return all_rows, far[:size].reshape(rows, wide), filled[:size].reshape(rows, wide)
 
 
-def _filled(
-    top: NDArray[Any], end: NDArray[Any], height: int, more: tuple[NDArray[Any], int] | None
-) -> tuple[NDArray[np.bool_], Pixels]:
-    """Return what is filled, and memory for a picture of it. Shape: (height, C) both."""
-    rows, filled, pixels = _scratch(height, len(top), 8 if height < 256 else 16)
-    first = np.minimum(np.maximum(top, 0), height - 1).astype(rows.dtype)
-    last = np.minimum(np.maximum(end, 0), height - 1).astype(rows.dtype)
-    np.maximum(last, first, out=last)
-    last -= first
-    # below `first` the difference goes round to a large number: one comparison does for both ends
-    np.less_equal(rows - first, last, out=filled)
-    if (end.min(initial=0)) < 0:
-        filled[:, end < 0] = False
-    if more is not None:
-        upper, foot = int(more[0].min()), more[1]
-        filled[upper:foot] |= rows[upper:foot] >= more[0].astype(rows.dtype)
-    return filled, pixels
+@lru_cache(maxsize=16)
+def _rows(height: int) -> NDArray[Any]:
+    return np.arange(height, dtype=np.uint8 if height < 256 else np.uint16)[:, None]
 
 
-@lru_cache(maxsize=8)
-def _scratch(height: int, width: int, bits: int) -> tuple[NDArray[Any], NDArray[np.bool_], NDArray[np.uint32]]:
-    """Return the rows' numbers, and memory for a picture: asking for it each time takes as long as drawing."""
-    rows = np.arange(height, dtype=np.uint8 if bits == 8 else np.uint16)[:, None]
-    return rows, np.empty((height, width), np.bool_), np.empty((height, width), np.uint32)
+@lru_cache(maxsize=4)
+def _memory(bytes_each: int, size: int) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    """Return memory that is used again and again: to ask for it each time takes as long as drawing."""
+    return np.empty(size, np.uint8 if bytes_each == 1 else np.uint16), np.empty(size, np.bool_)
 
 
 @lru_cache(maxsize=1024)
@@ -240,9 +252,12 @@ def hatch(colour: str, part: float = 1.0) -> QBrush:
     return QBrush(paint(colour, part), Qt.BrushStyle.BDiagPattern)
 
 
-def dashed(lines: Floats, on_px: float = 6.0, off_px: float = 4.0) -> Floats:
-    """Return the lines that lie in the dashes, counted across: dashes that stay where they are while a curve moves."""
-    middle = (lines[:, 0] + lines[:, 2]) / 2
+def dashed(lines: Floats, zero_px: float, on_px: float = 6.0, off_px: float = 4.0) -> Floats:
+    """Return the lines that lie in the dashes, counted across: they stay in their instants while a curve's values move.
+
+    `zero_px` is where the project's start is.
+    """
+    middle = (lines[:, 0] + lines[:, 2]) / 2 - zero_px
     return lines[middle % (on_px + off_px) < on_px]
 
 
@@ -309,5 +324,5 @@ def stamp(mark: Mark, colour: str, ground: str, half_px: float, ratio: float, lo
 def press(painter: QPainter, picture: QPixmap, points: Floats) -> None:
     """Draw the picture about each of the points. Shape: (N, 2)."""
     half = picture.deviceIndependentSize().width() / 2
-    for x, y in (np.round(points) + 0.5 - half).tolist():
+    for x, y in (nearest(points) + 0.5 - half).tolist():
         painter.drawPixmap(QPointF(x, y), picture)

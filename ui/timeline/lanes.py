@@ -6,46 +6,48 @@ It refuses to judge: what is too much stands in the shape.
 from collections.abc import Set
 from dataclasses import dataclass
 from functools import lru_cache
+from math import floor, inf
 
 import numpy as np
 from numpy.typing import NDArray
 from PyQt6.QtCore import QPointF, QRectF, Qt
-from PyQt6.QtGui import QFontMetricsF, QPainter
+from PyQt6.QtGui import QFontMetricsF, QPainter, QPixmap
 
 from sequencer.motion.shape import Shape
 from sequencer.rig.axis import Axis
 from ui.language import translate
 from ui.timeline import ink
 from ui.timeline.geometry import Lane, Layout
-from ui.timeline.judged import Judged, Stretches
+from ui.timeline.ink import Canvas
+from ui.timeline.judged import Judged
 from ui.timeline.look import Look
 from ui.timeline.scale import steps
-from ui.timeline.sheet import OVER_PX, down_px
-from ui.timeline.trace import APART_PX, DENSE_PX, MARKED_PX, Sight, envelope, lines, sight
+from ui.timeline.sheet import OVER_PX, across_px, down_px
+from ui.timeline.trace import APART_PX, DENSE_PX, MARKED_PX, crowd, envelope, evenly, lines, sight
 from ui.timeline.words import asked, unit_of
 
 Floats = NDArray[np.float64]
-Pixels = NDArray[np.uint32]
+Label = tuple[QPointF, QPixmap]
 
 _LABELS = 4  # in a lane, at most
 _STRIP_PX = 5.0  # of how many keys there are
 _MOST_KEYS = 64  # in a column, as far as one can tell
-_SEEN_PX = 1.0  # of a line, at least
+_RESTS = 0.8  # how much of a track's colour its rests have
+_DOTS = 3  # of which one is seen
+_FURTHER_PX = 4.0  # that a curve is drawn beyond what is looked at
+_MARK_PX = 14.0  # that a key's mark reaches, at most
+_MOST_CHOSEN = 200  # keys in sight whose marks can be told apart where all keys cannot
 _MOVING_PX = 2.0  # of the lines that make a curve while it moves
 _NAME_PX = 78.0  # of the head, for the name
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Content:
-    """What one lane shows. `ghost` is what a proposal makes of it; `current` says that the keyboard is in it.
-
-    `found` are the stretches in sight in which limits are broken.
-    """
+    """What one lane shows. `ghost` is what a proposal makes of it; `current` says that the keyboard is in it."""
 
     axis: Axis
     number: int
     judged: Judged | None
-    found: Stretches | None
     ghost: Shape | None
     chosen: Set[int]
     current: bool
@@ -84,56 +86,67 @@ def draw_head(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: C
     painter.fillRect(QRectF(0, lane.end_px - 1, layout.left_px, 1), ink.paint(theme.edge))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Canvas:
-    """What is drawn on: with a painter, or as pixels of the screen in the same memory. Shape: (rows, columns).
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """In what manner a lane is drawn, as everything in sight decides it: only parts drawn in the same fit together.
 
-    Of a lane, only the rows from `highest` up to `lowest` are drawn.
+    `density` says how far apart keys are, `even` how many lines each piece of the curve gets (see `evenly`), `thin`
+    whether the lane is in motion, `many` that too many keys are chosen to be marked; `fits`, that parts may be drawn.
     """
 
-    painter: QPainter
-    pixels: Pixels
-    highest: int = 0
-    lowest: int = 1 << 30
+    density: float = 0.0
+    even: int = 0
+    thin: bool = False
+    many: bool = False
+    fits: bool = True
 
 
-def draw_body(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
-    """Draw everything right of the lane's left edge, on its ground (`sheet`)."""
+def manner(look: Look, layout: Layout, what: Content) -> Manner:
+    """Return in what manner this lane is to be drawn now."""
+    shape, thin = what.shape, what.axis.name in look.thin
+    if shape is None or not len(shape.at_s):
+        return Manner(thin=thin, fits=what.ghost is None)
+    inside = sight(shape, layout)
+    density = next((each for each in (DENSE_PX, APART_PX, MARKED_PX) if inside.mean_px < each), inf)
+    even = evenly(shape, layout, _MOVING_PX if thin else 1.0, inside) if density > DENSE_PX else 0
+    many = density <= APART_PX and sum(inside.first <= each < inside.last for each in what.chosen) > _MOST_CHOSEN
+    return Manner(density, even, thin, many, what.ghost is None)
+
+
+def draw_body(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content, how: Manner) -> None:
+    """Draw everything right of the lane's left edge, on its ground (`sheet`), but for words (`labels`)."""
     painter = canvas.painter
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-    shape, found = what.shape, what.found
-    if shape is not None and found is not None and len(shape.at_s):
-        inside = sight(shape, layout)
-        _rests(painter, look, layout, lane, what)
-        _curve(canvas, look, layout, lane, what, inside)
+    shape = what.shape
+    if shape is not None and len(shape.at_s):
+        _rests(canvas, look, layout, lane, what)
+        _curve(canvas, look, layout, lane, what, how)
         if what.ghost is not None:
             _ghost(painter, look, layout, lane, what.ghost)
-        _keys(painter, look, layout, lane, what, inside)
-        _labels(painter, look, layout, lane, what, found)
-    else:
-        painter.setFont(look.small)
-        painter.setPen(ink.paint(look.theme.weak))
-        words = translate("timeline", "no keys: stays where it is")
-        painter.drawText(QPointF(layout.left_px + 12, lane.top_px + lane.height_px / 2 + 4), words)
-        if what.ghost is not None:
-            _ghost(painter, look, layout, lane, what.ghost)
+        _keys(canvas, look, layout, lane, what, how)
+    elif what.ghost is not None:
+        _ghost(painter, look, layout, lane, what.ghost)
 
 
-def _labels(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content, found: Stretches) -> None:
-    """Write what is too much, the worst first, as far as there is room for it; and why a track cannot be compiled."""
+def labels(look: Look, layout: Layout, lane: Lane, what: Content) -> list[Label]:
+    """Return what is too much, the worst first, as far as there is room for it; and why a track cannot be compiled."""
     theme, judged = look.theme, what.judged
-    assert judged is not None
+    if judged is None or not len(judged.shape.at_s):
+        words = translate("timeline", "no keys: stays where it is")
+        plate = ink.worded(words, look.small, theme.weak, "transparent", look.ratio)
+        foot_px = lane.top_px + lane.height_px / 2 + 4
+        return [(QPointF(layout.left_px + 12, round(foot_px - QFontMetricsF(look.small).ascent())), plate)]
     taken: list[tuple[float, float]] = []
     top_px = lane.top_px + OVER_PX
+    found = judged.stretches(layout)
     fault = judged.shape.fault or (what.ghost.fault if what.ghost is not None else "")
-    if not fault and not len(found.leg):
-        return
+    made: list[Label] = []
     if fault:
         words = translate("timeline", "cannot be worked out: {fault}").format(fault=fault)
         room_px = layout.width_px - layout.left_px - 24
         words = look.shortened(words, room_px)
         plate = ink.worded(words, look.small, theme.fault_text, theme.fault, look.ratio, 5)
-        painter.drawPixmap(QPointF(layout.left_px + 6, top_px), plate)
+        made.append((QPointF(layout.left_px + 6, top_px), plate))
         taken.append((layout.left_px, layout.width_px))
     for place in np.argsort(-found.excess, kind="stable")[:_LABELS].tolist():
         words = asked(judged.over(int(found.leg[place])), judged.shape.axis)
@@ -142,60 +155,78 @@ def _labels(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Con
         if all(from_px + wide < begin or from_px > end for begin, end in taken):
             taken.append((from_px - 4, from_px + wide + 4))
             plate = ink.worded(words, look.small, theme.over_text, theme.over, look.ratio, 5)
-            painter.drawPixmap(QPointF(round(from_px), top_px), plate)
+            made.append((QPointF(round(from_px), top_px), plate))
+    return made
 
 
-def _rests(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
-    """Draw where the axis stands before its first key and after its last one."""
-    shape = what.shape
+def _rests(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
+    """Draw dots where the axis stands before its first key and after its last one."""
+    shape, ratio = what.shape, look.ratio
     assert shape is not None
-    first_px, last_px = layout.x(float(shape.at_s[0])), layout.x(float(shape.at_s[-1]))
-    if first_px < layout.left_px + _SEEN_PX and last_px > layout.width_px - _SEEN_PX:
+    ends = [floor(floor(layout.across(at_s) + 0.5) * ratio + 0.5) for at_s in (shape.at_s[0], shape.at_s[-1])]
+    if ends[0] <= canvas.left and ends[1] >= canvas.end:
         return
-    colour, _ = look.theme.track(what.number)
-    painter.setPen(ink.pen(colour, 1.0, Qt.PenStyle.DotLine, 0.8))
-    y, end_y = round(lane.y(float(shape.value[0]))), round(lane.y(float(shape.value[-1])))
-    if first_px >= layout.left_px + _SEEN_PX:
-        painter.drawLine(QPointF(layout.left_px, y), QPointF(min(first_px, layout.width_px), y))
-    if last_px <= layout.width_px - _SEEN_PX:
-        painter.drawLine(QPointF(max(last_px, layout.left_px), end_y), QPointF(layout.width_px, end_y))
+    colour = ink.solid(ink.mixed(look.theme.track(what.number)[0], look.theme.ground, _RESTS))
+    thick, zero = max(1, round(ratio)), floor(layout.zero_px * ratio + 0.5)
+    for value, first, last in (
+        (float(shape.value[0]), canvas.left, min(canvas.end, ends[0])),
+        (float(shape.value[-1]), max(canvas.left, ends[1]), canvas.end),
+    ):
+        row = round(round(lane.y(value)) * ratio)
+        top, foot = max(row, canvas.highest), min(row + thick, canvas.lowest)
+        if first < last and top < foot:
+            each = _DOTS * thick
+            begin = first - (first - zero) % each  # where the dot is that is here, or was last
+            for column in range(begin, begin + thick):
+                canvas.pixels[top:foot, column + (each if column < first else 0) : last : each] = colour
 
 
-def _curve(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content, inside: Sight) -> None:
+def _curve(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content, how: Manner) -> None:
     """Draw the curve; where keys are too dense for marks, how many there are stands along the lower edge."""
     judged, shape, colour, painter = what.judged, what.shape, look.theme.track(what.number)[0], canvas.painter
     assert judged is not None
     assert shape is not None
-    if inside.mean_px < DENSE_PX:
+    if how.density <= DENSE_PX:
         _dense(canvas, look, layout, lane, judged, colour)
         return
-    if inside.mean_px < APART_PX:
-        edge_s = np.linspace(layout.begin_s, layout.end_s, round((layout.width_px - layout.left_px) * look.ratio) + 1)
-        bars = _bars(np.diff(np.searchsorted(shape.at_s, edge_s)), look.ratio)
-        height = round(_STRIP_PX * look.ratio)
-        strip = ink.columns(height - bars, np.where(bars, height - 1, -1), height, colour, ratio=look.ratio)
-        painter.drawImage(QPointF(layout.left_px, lane.end_px - 2 - _STRIP_PX), strip)
+    if how.density <= APART_PX:
+        keys = crowd(shape.at_s, layout, 1 / look.ratio, _between(canvas, look, layout))
+        bars, height = _bars(keys, look.ratio), round(_STRIP_PX * look.ratio)
+        top = round((lane.end_px - 2 - _STRIP_PX) * look.ratio)
+        begin, end = max(top, canvas.highest), min(top + height, canvas.lowest)
+        if begin < end:
+            ends = np.where(bars, height - 1, -1)
+            there = canvas.pixels[begin:end, canvas.left : canvas.end]
+            ink.fill_columns(there, height - bars, ends, height, colour, first=begin - top)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-    painter.setPen(ink.hair(colour) if lane.axis in look.thin else ink.pen(colour, look.theme.line_px))
-    ink.rule(painter, lines(shape, layout, lane, _MOVING_PX if lane.axis in look.thin else 1.0))
+    painter.setPen(ink.hair(colour) if how.thin else ink.pen(colour, look.theme.line_px))
+    between_px = canvas.left / look.ratio - _FURTHER_PX, canvas.end / look.ratio + _FURTHER_PX
+    ink.rule(painter, lines(shape, layout, lane, _MOVING_PX if how.thin else 1.0, between_px, how.even))
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
 
 
+def _between(canvas: Canvas, look: Look, layout: Layout) -> tuple[int, int]:
+    """Return the columns that are drawn, counted from the left edge of the lanes."""
+    left = across_px(layout, look.ratio)[0]
+    return canvas.left - left, canvas.end - left
+
+
 def _dense(canvas: Canvas, look: Look, layout: Layout, lane: Lane, judged: Judged, colour: str) -> None:
-    found = envelope(judged.shape, layout, 1 / look.ratio, judged.at_s)
+    between = _between(canvas, look, layout)
+    found = envelope(judged.shape, layout, 1 / look.ratio, judged.at_s, between, judged.reaches)
     if not len(found.low):
         return
     height = round(lane.height_px * look.ratio)
     rows_a_value = height / (lane.high - lane.low)
     top, end = (lane.high - found.high) * rows_a_value, (lane.high - found.low) * rows_a_value
-    foot = height - 1 - round(look.ratio)
-    rows = (foot - _bars(found.keys, look.ratio), foot)
-    left, highest = round(layout.left_px * look.ratio) + found.begin, down_px(lane, look.ratio)[0]
+    left, highest = canvas.left + found.begin - between[0], down_px(lane, look.ratio)[0]
     begin, lowest = max(highest, canvas.highest), min(highest + height, canvas.lowest)
     if begin < lowest:
         block = canvas.pixels[begin:lowest, left : left + len(top)]
-        wide = block.shape[1]
-        ink.fill_columns(block, top[:wide], end[:wide], height, colour, (rows[0][:wide], rows[1]), begin - highest)
+        wide, first, foot = block.shape[1], begin - highest, height - 1 - round(look.ratio)
+        ink.fill_columns(block, top[:wide], end[:wide], height, colour, first)
+        bars = foot - _bars(found.keys[:wide], look.ratio)
+        ink.fill_columns(block, bars, np.full(wide, foot - 1), height, colour, first)
 
 
 def _bars(keys: NDArray[np.int64], ratio: float) -> NDArray[np.int64]:
@@ -218,47 +249,59 @@ def _ghost(painter: QPainter, look: Look, layout: Layout, lane: Lane, ghost: Sha
         upper = lane.top_px + (lane.high - found.high) * px_a_value
         lower = lane.top_px + (lane.high - found.low) * px_a_value
         painter.setPen(ink.hair(look.theme.text))
-        ink.rule(painter, ink.dashed(np.stack((x, upper, x, np.maximum(lower, upper + 1)), axis=1)))
+        upright = np.stack((x, upper, x, np.maximum(lower, upper + 1)), axis=1)
+        ink.rule(painter, ink.dashed(upright, layout.zero_px))
         return
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
     painter.setPen(
         ink.hair(look.theme.text) if lane.axis in look.thin else ink.pen(look.theme.text, look.theme.line_px)
     )
-    ink.rule(painter, ink.dashed(lines(ghost, layout, lane)))
+    ink.rule(painter, ink.dashed(lines(ghost, layout, lane), layout.zero_px))
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
     if inside.mean_px >= MARKED_PX:
-        points = _points(ghost, layout, lane, np.arange(inside.first, inside.last))
+        points = _points(ghost, layout, lane, slice(inside.first, inside.last))
         ink.press(painter, ink.stamp("circle", look.theme.text, look.theme.ground, 3.5, look.ratio, "ghost"), points)
 
 
-def _points(shape: Shape, layout: Layout, lane: Lane, numbers: NDArray[np.int64]) -> Floats:
-    """Return where these keys lie, as far as they are in sight. Shape: (N, 2)."""
-    x = layout.left_px + (shape.at_s[numbers] - layout.begin_s) * layout.px_a_s
-    y = lane.top_px + (lane.high - shape.value[numbers]) * (lane.height_px / (lane.high - lane.low))
-    return np.stack((x, y), axis=1)[(x > layout.left_px - 9) & (x < layout.width_px + 9)]
+def _points(shape: Shape, layout: Layout, lane: Lane, numbers: slice | NDArray[np.int64]) -> Floats:
+    """Return where these keys lie. Shape: (N, 2)."""
+    at_s = shape.at_s[numbers]
+    made = np.empty((len(at_s), 2))
+    made[:, 0] = layout.across(at_s)
+    np.multiply(shape.value[numbers], -lane.height_px / (lane.high - lane.low), out=made[:, 1])
+    made[:, 1] += lane.y(0.0)
+    return made
 
 
-def _keys(painter: QPainter, look: Look, layout: Layout, lane: Lane, what: Content, inside: Sight) -> None:
-    shape, theme = what.shape, look.theme
+def _keys(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content, how: Manner) -> None:
+    shape, theme, painter = what.shape, look.theme, canvas.painter
     assert shape is not None
     colour, mark = theme.track(what.number)
-    chosen = np.array(sorted(each for each in what.chosen if inside.first <= each < inside.last), np.int64)
-    if inside.mean_px < APART_PX:
+    if how.density <= APART_PX and not what.chosen:
+        return
+    first = int(shape.at_s.searchsorted(layout.t_s(canvas.left / look.ratio - _MARK_PX), "left"))
+    last = int(shape.at_s.searchsorted(layout.t_s(canvas.end / look.ratio + _MARK_PX), "right"))
+    chosen = np.array(sorted(each for each in what.chosen if first <= each < last), np.int64)
+    if how.density <= APART_PX:
         if len(chosen):
             points = _points(shape, layout, lane, chosen)
             painter.setPen(ink.pen(theme.chosen, 2.0))
             ink.rule(painter, ink.upright(points[:, 0], lane.end_px - 1 - 3 * _STRIP_PX, lane.end_px - 1))
-        if len(chosen) > 200:
+        if how.many:
             return
-    elif inside.mean_px < MARKED_PX:
-        points = np.round(_points(shape, layout, lane, np.arange(inside.first, inside.last)))
+    elif how.density <= MARKED_PX:
+        points = ink.nearest(_points(shape, layout, lane, slice(first, last)))
         for shade, width_px in ((theme.ground, 7.0), (colour, 5.0)):
             painter.setPen(ink.square(shade, width_px))
             ink.dot(painter, points)
     else:
-        plain = np.setdiff1d(np.arange(inside.first, inside.last), chosen, assume_unique=True)
+        plain = np.arange(first, last)
+        if len(chosen):
+            plain = np.setdiff1d(plain, chosen, assume_unique=True)
         pinned = np.array([number for number in plain.tolist() if shape.track.keys[number].pin], np.int64)
-        for numbers, kind in ((np.setdiff1d(plain, pinned), "plain"), (pinned, "pinned")):
+        if len(pinned):
+            plain = np.setdiff1d(plain, pinned, assume_unique=True)
+        for numbers, kind in ((plain, "plain"), (pinned, "pinned")):
             picture = ink.stamp(mark, colour, theme.ground, ink.MARK_PX, look.ratio, kind)
             ink.press(painter, picture, _points(shape, layout, lane, numbers))
     if len(chosen):

@@ -20,12 +20,13 @@ from ui.theme import Theme
 from ui.timeline import beats as metred
 from ui.timeline import ink
 from ui.timeline import ticks as ruled
-from ui.timeline.bands import across, draw_music, draw_ruler, draw_wave
+from ui.timeline.bands import draw_music, draw_ruler, draw_wave
 from ui.timeline.geometry import Layout, arrange, shown
+from ui.timeline.ink import Canvas
 from ui.timeline.judged import Judged
-from ui.timeline.lanes import Canvas, Content, draw_body, draw_head
+from ui.timeline.lanes import Content, Manner, draw_body, draw_head
 from ui.timeline.look import Look
-from ui.timeline.sheet import Grid, Sheet, across_px, down_px
+from ui.timeline.sheet import Grid, Sheet, down_px
 from ui.timeline.ticks import Ticks
 from ui.timeline.wave import Sound
 
@@ -57,7 +58,8 @@ class Parts:
         self._judged: dict[str, Judged] = {}
         self._look = Look(theme=desk.theme)
         self._marked: tuple[tuple[Marker, ...], list[float]] = ((), [])
-        self._lying: tuple[tuple[object, ...], Grid, Sheet] | None = None
+        self._lined: tuple[tuple[object, ...], Grid] | None = None
+        self._lying: tuple[tuple[object, ...], Sheet] | None = None
         self.tag_px = 0.0
         self._ghosts = self._ghosts_now()
         self.forget()
@@ -165,62 +167,96 @@ class Parts:
 
     # how
 
-    def draw(self, canvas: Canvas, look: Look, layout: Layout, stale: Iterable[Part], current: str) -> None:
-        """Draw these parts, each in its place and not beyond it."""
+    def draw(
+        self,
+        canvas: Canvas,
+        look: Look,
+        layout: Layout,
+        stale: Iterable[Part],
+        current: str,
+        bodies: Mapping[str, tuple[Content, Manner]],
+    ) -> None:
+        """Draw these parts, each in its place and not beyond it; and the bodies of lanes, by axis."""
         painter = canvas.painter
         parts = set(stale) & set(self.all(layout))
-        ticks = self._ticks(look, layout) if Part(RULER) in parts else None
-        grid, sheet = self._under(look, layout, ticks)
-        bodies = [part for part in parts if part.kind == BODY]
         if bodies:
-            self._draw_bodies(canvas, look, layout, bodies, sheet)
+            self._draw_bodies(canvas, look, layout, bodies)
         for part in parts:
-            area = self.area(part, layout)
-            if area.isEmpty() or part.kind == BODY:
+            if part.kind == BODY or (area := self.area(part, layout)).isEmpty():
                 continue
             painter.setClipRect(area)
-            if part.kind == RULER and ticks is not None:
-                draw_ruler(painter, look, layout, ticks)
+            if part.kind == RULER:
+                draw_ruler(painter, look, layout, self._ticks(look, layout))
             elif part.kind == MUSIC:
                 self._draw_music(painter, look, layout)
             elif part.kind == WAVE:
-                self._draw_wave(painter, look, layout, grid)
+                self._draw_wave(canvas, look, layout)
             elif part.kind == REST:
                 painter.fillRect(area, QColor(look.theme.panel))
             elif part.kind == HEAD:
                 number = self._desk.project.rig.index(part.axis)
-                what = replace(self._content(number, {}, layout), current=part.axis == current)
+                what = replace(self.content(number), current=part.axis == current)
                 draw_head(painter, look, layout, layout.lanes[number], what)
 
-    def _under(self, look: Look, layout: Layout, ticks: Ticks | None) -> tuple[Grid, Sheet]:
-        """Return what lies under all lanes; it is kept as long as nothing of it is another: while a key is dragged."""
-        project = self._desk.project
-        edges = layout.begin_s, layout.end_s, layout.width_px, layout.height_px, layout.lanes_px
-        key = *edges, look.theme, look.ratio, project.tempo, project.timebase, project.move.markers, self._desk.counted
-        if self._lying is None or self._lying[0] != key:
-            if ticks is None and project.tempo is None:
-                ticks = self._ticks(look, layout)
-            grid = self._grid(layout, ticks)
-            self._lying = key, grid, Sheet(look, layout, grid)
-        return self._lying[1:]
+    @property
+    def worded(self) -> bool:
+        """Whether words are written on the playback, which stay where they are."""
+        return bool(self._sound.words)
 
-    def _draw_bodies(self, canvas: Canvas, look: Look, layout: Layout, bodies: list[Part], sheet: Sheet) -> None:
+    def lined(self, look: Look, layout: Layout) -> object:
+        """Return how far apart the lanes' upright lines are, as far as that depends on what is in sight."""
+        if self._desk.project.tempo is not None or self._desk.counted not in ("frames", "seconds"):
+            return None
+        lines = self._ticks(look, layout).labelled[:2]
+        return round(lines[-1][0] - lines[0][0], 6) if lines else 0.0
+
+    def content(self, number: int) -> Content:
+        """Return what the lane of this number shows now."""
+        axis = self._desk.project.rig.axes[number]
+        shape, proposal = self._desk.shapes.get(axis.name), self._desk.proposal
+        judged = self._judged.get(axis.name)
+        if shape is None:
+            judged = None
+        elif judged is None or judged.shape is not shape:
+            judged = self._judged[axis.name] = Judged(shape)
+        ghost = None if proposal is None else proposal.shapes.get(axis.name)
+        return Content(
+            axis=axis,
+            number=number,
+            judged=judged,
+            ghost=None if ghost is shape else ghost,
+            chosen=self._desk.selection.get(axis.name, frozenset()),
+            current=False,
+        )
+
+    def _under(self, look: Look, layout: Layout, between: tuple[int, int]) -> Sheet:
+        """Return what lies under all lanes; it is kept as long as nothing of it is another: while a key is dragged."""
+        key = *self._grid_key(look, layout), layout.height_px, layout.lanes_px, look.theme, look.ratio, between
+        if self._lying is None or self._lying[0] != key:
+            self._lying = key, Sheet(look, layout, self._grid(look, layout), between)
+        return self._lying[1]
+
+    def _draw_bodies(
+        self, canvas: Canvas, look: Look, layout: Layout, bodies: Mapping[str, tuple[Content, Manner]]
+    ) -> None:
         """Draw lanes: the ground of each, and on it what is its own."""
-        axes, ghosts, painter = {part.axis for part in bodies}, self._ghosts_now(), canvas.painter
-        left, end = across_px(layout, look.ratio)
+        painter, sheet = canvas.painter, self._under(look, layout, (canvas.left, canvas.end))
+        between_px = canvas.left / look.ratio, canvas.end / look.ratio
         highest, lowest = round(layout.lanes_px * look.ratio), round(layout.height_px * look.ratio)
         line = max(1, round(look.ratio))  # below the lane
-        for number, lane in enumerate(layout.lanes):
+        for lane in layout.lanes:
             top, foot = down_px(lane, look.ratio)
-            if lane.axis not in axes or foot <= highest or top >= lowest:
+            if lane.axis not in bodies or foot <= highest or top >= lowest:
                 continue
-            what = self._content(number, ghosts, layout)
-            sheet.lay(canvas.pixels, lane, what.axis.travel, what.found)
-            painter.scale(1 / look.ratio, 1 / look.ratio)  # the clip counts pixels of the screen
-            painter.setClipRect(QRect(QPoint(left, max(top, highest)), QPoint(end, min(foot - line, lowest)) - _CORNER))
-            painter.resetTransform()
+            what, how = bodies[lane.axis]
+            tints = what.judged.tints(layout, *between_px) if what.judged is not None else None
+            sheet.lay(canvas.pixels, lane, what.axis.travel, tints)
             shown = replace(canvas, highest=max(top, highest), lowest=min(foot - line, lowest))
-            draw_body(shown, look, layout, lane, what)
+            painter.scale(1 / look.ratio, 1 / look.ratio)  # the clip counts pixels of the screen
+            corners = QPoint(canvas.left, shown.highest), QPoint(canvas.end, shown.lowest) - _CORNER
+            painter.setClipRect(QRect(*corners))
+            painter.resetTransform()
+            draw_body(shown, look, layout, lane, what, how)
 
     def draw_tag(self, painter: QPainter, theme: Theme, area: QRectF) -> None:
         """Draw the playhead's label."""
@@ -238,43 +274,29 @@ class Parts:
             painter.drawPixmap(QPointF(x, y), sign)
             x += wide_px
 
-    def _content(self, number: int, ghosts: Mapping[str, Shape], layout: Layout) -> Content:
-        axis = self._desk.project.rig.axes[number]
-        shape = self._desk.shapes.get(axis.name)
-        judged = self._judged.get(axis.name)
-        if shape is None:
-            judged = None
-        elif judged is None or judged.shape is not shape:
-            judged = self._judged[axis.name] = Judged(shape)
-        return Content(
-            axis=axis,
-            number=number,
-            judged=judged,
-            found=judged.stretches(layout) if judged is not None else None,
-            ghost=ghosts.get(axis.name),
-            chosen=self._desk.selection.get(axis.name, frozenset()),
-            current=False,
-        )
-
     def _draw_music(self, painter: QPainter, look: Look, layout: Layout) -> None:
         if layout.music is None:
             return
-        rate, move = self._desk.project.timebase.rate, self._desk.project.move
-        markers = [(float(rate.seconds(one.at)), one.name) for one in move.markers]
+        project = self._desk.project
+        rate, move = project.timebase.rate, project.move
+        names = (one.name for one in move.markers)
+        markers = list(zip(self._markers_s(project), names, strict=True))
         cues = [(float(rate.seconds(one.start)), float(rate.seconds(one.end)), one.name) for one in move.cues]
         draw_music(painter, look, layout, layout.music, markers, cues)
 
-    def _draw_wave(self, painter: QPainter, look: Look, layout: Layout, grid: Grid) -> None:
+    def _draw_wave(self, canvas: Canvas, look: Look, layout: Layout) -> None:
         playback = self._desk.project.playback
         if layout.wave is None or playback is None:
             return
         begin_s = float(self._desk.project.timebase.rate.seconds(playback.at))
-        beats = (grid.strong_px, grid.fine_px) if self._desk.project.tempo is not None else (np.empty(0), np.empty(0))
-        draw_wave(painter, look, layout, layout.wave, (self._sound.waveform, begin_s, self._sound.words), beats)
+        grid, beats = self._grid(look, layout), (np.empty(0), np.empty(0))
+        if self._desk.project.tempo is not None:
+            beats = grid.strong_px, grid.fine_px
+        draw_wave(canvas, look, layout, layout.wave, (self._sound.waveform, begin_s, self._sound.words), beats)
 
-    def _ticks(self, look: Look, layout: Layout) -> Ticks:
+    def _ticks(self, look: Look, layout: Layout, px_a_s: float | None = None) -> Ticks:
         desk, project = self._desk, self._desk.project
-        span = (layout.begin_s, layout.end_s, layout.px_a_s, look.width_px)
+        span = (layout.begin_s, layout.end_s, px_a_s or layout.px_a_s, look.width_px)
         if desk.counted == "frames":
             return ruled.frames(project.timebase, *span)
         if desk.counted == "seconds":
@@ -283,16 +305,26 @@ class Parts:
             return metred.bars(project.tempo, *span)
         return ruled.timecode(project.timebase, *span)
 
-    def _grid(self, layout: Layout, ticks: Ticks | None) -> Grid:
+    def _grid_key(self, look: Look, layout: Layout) -> tuple[object, ...]:
         project = self._desk.project
-        markers = self._markers_s(project)
-        if project.tempo is not None:
-            bars_s, beats_s = metred.beats(project.tempo, layout.begin_s, layout.end_s, layout.px_a_s)
-        else:
-            bars_s, beats_s = ([at_s for at_s, _ in ticks.labelled], []) if ticks is not None else ([], [])
-        places = (self._inside(layout, each) for each in (bars_s, beats_s, markers))
-        strong_px, fine_px, markers_px = places
-        return Grid(strong_px=strong_px, fine_px=fine_px, markers_px=markers_px)
+        edges = layout.begin_s, layout.px_a_s, layout.width_px
+        return *edges, project.tempo, project.timebase, project.move.markers, self._desk.counted
+
+    def _grid(self, look: Look, layout: Layout) -> Grid:
+        """Return the upright lines of all lanes; they are kept until they lie elsewhere."""
+        key = self._grid_key(look, layout)
+        if self._lined is None or self._lined[0] != key:
+            project = self._desk.project
+            edge_s = 1 / layout.px_a_s  # a line just out of sight may be drawn in the first or last column
+            wider = replace(layout, begin_s=layout.begin_s - edge_s, end_s=layout.end_s + edge_s)
+            if project.tempo is not None:
+                bars_s, beats_s = metred.beats(project.tempo, wider.begin_s, wider.end_s, layout.px_a_s)
+            else:
+                bars_s, beats_s = [at_s for at_s, _ in self._ticks(look, wider, layout.px_a_s).labelled], []
+            places = (self._inside(layout, each) for each in (bars_s, beats_s, self._markers_s(project)))
+            strong_px, fine_px, markers_px = places
+            self._lined = key, Grid(strong_px=strong_px, fine_px=fine_px, markers_px=markers_px)
+        return self._lined[1]
 
     def _markers_s(self, project: Project) -> list[float]:
         """Return when the markers are; worked out once, since a scroll asks for it at each frame."""
@@ -302,5 +334,5 @@ class Parts:
         return self._marked[1]
 
     def _inside(self, layout: Layout, at_s: Iterable[float]) -> Floats:
-        places = across(layout, list(at_s))
-        return places[(places >= layout.left_px) & (places <= layout.width_px)]
+        places = layout.across(np.array(list(at_s), np.float64))
+        return places[(places >= layout.left_px - 1) & (places <= layout.width_px + 1)]

@@ -5,13 +5,13 @@ It refuses to draw line by line: a lane has but a few rows that differ, and each
 
 from dataclasses import dataclass
 from functools import lru_cache
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ui.timeline import ink
 from ui.timeline.geometry import Lane, Layout
-from ui.timeline.judged import Stretches
 from ui.timeline.look import Look
 from ui.timeline.scale import steps
 
@@ -39,15 +39,17 @@ class Grid:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rows:
-    """The rows of one lane, `top` up to `end`: `kind` of each, `runs` of those that are not plain (first, last, kind),
-    and `dots`, those in which markers have their dots. Unit: pixels of the screen.
+    """The rows of one lane, `top` up to `end`: `kind` of each, and those that are not plain as `runs` (first, up to,
+    each how many rows, kind); `dots`, those in which markers have their dots. `slanted`: some are beyond the travel.
+    Unit: pixels of the screen.
     """
 
     top: int
     end: int
     kind: Ints
-    runs: tuple[tuple[int, int, int], ...]
+    runs: tuple[tuple[int, int, int, int], ...]
     dots: Ints
+    slanted: bool
 
 
 def across_px(layout: Layout, ratio: float) -> tuple[int, int]:
@@ -80,69 +82,98 @@ def rows(lane: Lane, travel: tuple[float, float] | None, ratio: float) -> Rows:
                 kind[beyond] = slant[beyond]
                 kind[(y >= place(edge)) & (y < place(edge) + thick)] = _END
     kind[-thick:] = _EDGE
-    starts = np.append(0, 1 + np.flatnonzero(np.diff(kind)))
-    ends = np.append(starts[1:], len(kind))
-    runs = zip((top + starts).tolist(), (top + ends).tolist(), kind[starts].tolist(), strict=True)
     dots = y[(y % tile < tile // _TILE_PX) & (kind != _END) & (kind != _EDGE)]
-    return Rows(top, end, kind, tuple(run for run in runs if run[2] != _PLAIN), dots)
+    return Rows(top, end, kind, _runs(top, kind, _HATCH_PX * thick), dots, bool((kind >= _SLANTED).any()))
+
+
+def _runs(top: int, kind: Ints, period: int) -> tuple[tuple[int, int, int, int], ...]:
+    """Return the rows that are not plain: those of slanted lines come again after each period."""
+    zone = np.minimum(kind, _SLANTED)
+    starts = np.append(0, 1 + np.flatnonzero(np.diff(zone)))
+    found: list[tuple[int, int, int, int]] = []
+    for first, last in zip(starts.tolist(), [*starts[1:].tolist(), len(kind)], strict=True):
+        if zone[first] == _SLANTED:
+            each = range(first, min(first + period, last))
+            found += [(top + row, top + last, period, int(kind[row])) for row in each]
+        elif zone[first] != _PLAIN:
+            found.append((top + first, top + last, 1, int(kind[first])))
+    return tuple(found)
 
 
 class Sheet:
-    """What lies under the lanes' curves in one frame. It lays pixels of the screen, those between two rows."""
+    """What lies under the lanes' curves in one frame. It lays pixels of the screen, those between two rows.
 
-    def __init__(self, look: Look, layout: Layout, grid: Grid) -> None:
+    `between` are the columns that it lays, if not all: from the one, up to the other. What it lays belongs to the time
+    that is there: scrolled, it is the same but in another place.
+    """
+
+    def __init__(self, look: Look, layout: Layout, grid: Grid, between: tuple[int, int] | None = None) -> None:
         self._look = look
-        self._left, self._end = across_px(layout, look.ratio)
+        self._begin = across_px(layout, look.ratio)[0]
+        self._left, self._end = between or across_px(layout, look.ratio)
         self._between = round(layout.lanes_px * look.ratio), round(layout.height_px * look.ratio)
         self._thick = max(1, round(look.ratio))
-        self._kinds, self._dotted, self._columns = self._laid_out(layout, grid)
-        self._tinted: tuple[Pixels, Pixels] | None = None
+        zero = floor(layout.zero_px * look.ratio + 0.5) % (_HATCH_PX * self._thick)
+        self._lines = _slanted((self._left - zero) % (_HATCH_PX * self._thick), self._end - self._left, self._thick)
+        self._bare, self._columns, self._dot = self._laid_out(layout, grid)
+        self._each: dict[tuple[bool, bool], tuple[Pixels, Pixels]] = {}
+        self._edge = self._hatched()
 
-    def lay(self, pixels: Pixels, lane: Lane, travel: tuple[float, float] | None, found: Stretches | None) -> None:
-        """Lay the lane's ground."""
-        of, kinds, dotted = rows(lane, travel, self._look.ratio), self._kinds, self._dotted
+    def lay(
+        self, pixels: Pixels, lane: Lane, travel: tuple[float, float] | None, over: tuple[Floats, Floats] | None
+    ) -> None:
+        """Lay the lane's ground. `over`: where limits are broken, from where and up to where (see `Judged.tints`)."""
+        of = rows(lane, travel, self._look.ratio)
+        kinds, dotted = self._kinds(of.slanted, over=False)
         inside = broad = None
-        if found is not None and len(found.leg):
-            inside, broad = self._stretches(found)
-            over = self._over()
-            kinds, dotted = ink.laid(kinds, over[0], inside), ink.laid(dotted, over[1], inside[self._columns])
+        if over is not None and len(over[0]):
+            inside, broad = self._stretches(*over)
+            tinted = self._kinds(of.slanted, over=True)
+            kinds = ink.laid(kinds, tinted[0], inside)
+            dotted = ink.laid(dotted, tinted[1], inside[self._columns])
         left, end, (highest, lowest) = self._left, self._end, self._between
         pixels[max(of.top, highest) : min(of.end, lowest), left:end] = kinds[_PLAIN]
-        for begin, stop, kind in of.runs:
-            pixels[max(begin, highest) : max(0, min(stop, lowest)), left:end] = kinds[kind]
+        for begin, stop, step, kind in of.runs:
+            first = begin if begin >= highest else begin + -((begin - highest) // step) * step
+            pixels[first : max(0, min(stop, lowest)) : step, left:end] = kinds[kind]
         if len(self._columns):
             dots = of.dots[(of.dots >= highest) & (of.dots < lowest)]
             pixels[dots[:, None], left + self._columns] = dotted[of.kind[dots - of.top]]
         if inside is not None and broad is not None:
             self._lay_edge(pixels, of, inside, broad)
 
-    def _stretches(self, found: Stretches) -> tuple[Pixels, Pixels]:
+    def _stretches(self, from_px: Floats, to_px: Floats) -> tuple[Pixels, Pixels]:
         """Return which columns lie in stretches, and which in those that are broad enough for a hatch."""
         ratio, wide = self._look.ratio, self._end - self._left
-        begin = np.rint(np.rint(found.from_px) * ratio).astype(np.int64) - self._left
-        wide_px = np.rint(np.maximum(found.to_px - found.from_px, _LEAST_PX))
-        end = begin + np.rint(wide_px * ratio).astype(np.int64)
+        from_px = np.floor(from_px + 0.5)
+        to_px = np.maximum(np.floor(to_px + 0.5), from_px + _LEAST_PX)
+        begin, end = (np.floor(each * ratio + 0.5).astype(np.int64) - self._left for each in (from_px, to_px))
+        broad = to_px - from_px >= OVER_PX
         inside = _inside(begin, end, wide)
-        broad = wide_px >= OVER_PX
         return inside, inside if broad.all() else _inside(begin[broad], end[broad], wide)
 
     def _lay_edge(self, pixels: Pixels, of: Rows, inside: Pixels, broad: Pixels) -> None:
         """Lay a hatched edge above where limits are broken: seen without colours too."""
-        theme, (highest, lowest) = self._look.theme, self._between
+        highest, lowest = self._between
         first = max(of.top, highest)
         last = min(of.end - self._thick, lowest, of.top + round(OVER_PX * self._look.ratio))
         if first >= last:
             return
-        lines = _slanted(self._left, self._end - self._left, self._thick)
-        lines = lines.take(np.arange(first, last) % len(lines), axis=0)
-        lines &= broad
-        lines &= ink.solid(theme.over) ^ ink.solid(theme.over_text)
-        lines ^= ink.solid(theme.over)
+        at = first % (_HATCH_PX * self._thick)
+        over = ink.solid(self._look.theme.over)
         there = pixels[first:last, self._left : self._end]
-        there ^= (there ^ lines) & inside
+        hatched = self._edge[at : at + last - first]
+        if broad is not inside:
+            hatched = ink.laid(over, hatched, broad)
+        there ^= (there ^ hatched) & inside
 
-    def _laid_out(self, layout: Layout, grid: Grid) -> tuple[Pixels, Pixels, Ints]:
-        """Return a row of each kind; the same in the columns where markers have dots; and these columns."""
+    def _hatched(self) -> Pixels:
+        """Return the rows of a hatched edge, twice as many as it takes until they are there again."""
+        theme = self._look.theme
+        return np.tile(ink.laid(ink.solid(theme.over), ink.solid(theme.over_text), self._lines), (2, 1))
+
+    def _laid_out(self, layout: Layout, grid: Grid) -> tuple[Pixels, Ints, np.uint32]:
+        """Return a plain row; the columns where markers have dots; and the colour of these."""
         theme, ratio, wide = self._look.theme, self._look.ratio, self._end - self._left
         bare, columns = np.full(wide, ink.solid(theme.ground)), np.empty(0, np.int64)
         for places, colour, share in (
@@ -150,43 +181,50 @@ class Sheet:
             (grid.strong_px, theme.rule, 1.0),
             (grid.markers_px, theme.edge, 0.75),
         ):
-            columns = np.rint((np.rint(places) - layout.left_px) * ratio).astype(np.int64)
+            far_px = np.floor(places + 0.5) - layout.left_px
+            columns = np.floor(far_px * ratio + 0.5).astype(np.int64) + (self._begin - self._left)
             columns = columns[(columns >= 0) & (columns < wide)]
             shade = ink.solid(ink.mixed(colour, theme.ground, share))
             if places is not grid.markers_px:
                 bare[columns] = shade
-        lines = _slanted(self._left, wide, self._thick)
-        return self._each(bare, lines), self._each(np.full(len(columns), shade), lines[:, columns]), columns
+        return bare, columns, shade
 
-    def _each(self, bare: Pixels, lines: Pixels) -> Pixels:
+    def _kinds(self, slanted: bool, *, over: bool) -> tuple[Pixels, Pixels]:
+        """Return a row of each kind, and the same in the columns where markers have dots; `over`: limits are broken."""
+        if (slanted, over) not in self._each:
+            theme = self._look.theme
+            if over:
+                made = [ink.blended(each, theme.over, _OVER) for each in self._kinds(slanted, over=False)]
+                for each in made:
+                    each[_EDGE] = ink.solid(theme.edge)
+                self._each[slanted, over] = made[0], made[1]
+            else:
+                lines = self._lines if slanted else self._lines[:0]
+                dots = np.full(len(self._columns), self._dot)
+                self._each[slanted, over] = self._rows(self._bare, lines), self._rows(dots, lines[:, self._columns])
+        return self._each[slanted, over]
+
+    def _rows(self, bare: Pixels, lines: Pixels) -> Pixels:
         """Return a row of each kind, made of a plain one."""
         theme = self._look.theme
         made = np.empty((_SLANTED + len(lines), len(bare)), np.uint32)
         made[_PLAIN], made[_LEVEL_ROW] = bare, ink.blended(bare, theme.rule, _LEVEL)
         made[_END], made[_EDGE] = ink.solid(theme.text), ink.solid(theme.edge)
-        made[_SLANTED:] = ink.laid(bare, ink.blended(bare, theme.edge, _BEYOND), lines)
+        if len(lines):
+            made[_SLANTED:] = ink.laid(bare, ink.blended(bare, theme.edge, _BEYOND), lines)
         return made
-
-    def _over(self) -> tuple[Pixels, Pixels]:
-        """Return rows of each kind, and in the markers' columns, where a limit is broken."""
-        if self._tinted is None:
-            theme = self._look.theme
-            made = [ink.blended(each, theme.over, _OVER) for each in (self._kinds, self._dotted)]
-            for each in made:
-                each[_EDGE] = ink.solid(theme.edge)
-            self._tinted = made[0], made[1]
-        return self._tinted
 
 
 def _inside(begin: Ints, end: Ints, wide: int) -> Pixels:
     """Return all bits in the columns that lie in one of the stretches, which do not touch."""
+    there = (end > 0) & (begin < wide)
     turns = np.zeros(wide + 1, np.int32)
-    turns[np.minimum(begin, wide)] = -1
-    turns[np.minimum(end, wide)] = 1
+    turns[np.maximum(begin[there], 0)] = -1
+    turns[np.minimum(end[there], wide)] = 1
     return np.cumsum(turns[:wide], dtype=np.int32).view(np.uint32)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=64)
 def _slanted(left: int, wide: int, thick: int) -> Pixels:
     """Return all bits where slanted lines are, in as many rows as it takes until they are there again."""
     period = _HATCH_PX * thick

@@ -11,13 +11,13 @@ from PyQt6.QtCore import QEvent, QPoint, QPointF, QRect, QRectF, QSize, Qt, QTim
 from PyQt6.QtGui import (
     QColor,
     QFocusEvent,
-    QImage,
     QKeyEvent,
     QMouseEvent,
     QNativeGestureEvent,
     QPainter,
     QPaintEvent,
     QPen,
+    QRegion,
     QResizeEvent,
     QWheelEvent,
 )
@@ -25,11 +25,9 @@ from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from ui.desk import Desk
 from ui.language import translate
-from ui.timeline import ink
-from ui.timeline.geometry import Layout
-from ui.timeline.lanes import Canvas
-from ui.timeline.look import Look
+from ui.timeline.geometry import Layout, on_pixels
 from ui.timeline.parts import BODY, HEAD, WAVE, Part, Parts
+from ui.timeline.picture import Picture
 from ui.timeline.wave import Sound
 from ui.timeline.words import spoken_key
 
@@ -67,21 +65,19 @@ class Timeline(QWidget):
         self.sound = music or Sound(desk)
         self._parts = Parts(desk, self.sound)
         self._layout: Layout = self._parts.lay((1.0, 1.0), desk.span_s, 0.0, keep=False)
-        self._cache = QImage()
-        self._stale: set[Part] = set()
+        self._picture = Picture(desk, self._parts)
         self._scroll_px = 0.0
         self._axis = desk.project.rig.names[0]
         self._moving = False
         self._box: QRectF | None = None
         self._snap_s: float | None = None
         self._playhead_x = 0.0
-        self._thin: set[Part] = set()  # drawn as if in motion
         self._dragged: set[Part] = set()  # what the gesture that goes on has changed
         self._said: tuple[object, ...] = ()  # what the spoken form was made of
         self._calm = QTimer(self)
         self._calm.setInterval(_CALM_MS)
         self._calm.setSingleShot(True)
-        self._calm.timeout.connect(self._come_to_rest)
+        self._calm.timeout.connect(self.come_to_rest)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMouseTracking(True)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
@@ -140,6 +136,11 @@ class Timeline(QWidget):
         """Whether what is in sight has just moved, so that it is still drawn in a pixel's width."""
         return self._moving
 
+    def come_to_rest(self) -> None:
+        """Draw finely again: nothing has moved for a while."""
+        self._moving = False
+        self._rest()
+
     def show_box(self, rect: QRectF | None) -> None:
         """Show a box in which keys are being chosen, or none."""
         for box in (self._box, rect):
@@ -156,7 +157,7 @@ class Timeline(QWidget):
 
     def repaint_all(self) -> None:
         """Draw every part anew."""
-        self._cache = QImage()
+        self._picture.forget()
         self.update()
 
     def sizeHint(self) -> QSize:  # Qt's name
@@ -188,11 +189,12 @@ class Timeline(QWidget):
         self._spoil(self._parts.proposed())
 
     def _on_zoomed(self) -> None:
-        self._move()
         begin_s, end_s = self._desk.span_s
-        self._layout = replace(self._layout, begin_s=begin_s, end_s=end_s)
+        before = self._layout
+        self._layout = on_pixels(replace(before, begin_s=begin_s, end_s=end_s, kept_px_a_s=0.0), before)
+        if self._layout.px_a_s != before.px_a_s:
+            self._move()
         self._playhead_x = self._layout.x(self._desk.playhead_s)
-        self._stale.update(part for part in self._parts.all(self._layout) if part.kind != HEAD)
         self.update()
 
     def _on_placed(self) -> None:
@@ -218,9 +220,8 @@ class Timeline(QWidget):
         """Lay everything out, and have drawn anew what lies elsewhere."""
         before = None if anew else self._layout
         size_px = (float(self.width()), float(self.height()))
-        self._layout = self._parts.lay(
-            size_px, self._desk.span_s, self._scroll_px, keep=self._desk.drafting and not anew
-        )
+        now = self._parts.lay(size_px, self._desk.span_s, self._scroll_px, keep=self._desk.drafting and not anew)
+        self._layout = on_pixels(now, before)
         self._scroll_px = min(self._scroll_px, self._layout.furthest_px)
         self._playhead_x = self._layout.x(self._desk.playhead_s)
         now = self._layout
@@ -228,8 +229,6 @@ class Timeline(QWidget):
             self.repaint_all()
             self.lanes_moved.emit()
             return
-        if (before.begin_s, before.end_s) != (now.begin_s, now.end_s):
-            self._spoil(part for part in self._parts.all(now) if part.kind != HEAD)
         if [(lane.axis, lane.top_px, lane.height_px) for lane in before.lanes] != [
             (lane.axis, lane.top_px, lane.height_px) for lane in now.lanes
         ]:
@@ -243,21 +242,17 @@ class Timeline(QWidget):
     def _spoil(self, parts: Iterable[Part]) -> None:
         """Have these parts drawn anew."""
         for part in parts:
-            self._stale.add(part)
+            self._picture.spoil((part,))
             self.update(self._parts.area(part, self._layout).toAlignedRect())
 
     def _move(self) -> None:
         self._moving = True
         self._calm.start()
 
-    def _come_to_rest(self) -> None:
-        self._moving = False
-        self._rest()
-
     def _rest(self) -> None:
         """Have drawn finely what was drawn in motion, as soon as nothing moves any more."""
         if not self._moving:
-            self._spoil(self._thin - self._dragged)
+            self._spoil(self._picture.thin - self._dragged)
 
     def _strip(self, x: float) -> QRect:
         return QRect(round(x) - _LINE_PX, 0, 2 * _LINE_PX + 1, self.height())
@@ -294,30 +289,26 @@ class Timeline(QWidget):
     # Qt's events
 
     def paintEvent(self, event: QPaintEvent | None) -> None:  # Qt's name
-        self._refresh()
+        ratio = self.devicePixelRatioF()
+        self._picture.refresh(ratio, self._layout, self._axis, moving=self._moving, dragged=self._dragged)
         painter = QPainter(self)
-        painter.drawImage(QPoint(0, 0), self._cache)
+        painter.drawImage(QPoint(0, 0), self._picture.image())
+        self._write(painter, QRegion(self.rect()) if event is None else event.region())
         self._overlay(painter)
         painter.end()
 
-    def _refresh(self) -> None:
-        ratio = self.devicePixelRatioF()
-        pixels = QSize(round(self.width() * ratio), round(self.height() * ratio))
-        if self._cache.size() != pixels or self._cache.devicePixelRatio() != ratio:
-            self._cache = QImage(pixels, QImage.Format.Format_RGB32)
-            self._cache.setDevicePixelRatio(ratio)
-            self._cache.fill(QColor(self._desk.theme.panel))
-            self._stale = set(self._parts.all(self._layout))
-        if self._stale:
-            bodies = {part for part in self._stale if part.kind == BODY}
-            thin = bodies if self._moving else bodies & self._dragged
-            painter = QPainter(self._cache)
-            canvas = Canvas(painter, ink.pixels(self._cache))
-            look = Look(theme=self._desk.theme, ratio=ratio, thin=frozenset(part.axis for part in thin))
-            self._parts.draw(canvas, look, self._layout, self._stale, self._axis)
-            painter.end()
-            self._thin = (self._thin - bodies) | thin
-            self._stale = set()
+    def _write(self, painter: QPainter, region: QRegion) -> None:
+        """Write over the lanes, as far as it is in the region."""
+        layout = self._layout
+        whole = QRectF(layout.left_px, layout.lanes_px, layout.width_px, layout.height_px)
+        painter.setClipRect(whole)
+        for lane in layout.lanes:
+            if not region.intersects(QRect(0, round(lane.top_px), self.width(), round(lane.height_px))):
+                continue
+            for where, plate in self._picture.labels.get(lane.axis, ()):
+                if region.intersects(QRectF(where, plate.deviceIndependentSize()).toAlignedRect()):
+                    painter.drawPixmap(where, plate)
+        painter.setClipping(False)
 
     def _overlay(self, painter: QPainter) -> None:
         theme, layout = self._desk.theme, self._layout

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.ui.timeline.shapes import PAN, shape_of
-from ui.timeline.geometry import LANE_PX, Hit, Layout, arrange, boxed, hit, shown
+from ui.timeline.geometry import LANE_PX, Hit, Layout, arrange, boxed, hit, on_pixels, shown
 
 RANGES = [(name, (-10.0, 10.0)) for name in ("pan", "tilt", "roll", "slide", "focus")]
 
@@ -24,6 +24,23 @@ def test_an_instant_is_found_again_where_it_is_drawn(begin: float, lasts: float,
     assert layout.t_s(layout.x(t_s)) == pytest.approx(t_s, abs=1e-9 * (abs(begin) + lasts))
     assert layout.x(begin) == layout.left_px
     assert layout.x(begin + lasts) == pytest.approx(width)
+
+
+@given(
+    begin=st.floats(-1e4, 1e4), lasts=st.floats(0.05, 1e4), width=st.integers(300, 8000), px=st.integers(-9000, 9000)
+)
+def test_what_is_scrolled_lies_a_whole_number_of_pixels_away(begin: float, lasts: float, width: int, px: int) -> None:
+    exact = laid(float(width), span=(begin, begin + lasts))
+    first = on_pixels(exact)
+    shift_s = px / exact.px_a_s
+    scrolled = on_pixels(laid(float(width), span=(begin + shift_s, begin + shift_s + lasts)), first)
+    assert abs(first.x(begin) - exact.left_px) <= 0.5 + 1e-4
+    assert scrolled.px_a_s == first.px_a_s
+    assert first.zero_px.is_integer()
+    assert abs(first.zero_px - scrolled.zero_px - px) <= 1  # where the exact place is half a pixel away
+    at_s = begin + np.linspace(-0.5, 1.5, 50) * lasts
+    moved = first.across(at_s) - scrolled.across(at_s)
+    assert (moved == first.zero_px - scrolled.zero_px).all()
 
 
 @given(low=st.floats(-1e4, 1e4), wide=st.floats(1e-3, 1e4), part=st.floats(0, 1))

@@ -190,7 +190,7 @@ def test_the_wheel_goes_on_in_time_and_with_ctrl_zooms_about_the_pointer(desk: D
     under_s = timeline.layout_now().t_s(600)
     wheel(timeline, QPoint(600, 300), QPoint(0, 120), CTRL)
     assert desk.span_s[1] - desk.span_s[0] < end_s - begin_s
-    assert timeline.layout_now().t_s(600) == pytest.approx(under_s)
+    assert abs(timeline.layout_now().x(under_s) - 600) < 0.51  # what is drawn begins at a whole pixel
 
 
 def test_shift_and_the_wheel_go_down_the_lanes_and_a_touchpad_both_ways(desk: Desk, timeline: Timeline) -> None:

@@ -11,7 +11,6 @@ from PyQt6.QtGui import QColor, QImage
 from ui.theme import DARK, SUN, Theme
 from ui.timeline import ink
 from ui.timeline.geometry import Layout, arrange
-from ui.timeline.judged import Stretches
 from ui.timeline.look import Look
 from ui.timeline.scale import steps
 from ui.timeline.sheet import OVER_PX, Grid, Sheet
@@ -26,7 +25,12 @@ def laid_out(height_px: float = 300.0, scroll_px: float = 0.0) -> Layout:
 
 
 def laid(
-    layout: Layout, lane: int, *, ratio: float = 1.0, theme: Theme = DARK, over: Stretches | None = None
+    layout: Layout,
+    lane: int,
+    *,
+    ratio: float = 1.0,
+    theme: Theme = DARK,
+    over: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> tuple[np.ndarray, np.uint32]:
     """Return the pixels after one lane was laid on a ground of a colour that no theme has, and that colour."""
     picture = QImage(round(520 * ratio), round(layout.height_px * ratio), QImage.Format.Format_RGB32)
@@ -37,8 +41,8 @@ def laid(
     return ink.pixels(picture).copy(), ink.solid("#123456")
 
 
-def stretch(from_px: float, to_px: float) -> Stretches:
-    return Stretches(np.array([from_px]), np.array([to_px]), np.zeros(1, np.int64), np.ones(1))
+def stretch(from_px: float, to_px: float) -> tuple[np.ndarray, np.ndarray]:
+    return np.array([from_px]), np.array([to_px])
 
 
 @pytest.mark.parametrize("ratio", [1.0, 1.25, 1.5, 2.0])

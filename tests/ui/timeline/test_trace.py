@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sequencer.motion.shape import Shape
 from tests.ui.timeline.shapes import shape_of
-from ui.timeline.geometry import Layout, arrange
-from ui.timeline.trace import envelope, lines, sampled, sight
+from ui.timeline.geometry import Layout, arrange, on_pixels
+from ui.timeline.trace import Reaches, crowd, envelope, lines, sampled, sight
 
 SIZE = (420.0, 300.0)
 
@@ -38,6 +38,7 @@ def test_samples_are_the_pieces_and_hold_the_ends() -> None:
     begin=st.floats(-0.2, 0.8),
     part=st.floats(0.02, 1.4),
 )
+@example(count=370, law="through", begin=0.5, part=0.5)  # legs that wind between their keys, within a few columns
 def test_the_envelope_has_all_that_a_finer_look_finds(count: int, law: str, begin: float, part: float) -> None:
     shape = wild(count, 2.0, law)
     first, lasts = float(shape.at_s[0]), float(shape.at_s[-1] - shape.at_s[0])
@@ -137,3 +138,32 @@ def test_even_legs_are_sampled_alike_and_lie_on_the_curve(law: str, step_px: flo
     near = np.abs(y - wanted) < 1e-6
     # at a key that jumps a line stands upright: it has two heights at one instant
     assert near.mean() > 0.9 if law == "hold" else near.all()
+
+
+@pytest.mark.parametrize("part_px", [1.0, 0.5])
+def test_a_curve_looked_at_two_by_two_is_the_one_looked_at_leg_by_leg(part_px: float) -> None:
+    shape = wild(5000, 1.0, "poly345")
+    reaches = Reaches(shape)
+    for layout in (laid(0.0, 200.0), laid(20.0, 90.0), laid(-60.0, 300.0), laid(1.5, 199.0)):
+        wanted = envelope(shape, layout, part_px)
+        for _ in range(2):  # the first time it is not worth the work
+            found = envelope(shape, layout, part_px, reaches=reaches)
+            assert found.begin == wanted.begin
+            assert found.low.tolist() == wanted.low.tolist()
+            assert found.high.tolist() == wanted.high.tolist()
+
+
+@pytest.mark.parametrize("law", ["poly345", "through", "hold"])
+@pytest.mark.parametrize("apart", [1.0, 3.0, 20.0])
+def test_columns_are_the_same_wherever_they_are_scrolled_to(law: str, apart: float) -> None:
+    shape = wild(400, apart, law)
+    first = on_pixels(laid(1.0, 1.0 + 9 * apart))
+    for far_px in (1, 37, -113):
+        scrolled = replace(first, begin_s=first.begin_s + far_px / first.px_a_s, end_s=first.end_s)
+        scrolled = on_pixels(replace(scrolled, end_s=first.end_s + far_px / first.px_a_s), first)
+        one, other = (120, 180), (120 - far_px, 180 - far_px)
+        before, after = envelope(shape, first, between=one), envelope(shape, scrolled, between=other)
+        assert after.begin == before.begin - far_px
+        assert after.low.tolist() == before.low.tolist()
+        assert after.high.tolist() == before.high.tolist()
+        assert crowd(shape.at_s, scrolled, 1.0, other).tolist() == crowd(shape.at_s, first, 1.0, one).tolist()

@@ -17,7 +17,8 @@ from sequencer.score.move import Cue, Marker, Pass
 from ui.desk import COUNTED, Counted, Desk
 from ui.theme import SUN, THEMES, Theme
 from ui.timeline.geometry import Lane, Layout
-from ui.timeline.lanes import Canvas, Content, draw_body
+from ui.timeline.ink import Canvas
+from ui.timeline.lanes import Content, Manner, draw_body
 from ui.timeline.look import Look
 from ui.timeline.view import Timeline
 
@@ -124,9 +125,9 @@ def test_what_is_repainted_in_part_is_what_is_drawn_as_a_whole(
 def test_only_what_changed_is_drawn_anew(desk: Desk, view: Timeline, monkeypatch: pytest.MonkeyPatch) -> None:
     drawn: list[str] = []
 
-    def spy(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content) -> None:
+    def spy(canvas: Canvas, look: Look, layout: Layout, lane: Lane, what: Content, how: Manner) -> None:
         drawn.append(lane.axis)
-        draw_body(canvas, look, layout, lane, what)
+        draw_body(canvas, look, layout, lane, what, how)
 
     monkeypatch.setattr("ui.timeline.parts.draw_body", spy)
     seen(view)
