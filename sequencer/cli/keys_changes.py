@@ -8,7 +8,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from sequencer.score.move import Key, Move
+from sequencer.score.move import Key, Move, Track
 from sequencer.timebase.timecode import Timebase
 
 _MOST_ROWS = 20
@@ -36,9 +36,13 @@ class Change:
 
 
 def changes(before: Move, after: Move) -> list[Change]:
-    """Return what differs, track after track: key by key where their number stayed, else instant by instant."""
+    """Return what differs, track after track: key by key where their number stayed, else instant by instant.
+
+    `after` may have tracks more, behind the others.
+    """
     found = []
-    for old, new in zip(before.tracks, after.tracks, strict=True):
+    more = [Track(track.axis, ()) for track in after.tracks[len(before.tracks) :]]
+    for old, new in zip((*before.tracks, *more), after.tracks, strict=True):
         pairs: Iterable[tuple[Key | None, Key | None]] = zip(old.keys, new.keys, strict=False)
         if len(old.keys) != len(new.keys):
             was, now = ({key.at: key for key in track.keys} for track in (old, new))
@@ -54,7 +58,7 @@ def summary(before: Move, after: Move, found: list[Change]) -> str:
         own = [change for change in found if change.what == what]
         axes = [*dict.fromkeys(change.axis for change in own)]
         pins = sum(change.was is not None and change.was.pin for change in own) if what == "changed" else 0
-        of = "all axes" if len(axes) == len(before.tracks) > 1 else _list(axes)
+        of = "all axes" if len(axes) == len(after.tracks) > 1 else _list(axes)
         parts += [f"{_many(len(own), name)} of {of} {what}{f' ({pins} pinned)' if pins else ''}"] if own else []
     for name, old, new in (("cue", before.cues, after.cues), ("marker", before.markers, after.markers)):
         moved = sum(one != other for one, other in zip(old, new, strict=True))

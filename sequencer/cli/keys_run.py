@@ -67,29 +67,33 @@ def run(wanted: Wanted, edit: Edit) -> None:
     """Edit, show or print what that changed, and end the command: with status 1 where the edited move is over."""
     with exits():
         old = load(wanted.folder, laws())
-        chosen = _chosen(old, wanted)
-        move, words = _edited(edit, old, chosen)
-        new = replace(old, move=move)
-        _refuse(new)
-        before, after = _judge(old), _judge(new)
-        written = wanted.write and new != old
-        if written:
-            save(wanted.folder, new, laws())
-        done = _Done(
-            words=words,
-            old=old,
-            new=new,
-            found=changes(old.move, move),
-            cut={name: axes for name, axes in _moving(new).items() if axes and not _moving(old)[name]},
-            before=before,
-            after=after,
-            written=written,
-        )
-        if wanted.json:
-            print(plain_json.dumps(_facts(done, wanted.folder), indent=2, allow_nan=False, ensure_ascii=False))
-        else:
-            _show(done, wanted.folder)
-        raise typer.Exit(0 if after.ok else FOUND)
+        raise typer.Exit(conclude(wanted, old, edit, _chosen(old, wanted)))
+
+
+def conclude(wanted: Wanted, old: Project, edit: Edit, chosen: Selection) -> int:
+    """Edit, show or print what that changed, keep it where that is wanted; return the exit status."""
+    move, words = _edited(edit, old, chosen)
+    new = replace(old, move=move)
+    _refuse(new)
+    before, after = _judge(old), _judge(new)
+    written = wanted.write and new != old
+    if written:
+        save(wanted.folder, new, laws())
+    done = _Done(
+        words=words,
+        old=old,
+        new=new,
+        found=changes(old.move, move),
+        cut={name: axes for name, axes in _moving(new).items() if axes and not _moving(old)[name]},
+        before=before,
+        after=after,
+        written=written,
+    )
+    if wanted.json:
+        print(plain_json.dumps(_facts(done, wanted.folder), indent=2, allow_nan=False, ensure_ascii=False))
+    else:
+        _show(done, wanted.folder)
+    return 0 if after.ok else FOUND
 
 
 def _refuse(project: Project) -> None:

@@ -40,12 +40,18 @@ def stop(rig: Rig, position: Floats, velocity: Floats, acceleration: Floats) -> 
 
 
 def go_to(
-    rig: Rig, position: Floats, velocity: Floats, acceleration: Floats, target: Floats, cap: float = 1.0
+    rig: Rig,
+    position: Floats,
+    velocity: Floats,
+    acceleration: Floats,
+    target: Floats,
+    cap: float = 1.0,
+    least_s: float = 0.0,
 ) -> Trajectory:
     """Return the way from this state at 0 s to rest at `target`, where all axes arrive together.
 
     `cap` is the part of each speed limit that may be used. A state outside the limits, or one from which the way would
-    be outside the travel, is first stopped.
+    be outside the travel, is first stopped. The way takes `least_s` or longer, and is the soonest such.
     Shape: all (A,). Unit: each axis's own, and that a second and a second squared.
     Error: ValueError for a target that is outside an axis's travel or no number, or a cap outside (0, 1].
     """
@@ -56,13 +62,13 @@ def go_to(
             raise ValueError(f"{axis.name} cannot go to {value}; its travel is {axis.travel}")
     states = list(zip(rig.axes, velocity, acceleration, strict=True))
     if all(_within(axis, float(v), float(a), cap) for axis, v, a in states):
-        way = _straight(rig, (position, velocity, acceleration), target, cap)
+        way = _straight(rig, (position, velocity, acceleration), target, cap, least_s)
         if all(_stays(axis, low, high) for axis, low, high in zip(rig.axes, *reach(way), strict=True)):
             return way
     stopping = stop(rig, position, velocity, acceleration)
     rest = stopping.at(stopping.end_s)[0]
     zero = np.zeros(len(rig.axes))
-    return after(stopping, _straight(rig, (rest, zero, zero), target, cap))
+    return after(stopping, _straight(rig, (rest, zero, zero), target, cap, least_s - stopping.end_s))
 
 
 def reach(way: Trajectory) -> tuple[Floats, Floats]:
@@ -105,8 +111,8 @@ def braking(axis: Axis, velocity: float, acceleration: float) -> tuple[Phase, ..
     return tuple(phase for phase in phases if phase[1] > _SHORTEST_S)
 
 
-def _straight(rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, cap: float) -> Trajectory:
-    """Return ruckig's time-optimal way, all axes stretched to the slowest one.
+def _straight(rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, cap: float, least_s: float) -> Trajectory:
+    """Return ruckig's time-optimal way, all axes stretched to the slowest one, or to `least_s`.
 
     Ruckig compares with absolute tolerances, at which millimetres fail now and then: each axis is told in parts of its
     own speed limit, from where it stands.
@@ -120,6 +126,8 @@ def _straight(rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, ca
     asked.max_velocity = [cap] * axes
     asked.max_acceleration = [axis.acceleration / axis.speed for axis in rig.axes]
     asked.max_jerk = [axis.jerk / axis.speed for axis in rig.axes]
+    if least_s > 0:
+        asked.minimum_duration = least_s
     answer = ruckig.Trajectory(axes)
     outcome = ruckig.Ruckig(axes).calculate(asked, answer)
     if outcome not in (ruckig.Result.Working, ruckig.Result.Finished):

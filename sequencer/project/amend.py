@@ -10,6 +10,7 @@ from typing import Literal
 from msgspec import UNSET
 
 from sequencer.errors import ProjectError
+from sequencer.live.handling import renamed_axis
 from sequencer.project import files
 from sequencer.project.build_sync import build_sync, build_triggers
 from sequencer.project.document import Playback, Project, SyncOffset, Triggers
@@ -17,6 +18,7 @@ from sequencer.project.values import exact_text, named
 from sequencer.rig.axis import Axis, Camera, Rig
 from sequencer.rig.geometry import SLIDE_HEADING_DEG, WAYS, Geometry
 from sequencer.rig.limits import Combined, SumLimit
+from sequencer.score.marks import Mark
 from sequencer.score.move import Move
 from sequencer.sync.orders import Locate, Mapped
 from sequencer.timebase.rate import Rate
@@ -191,7 +193,7 @@ def _fits(project: Project, axis: Axis, number: int) -> None:
 
 
 def with_axis(project: Project, number: int, axis: Axis) -> Project:
-    """Return the project with another axis in the place of one; a new name goes to its track and limits as well.
+    """Return the project with another axis in the place of one; a new name goes to all that speaks of it.
 
     Error: ProjectError, or ValueError of the rig in plain words.
     """
@@ -205,8 +207,16 @@ def with_axis(project: Project, number: int, axis: Axis) -> Project:
         tracks = tuple(
             replace(track, axis=axis.name) if track.axis == before.name else track for track in project.move.tracks
         )
-        project = replace(project, move=replace(project.move, tracks=tracks))
+        marks = tuple(_named(mark, before.name, axis.name) for mark in project.marks)
+        hands = renamed_axis(project.hands, before.name, axis.name)
+        project = replace(project, move=replace(project.move, tracks=tracks), marks=marks, hands=hands)
     return with_rig(project, rig)
+
+
+def _named(mark: Mark, before: str, name: str) -> Mark:
+    if name in mark.axes:
+        return mark  # of an axis that was gone; which of its two positions counts is not for us to say
+    return replace(mark, position=tuple((name if axis == before else axis, value) for axis, value in mark.position))
 
 
 def _renamed(limit: Combined, before: str, name: str) -> Combined:

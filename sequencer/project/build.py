@@ -15,13 +15,16 @@ from msgspec import UNSET, structs, to_builtins
 
 from sequencer.errors import ProjectError
 from sequencer.project import files, text
+from sequencer.project.build_axis import build_axis, plain_axis
+from sequencer.project.build_hands import build_hands, plain_hands
+from sequencer.project.build_marks import build_marks, plain_marks
 from sequencer.project.build_stage import build_aspect, build_geometry, build_stage, plain_geometry, plain_stage
 from sequencer.project.build_sync import build_sync, build_triggers, plain_offset, plain_triggers
 from sequencer.project.build_tempo import build_tempo, plain_tempo
 from sequencer.project.document import Playback, Project, Triggers
 from sequencer.project.stage import Stage
 from sequencer.project.values import exact, exact_text, instant, named, placed, said, timecode
-from sequencer.rig.axis import Axis, Camera, Rig, Simulated
+from sequencer.rig.axis import Camera, Rig
 from sequencer.rig.limits import Combined, SumLimit, WhileLimit
 from sequencer.score.columns import columns
 from sequencer.score.easing import Laws
@@ -38,6 +41,7 @@ def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Pr
     timebase = _timebase(document.timebase)
     _names(document.cues, "cues")
     _names(document.markers, "markers")
+    _names(document.marks, "marks")
     _names(document.passes, "passes")
     move = Move(
         tracks=_tracks(document.tracks, timebase, laws),
@@ -55,23 +59,20 @@ def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Pr
         timebase=timebase,
         rig=rig,
         move=move,
+        marks=build_marks(document.marks),
         tempo=build_tempo(document.tempo, timebase) if document.tempo is not UNSET else None,
         playback=_playback(document.playback, timebase) if document.playback is not UNSET else None,
         sync=build_sync(document.sync, timebase),
         triggers=build_triggers(document.triggers, move, timebase) if document.triggers is not UNSET else Triggers(),
         aspect=build_aspect(document.aspect) if document.aspect is not UNSET else None,
         stage=build_stage(document.stage) if document.stage is not UNSET else Stage(),
+        hands=build_hands(document.hands),
     )
 
 
 def build_rig(machine: files.RigFile) -> Rig:
     """Return the rig that the file describes. Error: ProjectError with the place of the first fault in rig.json."""
-    axes = []
-    for i, axis in enumerate(machine.axes):
-        named(axis.name, f"axes[{i}].name", files.RIG)
-        simulated = placed(f"axes[{i}].simulated", Simulated, files.RIG, **structs.asdict(axis.simulated))
-        values = structs.asdict(axis) | {"simulated": simulated}
-        axes.append(placed(f"axes[{i}]", Axis, files.RIG, **values))
+    axes = [build_axis(axis, f"axes[{i}]") for i, axis in enumerate(machine.axes)]
     camera = None
     if machine.camera is not UNSET:
         camera = placed("camera", Camera, files.RIG, **structs.asdict(machine.camera))
@@ -152,11 +153,13 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
             files.MarkerFile(name=marker.name, at=timecode(marker.at, f"markers[{i}].at", timebase))
             for i, marker in enumerate(move.markers)
         ],
+        marks=plain_marks(project.marks),
         passes=[files.PassFile(name=one.name, speed=exact_text(one.speed)) for one in move.passes],
         sync=[plain_offset(one) for one in project.sync],
         triggers=UNSET if project.triggers == Triggers() else plain_triggers(project.triggers, timebase),
         aspect=UNSET if project.aspect is None else exact_text(project.aspect),
         stage=plain_stage(project.stage),
+        hands=plain_hands(project.hands),
         tracks=[_plain_track(track, f"tracks[{i}]", timebase, write) for i, track in enumerate(move.tracks)],
     )
     rig = project.rig
@@ -164,7 +167,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         format=files.RIG_FORMAT,
         version=files.VERSION,
         name=rig.name,
-        axes=[_as(files.AxisFile, axis, simulated=_as(files.SimulatedFile, axis.simulated)) for axis in rig.axes],
+        axes=[plain_axis(axis) for axis in rig.axes],
         camera=UNSET if rig.camera is None else _as(files.CameraFile, rig.camera),
         combined=[_plain_limit(limit) for limit in rig.combined],
         geometry=plain_geometry(rig.geometry),
@@ -172,7 +175,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
     return to_builtins(document), to_builtins(machine)
 
 
-def _names(ones: Iterable[files.CueFile | files.MarkerFile | files.PassFile], where: str) -> None:
+def _names(ones: Iterable[files.CueFile | files.MarkerFile | files.MarkFile | files.PassFile], where: str) -> None:
     """Refuse names that are none, and one name for two things that a command chooses by name."""
     seen: dict[str, int] = {}
     for i, one in enumerate(ones):

@@ -9,12 +9,14 @@ from sequencer.score.move import Track
 
 _WORDS = {
     "name": "the name",
+    "marks": "the marks",
     "tempo": "the tempo",
     "playback": "the playback",
     "sync": "the sync offsets",
     "triggers": "the triggers",
     "aspect": "the picture's shape",
     "stage": "the stage",
+    "hands": "how pads are handled",
 }
 
 

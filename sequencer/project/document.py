@@ -3,8 +3,10 @@
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from sequencer.live.handling import Handling
 from sequencer.project.stage import Stage
 from sequencer.rig.axis import Rig
+from sequencer.score.marks import Marks
 from sequencer.score.move import Cue, Move, Pass
 from sequencer.sync.orders import Mapped
 from sequencer.timebase.tempo import TempoMap
@@ -46,19 +48,23 @@ class Triggers:
 class Project:
     """One project folder. Undo is a list of earlier values of this.
 
-    `aspect` is the width of the picture for each unit of its height, or None for that of the whole sensor.
+    `marks` may be of axes that the rig does not have, or outside its limits: `score.marks` tells them. `aspect` is the
+    width of the picture for each unit of its height, or None for that of the whole sensor. `hands` is how pads are
+    handled; empty for `live.handling.default_handlings`.
     """
 
     name: str
     timebase: Timebase
     rig: Rig
     move: Move
+    marks: Marks = ()
     tempo: TempoMap | None = None
     playback: Playback | None = None
     sync: tuple[SyncOffset, ...] = ()
     triggers: Triggers = Triggers()
     aspect: Fraction | None = None
     stage: Stage = field(default_factory=Stage)
+    hands: tuple[Handling, ...] = ()
 
     def cue(self, name: str | None) -> Cue:
         """Return the cue `name`, or the first. Error: ValueError that lists the cues there are."""

@@ -8,7 +8,9 @@ from typing import Annotated, Any, Final, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
+from sequencer.project.axis_file import MeasuredFile, SimulatedFile
 from sequencer.project.document import SYNC_SOURCES
+from sequencer.project.hands_file import HandlingFile
 from sequencer.rig.axis import KINDS, UNITS
 from sequencer.score.move import PASSINGS, TURNS
 from sequencer.timebase.rate import RATES
@@ -118,6 +120,31 @@ class CueFile(Strict, frozen=True, kw_only=True):
 class MarkerFile(Strict, frozen=True, kw_only=True):
     name: Name
     at: At
+
+
+class LegFile(Strict, frozen=True, kw_only=True):
+    """How the rig goes to a mark: just so long, or no faster than a part of each axis's speed limit."""
+
+    lasts_s: Annotated[Exact, Meta(description='Seconds: "2.5".')] | UnsetType = UNSET
+    speed: Annotated[Exact, Meta(description='Above 0 and at most 1: "1/2".')] | UnsetType = UNSET
+
+
+_ONE_PACE = {"oneOf": [{"required": ["lasts_s"]}, {"required": ["speed"]}]}
+
+
+class MarkFile(Strict, frozen=True, kw_only=True):
+    name: Name
+    position: Annotated[
+        dict[str, float],
+        Meta(
+            description="Where axes stand, by their names, each in its own unit. Others stay where they are.",
+            extra_json_schema={"minProperties": 1},
+        ),
+    ]
+    leg: Annotated[
+        Annotated[LegFile, Meta(extra_json_schema=_ONE_PACE)] | UnsetType,
+        Meta(description="How the rig goes there; without it, as fast as its axes may."),
+    ] = UNSET
 
 
 class PassFile(Strict, frozen=True, kw_only=True):
@@ -260,6 +287,7 @@ class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     playback: PlaybackFile | UnsetType = UNSET
     cues: Annotated[list[CueFile], Meta(description="Stretches that are shot as one take.")] = []
     markers: list[MarkerFile] = []
+    marks: Annotated[list[MarkFile], Meta(description="Poses of the rig that are kept, in their order.")] = []
     passes: list[PassFile] = []
     sync: Annotated[list[SyncFile], Meta(description="What lies between a source's time and the picture.")] = []
     triggers: Annotated[TriggersFile | UnsetType, Meta(description="Messages that give orders.")] = UNSET
@@ -268,13 +296,10 @@ class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
         | UnsetType
     ) = UNSET
     stage: Annotated[StageFile | UnsetType, Meta(description="What stands before the camera, for the views.")] = UNSET
+    hands: Annotated[
+        list[HandlingFile], Meta(description="How game controllers are handled. Without it, as suits any pad.")
+    ] = []
     tracks: Annotated[list[TrackFile], Meta(description="One for each axis that moves.")] = []
-
-
-class SimulatedFile(Strict, frozen=True, kw_only=True):
-    lag_s: Annotated[float, Meta(description="Time constant with which the simulated servo follows.")] = 0.02
-    transport_s: Annotated[float, Meta(description="From receipt of a setpoint to its effect.")] = 0.005
-    noise: Annotated[float, Meta(description="Standard deviation of the measured position, in the axis's unit.")] = 0.0
 
 
 class AxisFile(Strict, frozen=True, kw_only=True):
@@ -294,6 +319,7 @@ class AxisFile(Strict, frozen=True, kw_only=True):
     )
     home: Annotated[float, Meta(description="Where the axis stands when nothing else is known.")] = 0.0
     simulated: Annotated[SimulatedFile, Meta(description="How the simulated rig's motor behaves.")] = SimulatedFile()
+    measured: MeasuredFile | UnsetType = UNSET
 
 
 class CameraFile(Strict, frozen=True, kw_only=True):

@@ -36,9 +36,9 @@ def load_partly(folder: Path, laws: Laws) -> Partly:
 
 
 def load_guessed(folder: Path, laws: Laws) -> Partly:
-    """Return the whole project, its rig with the axes that it lacks: their limits are guesses that hold all keys.
+    """Return the whole project, its rig with the axes that its tracks need: their limits are guesses.
 
-    `left_out` are the axes that were added. Error: ProjectError for any other fault.
+    They hold all keys and marks. `left_out` are the axes that were added. Error: ProjectError for any other fault.
     """
     document, machine = documents(folder)
     there = {axis.name for axis in machine.axes}
@@ -46,6 +46,7 @@ def load_guessed(folder: Path, laws: Laws) -> Partly:
     axes = list(machine.axes)
     for name in missing:
         values = [key.value for track in document.tracks if track.axis == name for key in track.keys]
+        values += [mark.position[name] for mark in document.marks if name in mark.position]
         axes.append(_guessed(name, values))
     return Partly(build(document, structs.replace(machine, axes=axes), laws), tuple(missing))
 

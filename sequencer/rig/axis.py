@@ -10,6 +10,7 @@ from typing import Literal, get_args
 
 from sequencer.rig.geometry import Geometry, check_geometry
 from sequencer.rig.limits import Combined, check_axes
+from sequencer.rig.measured import Measured
 
 AxisKind = Literal["pan", "tilt", "roll", "slide", "lift", "focus", "iris", "zoom"]
 Unit = Literal["deg", "mm", "part"]
@@ -22,18 +23,26 @@ class Simulated:
     """How the simulated rig's motor on this axis behaves.
 
     Unit: `lag_s` time constant of the following servo; `transport_s` from receipt of a setpoint to its effect;
-    `noise` standard deviation of the measured position, in the axis's unit.
+    `noise` standard deviation of the measured position, in the axis's unit. `speed`, `acceleration` and `backlash` are
+    what the motor truly has, where that is not what the axis's own fields say.
     """
 
     lag_s: float = 0.02
     transport_s: float = 0.005
     noise: float = 0.0
+    speed: float | None = None
+    acceleration: float | None = None
+    backlash: float | None = None
 
     def __post_init__(self) -> None:
-        for name in ("lag_s", "transport_s", "noise"):
+        for name in ("lag_s", "transport_s", "noise", "backlash"):
             value = getattr(self, name)
-            if not (math.isfinite(value) and value >= 0):
+            if value is not None and not (math.isfinite(value) and value >= 0):
                 raise ValueError(f"{name} is {value}; it must be zero or more")
+        for name in ("speed", "acceleration"):
+            value = getattr(self, name)
+            if value is not None and not (math.isfinite(value) and value > 0):
+                raise ValueError(f"{name} is {value}; it must be above zero")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +52,7 @@ class Axis:
     `travel` is the soft limits (low, high), or None for an axis without end. `latency_s` is how long after a setpoint's
     due time the rig stands there: playback leads by it. `backlash` and `resolution` (one encoder step; 0 where it is
     finer than matters) are in the axis's unit. `home` is where the axis stands when nothing else is known.
+    `measured` is what the rig itself has shown.
     Error: ValueError naming the field, for limits that no motor has.
     """
 
@@ -58,6 +68,7 @@ class Axis:
     resolution: float = 0.0
     home: float = 0.0
     simulated: Simulated = field(default_factory=Simulated)
+    measured: Measured | None = None
 
     def __post_init__(self) -> None:
         if not self.name or "/" in self.name or " " in self.name:

@@ -58,15 +58,17 @@ class Drive:
         low, high = axis.travel or (-math.inf, math.inf)
         # what a first-order lag covers in one step of time, exactly; without lag all of the distance
         covered = -math.expm1(-_STEP_S / how.lag_s) if how.lag_s else 1.0
+        speed = axis.speed if how.speed is None else how.speed
+        acceleration = axis.acceleration if how.acceleration is None else how.acceleration
         return cls(
-            speed=axis.speed,
-            acceleration=axis.acceleration,
+            speed=speed,
+            acceleration=acceleration,
             low=low,
             high=high,
             gain=covered / _STEP_S,
-            braking_room=axis.speed * _STEP_S + axis.speed**2 / (2 * axis.acceleration),
+            braking_room=speed * _STEP_S + speed**2 / (2 * acceleration),
             transport_ns=round(how.transport_s * 1e9),
-            backlash=axis.backlash,
+            backlash=axis.backlash if how.backlash is None else how.backlash,
             resolution=axis.resolution,
             noise=how.noise,
         )

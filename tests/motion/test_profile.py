@@ -163,8 +163,10 @@ def test_a_way_that_is_outside_the_travel_is_not_taken(strayed: float, monkeypat
     state = ZERO, np.array([40.0]), ZERO
     found = profile._straight
 
-    def straying(rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, cap: float) -> Trajectory:
-        way = found(rig, state, target, cap)
+    def straying(
+        rig: Rig, state: tuple[Floats, Floats, Floats], target: Floats, cap: float, least_s: float
+    ) -> Trajectory:
+        way = found(rig, state, target, cap, least_s)
         if state[1].any():
             way.coeffs[-1, 2] = strayed
         return way

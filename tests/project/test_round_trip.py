@@ -20,6 +20,7 @@ from sequencer.timebase.rate import RATES, Rate
 from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Counting, Timebase, label
 from tests.project.conftest import LAWS, Bezier, Ramp, Tree
+from tests.project.test_hands_file import handlings
 from tests.project.test_stage import stages
 
 Folder = Callable[[], Path]
@@ -97,6 +98,7 @@ def projects(draw: st.DrawFn) -> Project:
         playback=draw(st.none() | st.builds(Playback, file=st.just("sound/größe.wav"), at=instant)),
         aspect=draw(st.none() | st.integers(200, 5000).map(lambda part: Fraction(part, 1000))),
         stage=draw(stages),
+        hands=tuple(draw(st.lists(handlings, max_size=2))),
     )
 
 

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -23,7 +24,9 @@ def rig(*, lag_s: float = 0.02, transport_s: float = 0.0, noise: float = 0.0, **
     simulated = Simulated(lag_s=lag_s, transport_s=transport_s, noise=noise)
     return Rig(
         name="r",
-        axes=(Axis(name="pan", kind="pan", unit="deg", travel=(-100.0, 100.0), simulated=simulated, **how),),
+        axes=(
+            Axis(name="pan", kind="pan", unit="deg", travel=(-100.0, 100.0), simulated=simulated, measured=None, **how),
+        ),
     )
 
 
@@ -246,3 +249,15 @@ def test_axes_keep_to_themselves() -> None:
     state = advance(state, 200 * MS_NS)
     assert state.motors[0].position == 0.0
     assert state.motors[1].position > 0.5
+
+
+def test_a_motor_has_its_own_truth_where_that_is_hidden_from_the_rig() -> None:
+    true = Simulated(lag_s=0.0, transport_s=0.0, speed=30.0, acceleration=60.0, backlash=2.0)
+    said = rig(lag_s=0.0, **REAL | {"speed": 30.0, "acceleration": 60.0})
+    hidden = replace(said, axes=(replace(rig(**REAL).axes[0], simulated=true),))
+    states = list(holding(at_home(hidden, 0), 60.0, 4 * SECOND_NS))
+    assert [position(state) for state in states] == [
+        position(state) for state in holding(at_home(said, 0), 60.0, 4 * SECOND_NS)
+    ]
+    assert max(state.motors[0].velocity for state in states) == pytest.approx(30.0)
+    assert states[-1].motors[0].load == pytest.approx(59.0), "half of the play behind its motor"

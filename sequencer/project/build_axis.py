@@ -1,0 +1,59 @@
+"""From an axis of rig.json to its value, and back. Every fault is a ProjectError with its place."""
+
+from dataclasses import fields
+from typing import Any
+
+from msgspec import UNSET, UnsetType, structs
+
+from sequencer.project import files
+from sequencer.project.axis_file import FigureFile, MeasuredFile, SimulatedFile
+from sequencer.project.values import named, placed
+from sequencer.rig.axis import Axis, Simulated
+from sequencer.rig.measured import Figure, Measured
+
+
+def build_axis(written: files.AxisFile, path: str) -> Axis:
+    """Return the axis. Error: ProjectError."""
+    named(written.name, f"{path}.name", files.RIG)
+    simulated = placed(f"{path}.simulated", Simulated, files.RIG, **_there(written.simulated))
+    measured = None
+    if not isinstance(written.measured, UnsetType):
+        measured = _measured(written.measured, f"{path}.measured")
+    values = structs.asdict(written) | {"simulated": simulated, "measured": measured}
+    return placed(path, Axis, files.RIG, **values)
+
+
+def plain_axis(axis: Axis) -> files.AxisFile:
+    """Return the axis as it is written; what nobody said or measured is not."""
+    values = {one.name: getattr(axis, one.name) for one in fields(axis)}
+    simulated: dict[str, Any] = {one.name: getattr(axis.simulated, one.name) for one in fields(axis.simulated)}
+    said = {name: value for name, value in simulated.items() if value is not None}
+    values["simulated"] = SimulatedFile(**said)
+    values["measured"] = UNSET if axis.measured is None else _plain_measured(axis.measured)
+    return files.AxisFile(**values)
+
+
+def _there(written: Any) -> dict[str, Any]:
+    return {name: value for name, value in structs.asdict(written).items() if value is not UNSET}
+
+
+def _measured(written: MeasuredFile, path: str) -> Measured:
+    figures = {
+        name: placed(f"{path}.{name}", Figure, files.RIG, **_there(figure))
+        for name, figure in _there(written).items()
+        if isinstance(figure, FigureFile)
+    }
+    return placed(path, Measured, files.RIG, on=written.on, **figures)
+
+
+def _plain_measured(measured: Measured) -> MeasuredFile:
+    figures = {
+        name: FigureFile(
+            value=float(figure.value),
+            spread=float(figure.spread),
+            trials=figure.trials,
+            at_least=figure.at_least or UNSET,
+        )
+        for name, figure in measured.figures.items()
+    }
+    return MeasuredFile(on=measured.on, **figures)
