@@ -1,8 +1,10 @@
 """`twintake play`: follow a clock with a real output."""
 
+import dataclasses
 import math
 import time
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 import typer
@@ -13,13 +15,14 @@ from sequencer.cli.exits import console, errors, exits
 from sequencer.cli.options import Folder, PassName, Speed, TickHz, fraction, instant, number
 from sequencer.cli.shown import clock_words
 from sequencer.errors import ProjectError
+from sequencer.live.handling import Deed
 from sequencer.playback.state import Phase
 from sequencer.project.document import Project
 from sequencer.project.store import load
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
 from sequencer.shell.kinds import carried, laws, source_address
-from sequencer.shell.messages import Arm, Said, Setup, Start, Status
+from sequencer.shell.messages import Arm, Pressed, Punch, Said, Setup, Start, Status, TakeHands
 
 _ARM_S = 10.0
 _OPTION_OF = {"midi_in": ("mtc", "clock"), "audio_in": ("ltc",), "audio_out": ("audio",)}  # --sync
@@ -58,6 +61,9 @@ def play(
     precise: how.Precise = False,
     arm: how.AtOnce = False,
     record: how.Record = False,
+    by_hand: how.ByHand = None,
+    punch_in: how.PunchIn = False,
+    pads: how.Pads = "pads:",
 ) -> None:
     """Move to the start, say so, and follow the clock to the end of the move."""
     with exits():
@@ -71,6 +77,7 @@ def play(
             sources=_sources(sync, midi_in, audio_in),
             triggers=_inlets("--trigger", trigger or (["osc:9001"] if sync == "osc" else []), ("osc", "midi")),
             audio_out=audio_out,
+            controllers=pads if by_hand else "",
             give=tuple(give or ()),
             offset_frames=None if offset_frames is None else str(fraction(offset_frames)),
             delay_ms=None if delay_ms is None else number(delay_ms),
@@ -84,6 +91,7 @@ def play(
             # a trigger means now; but music is known to run only a moment after it began
             preroll_s = 0.0 if setup.triggers and sync != "audio" else 3.0
         order = Arm(until_s=_until_s(opened, until), speed=speed, late=late, preroll_s=preroll_s, remote=remote)
+        order = _performed(order, opened, by_hand or [], punch_in)
         if cue is not None or record:
             order = _of_cue(order, opened, project, cue, run, record)
         with crew(setup) as running:
@@ -105,6 +113,21 @@ def _refuse(setup: Setup, remote: bool, record: bool) -> None:
     if remote and record:
         mend = "leave one of them out"
         raise ProjectError("--remote", "a take is of one cue, and triggers choose others", mend, "command line")
+
+
+def _performed(order: Arm, project: Project, axes: list[str], punch_in: bool) -> Arm:
+    """Return the order with the axes that hands perform. Error: ProjectError that names the option."""
+    if punch_in and not axes:
+        raise ProjectError("--punch-in", "nothing is performed", "name an axis: --by-hand pan", "command line")
+    if axes and order.late == "join":
+        what = "what is performed by hand cannot be joined"
+        raise ProjectError("--late", what, "leave one of them out", "command line")
+    for name in axes:
+        try:
+            project.rig.index(name)
+        except ValueError as fault:
+            raise ProjectError("--by-hand", str(fault), "name one of them", "command line") from fault
+    return replace(order, by_hand=tuple(dict.fromkeys(axes)), punched=not punch_in)
 
 
 def _sources(sync: str, midi_in: list[str] | None, audio_in: list[str] | None) -> tuple[str, ...]:
@@ -140,7 +163,8 @@ def _of_cue(order: Arm, project: Project, folder: Path, cue: str | None, run: st
     if not record:
         return replace(order, cue=cue)
     path = plan.next_path()
-    return replace(order, cue=cue, take=str(path), heading=plan.heading(path.stem))
+    heading = dataclasses.replace(plan.heading(path.stem), by_hand=order.by_hand)
+    return replace(order, cue=cue, take=str(path), heading=heading)
 
 
 class _Teller:
@@ -159,7 +183,7 @@ class _Teller:
 
 def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
     """Play what is ordered, once the operator has been told what is there and, unless `asked`, says so."""
-    watch = shoot.Watch(running, _Teller())
+    watch = shoot.Watch(running, _Teller(), act=partial(_punch, running))
     _tell_links(running, setup)
     watch.look()
     console.print(CAUTION, style="bold")
@@ -170,6 +194,8 @@ def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
     try:
         watch.arm(order)
         watch.until(Phase.READY, _ARM_S)
+        if order.by_hand:
+            running.tell(TakeHands(on=True))
         if setup.sync in ("internal", "audio") and not setup.triggers:
             running.tell(Start())
         # with triggers that choose, nothing but a stop ends it
@@ -179,6 +205,13 @@ def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
     except KeyboardInterrupt:
         watch.stop()
         raise
+
+
+def _punch(running: Crew, pressed: Pressed) -> None:
+    """Have the hands begin or end their performance, whichever it is."""
+    status = running.status()
+    if pressed.deed == Deed.PUNCH and status is not None:
+        running.tell(Punch(not status.punched))
 
 
 def _tell_links(running: Crew, setup: Setup) -> None:

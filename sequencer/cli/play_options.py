@@ -56,3 +56,11 @@ Freewheel = Annotated[
 Precise = Annotated[bool, typer.Option("--precise", help="Spin before each tick: more punctual, more CPU.")]
 AtOnce = Annotated[bool, typer.Option("--arm", help="Arm at once; else the operator is asked.")]
 Record = Annotated[bool, typer.Option("--record", help="Keep a take file (needs --cue).")]
+Pads = Annotated[str, typer.Option("--pads", help="The game controllers: pads: for all that are here.")]
+ByHand = Annotated[
+    list[str] | None,
+    typer.Option("--by-hand", help="An axis that the game controllers perform while the others play; may be repeated."),
+]
+PunchIn = Annotated[
+    bool, typer.Option("--punch-in", help="The axes --by-hand play too, until punch in is pressed on a controller.")
+]

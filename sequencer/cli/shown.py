@@ -5,6 +5,7 @@ from types import TracebackType
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn
 
+from sequencer.rig.axis import Rig
 from sequencer.shell.messages import Said, Status
 from sequencer.timebase.timecode import Timebase
 
@@ -56,3 +57,12 @@ def clock_words(status: Status) -> str:
         return status.lock
     lost = f", {status.lost} lost" if status.lost else ""
     return f"{status.lock}, {status.speed * 100:.2f} %, within {status.uncertainty_s * 1e6:.0f} us{lost}"
+
+
+def position_words(rig: Rig, status: Status) -> str:
+    """Say where every axis was sent last: `pan -20.00 deg, slide 400.00 mm, focus 0.500`."""
+    places = zip(rig.axes, status.asked, strict=True)
+    return ", ".join(
+        f"{axis.name} {value:.3f}" if axis.unit == "part" else f"{axis.name} {value:.2f} {axis.unit}"
+        for axis, value in places
+    )

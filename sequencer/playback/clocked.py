@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from sequencer.playback.events import Brake, Follow, Hold, Join, Say, Tick
+from sequencer.playback.handled import performed, punched, released
 from sequencer.playback.state import FASTEST, GRACE_S, PREROLL_S, SLOWEST, Phase, State, Step
 from sequencer.playback.stopping import stop
 from sequencer.sync.reading import Clock, Lock
@@ -28,11 +29,19 @@ def wait(state: State, tick: Tick) -> Step:
             f"(preroll at least {PREROLL_S:g} s)"
         )
     elif past_s >= -cued.lead_s * clock.speed:
-        begun = replace(state, phase=Phase.RUNNING, jumps=clock.jumps, halted="")
-        return begun, (Follow(cued), Say("running", "following timecode"))
+        return _begin(state, clock)
     if code == state.told:
         return state, ()
     return replace(state, told=code), (Say("waiting", words),) if words else ()
+
+
+def _begin(state: State, clock: Clock) -> Step:
+    begun = replace(state, phase=Phase.RUNNING, jumps=clock.jumps, halted="", hand_ns=None)
+    follows = (Follow(state.cue.cued), Say("running", "following timecode"))
+    if not state.punched:
+        return begun, follows
+    performing, actions = punched(begun)
+    return performing, (*follows, *actions)
 
 
 def _joins(state: State, clock: Clock) -> bool:
@@ -58,6 +67,7 @@ def _await(state: State, tick: Tick) -> Step:
 
 
 def run(state: State, tick: Tick) -> Step:
+    """Return what to do at a tick on the clock: go on, join, coast, end, or stop with the reason."""
     clock = tick.clock
     if clock.lock in (Lock.LOCATED, Lock.LOCKING) and _joins(state, clock):
         return _await(state, tick)
@@ -72,14 +82,17 @@ def run(state: State, tick: Tick) -> Step:
             return state, ()
         words = f"on the timeline after {gone_s:.2f} s; following timecode"
         return replace(state, phase=Phase.RUNNING), (Follow(state.cue.cued), Say("joined", words))
-    if tick.standing and clock.position_s >= state.cue.cued.rest_s:
+    over = clock.position_s >= state.cue.cued.rest_s
+    if over and state.punched:
+        return released(state)
+    if over and tick.standing:
         return replace(state, phase=Phase.FINISHED), (Hold(), Say("finished", "the cue is done"))
     if state.phase is Phase.RUNNING and clock.lock is Lock.FREEWHEEL:
         words = f"timecode stopped coming; going on at its last speed for at most {state.cue.freewheel_s:g} s"
         return replace(state, phase=Phase.FREEWHEELING, since_ns=tick.now_ns), (Say("freewheel", words),)
     if state.phase is Phase.FREEWHEELING and clock.lock is Lock.LOCKED:
         return replace(state, phase=Phase.RUNNING), (Say("locked", f"timecode is back after {gone_s:.2f} s"),)
-    return state, ()
+    return performed(state, tick)
 
 
 def _clock_fault(state: State, clock: Clock) -> str:

@@ -5,8 +5,10 @@ They decide nothing; the rules stand at the top of the state file.
 
 from dataclasses import dataclass
 
+from sequencer.live.wish import Wish
 from sequencer.playback.cued import Cued
 from sequencer.playback.guard import Stray
+from sequencer.score.marks import Mark
 from sequencer.sync.reading import Clock
 
 
@@ -16,8 +18,9 @@ class Arm:
 
     Unit: `cap` the part of each axis's speed on the way to the start; `freewheel_s` for how long the follower coasts
     when timecode stops, for the words. `joins`: timecode that is or jumps in mid-move is joined there, not refused.
-    `remote`: triggers may choose another cue or mark, for as long as nothing stops it.
-    Error: ValueError for a cap that is no such part.
+    `remote`: triggers may choose another cue or mark, for as long as nothing stops it. `by_hand`: the axes that hands
+    perform while the others play, one truth for each axis, or none; from the start, where `punched`.
+    Error: ValueError for a cap that is no such part, and for a performance that joins, which it cannot.
     """
 
     cued: Cued
@@ -25,10 +28,14 @@ class Arm:
     freewheel_s: float = 2.0
     joins: bool = False
     remote: bool = False
+    by_hand: tuple[bool, ...] = ()
+    punched: bool = True
 
     def __post_init__(self) -> None:
         if not 0 < self.cap <= 1:
             raise ValueError(f"cap is {self.cap}; it must be above 0 and at most 1")
+        if self.joins and any(self.by_hand):
+            raise ValueError("axes cannot be performed by hand where timecode may be joined; choose one of them")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,8 +60,23 @@ class Drive:
     Shape: `wanted` A. Unit: each axis's own a second.
     """
 
-    wanted: tuple[float, ...]
+    wanted: tuple[Wish, ...]
     at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Go:
+    """The operator, at this machine, or a trigger that is let choose (`by` says which), sends the rig to a mark."""
+
+    mark: Mark
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Punch:
+    """The operator wants the hands to have their axes from now on, or no longer."""
+
+    within: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +118,7 @@ class Tick:
     astray: Stray | None = None
 
 
-Event = Arm | Recue | Drive | ClockHalted | Stop | Reset | EngineLate | Tick
+Event = Arm | Recue | Drive | Go | Punch | ClockHalted | Stop | Reset | EngineLate | Tick
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,9 +146,23 @@ class Join:
 
 @dataclass(frozen=True, slots=True)
 class Steer:
-    """Have every axis come to the speeds that the hand asks for. Shape: `wanted` A."""
+    """Have the axes in hand come to what it wishes for; nothing is a wish for rest. Shape: `wanted` A, or 0."""
 
-    wanted: tuple[float, ...]
+    wanted: tuple[Wish, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HandOver:
+    """From here on hands have these axes, while the others follow the clock. Shape: `by_hand` A."""
+
+    by_hand: tuple[bool, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ToMark:
+    """Go to a mark, from wherever the rig stands or moves."""
+
+    mark: Mark
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,4 +183,4 @@ class Say:
     text: str
 
 
-Action = GoTo | Follow | Join | Steer | Brake | Hold | Say
+Action = GoTo | ToMark | Follow | HandOver | Join | Steer | Brake | Hold | Say

@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sequencer.live.driving import Driven, eased, resting, steer
+from sequencer.live.driving import Driven, eased, steer
+from sequencer.live.wish import Wish
 from sequencer.motion import join, profile
+from sequencer.motion.to_mark import to_mark
 from sequencer.motion.trajectory import Floats, Trajectory
 from sequencer.playback.cued import Cued
-from sequencer.playback.events import Action, Brake, Follow, GoTo, Hold, Join, Say, Steer
+from sequencer.playback.events import Action, Brake, Follow, GoTo, HandOver, Hold, Join, Say, Steer, ToMark
 from sequencer.playback.guard import LONGEST_STEP_S, Sent
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
@@ -40,11 +42,23 @@ class Flown:
     start_ns: int
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Driving:
+    """As the hand asks: the eased rig at `at_ns`, and what is `wanted` from there on. Shape: A."""
+
+    rig: Rig
+    driven: Driven
+    at_ns: int
+    wanted: tuple[Wish, ...]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Following:
-    """On the timeline, wherever the clock is."""
+    """On the timeline, wherever the clock is, but for the axes that a `hand` has. Shape: `by_hand` A, or 0."""
 
     cued: Cued
+    hand: Driving | None = None
+    by_hand: tuple[bool, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -63,14 +77,7 @@ class Joining:
     planned: bool = False
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Driving:
-    """As the hand asks: the eased rig at `at_ns`, and the speeds that are `wanted` from there on. Shape: A."""
-
-    rig: Rig
-    driven: Driven
-    at_ns: int
-    wanted: tuple[float, ...]
+Flight = Still | Flown | Following | Joining | Driving
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,11 +85,14 @@ class Pilot:
     """What the rig is doing now."""
 
     rig: Rig
-    flight: Still | Flown | Following | Joining | Driving
+    flight: Flight
 
 
 def obey(pilot: Pilot, action: Action, last: Sent, due_ns: int) -> Pilot:
-    """Return the pilot who does `action` from the setpoint due at `due_ns` on, beginning with what was sent `last`."""
+    """Return the pilot who does `action` from the setpoint due at `due_ns` on, beginning with what was sent `last`.
+
+    Error: ValueError for a mark to which there is no way from here.
+    """
     match action:
         case Say():
             return pilot
@@ -92,12 +102,16 @@ def obey(pilot: Pilot, action: Action, last: Sent, due_ns: int) -> Pilot:
             return Pilot(pilot.rig, _joining(pilot.rig, cued, clock, last, due_ns))
         case Steer(wanted):
             return Pilot(pilot.rig, _steered(pilot, wanted, last, due_ns))
+        case HandOver(by_hand):
+            return Pilot(pilot.rig, _handed_over(pilot, by_hand, last, due_ns))
         case Hold():
             return Pilot(pilot.rig, Still(np.array(last.position)))
         case GoTo(cued, cap):
             way = _set_out(pilot.rig, last, cued, cap)
+        case ToMark(mark):
+            way = to_mark(pilot.rig, *motion(pilot.rig, last), mark)
         case Brake():
-            way = profile.stop(pilot.rig, *_motion(pilot.rig, last))
+            way = profile.stop(pilot.rig, *motion(pilot.rig, last))
     return Pilot(pilot.rig, Flown(way, _left_ns(last, due_ns)))
 
 
@@ -107,39 +121,70 @@ def taken_over(rig: Rig, last: Sent, action: Action) -> Sent:
     What an earlier way wanted and could not have would else be held against the new one.
     """
     match action:
-        case GoTo() | Join() | Brake():
-            return replace(last, claimed=tuple(_motion(rig, last)[1].tolist()))
+        case GoTo() | ToMark() | Join() | Brake():
+            return replace(last, claimed=tuple(motion(rig, last)[1].tolist()))
     return last
 
 
 def plan(pilot: Pilot, last: Sent, due_ns: int, clock: Clock) -> Pilot:
-    """Return the pilot after as much planning as a tick has time for: none but where it is joining, or driven."""
+    """Return the pilot after as much planning as a tick has time for: none but where it is joining, or by hand."""
     match pilot.flight:
         case Joining(planned=False) as flight:
             return Pilot(pilot.rig, _planned(flight, last.span_s, _clock_s(clock, due_ns), clock.speed))
-        case Driving(at_ns=at_ns) as flight if at_ns < due_ns:
-            # after a long silence the rig is taken to have waited, as the guard does
-            lasts_s = min((due_ns - at_ns) * 1e-9, LONGEST_STEP_S)
-            return Pilot(pilot.rig, replace(flight, driven=_on(flight, lasts_s), at_ns=due_ns))
+        case Driving() as flight:
+            return Pilot(pilot.rig, _on(flight, due_ns))
+        case Following(hand=Driving() as hand, by_hand=by_hand) as flight:
+            # where the others are counts for limits that tie axes together
+            where = tuple(
+                mine if own else sent
+                for own, mine, sent in zip(by_hand, hand.driven.position, last.position, strict=True)
+            )
+            moved = replace(hand, driven=replace(hand.driven, position=where))
+            return Pilot(pilot.rig, replace(flight, hand=_on(moved, due_ns)))
     return pilot
 
 
-def _steered(pilot: Pilot, wanted: tuple[float, ...], last: Sent, due_ns: int) -> Driving:
+def _steered(pilot: Pilot, wanted: tuple[Wish, ...], last: Sent, due_ns: int) -> Flight:
     """Return the flight by hand from the last setpoint on, or the same one with other wishes; () wishes for rest."""
     wanted = wanted or (0.0,) * len(pilot.rig.axes)
     match pilot.flight:
         case Driving() as flight:
             return replace(flight, wanted=wanted)
-    return Driving(rig=eased(pilot.rig), driven=resting(last.position), at_ns=_left_ns(last, due_ns), wanted=wanted)
+        case Following(hand=Driving() as hand, by_hand=by_hand) as flight:
+            own = tuple(wish if mine else 0.0 for mine, wish in zip(by_hand, wanted, strict=True))
+            return replace(flight, hand=replace(hand, wanted=own))
+        case Following() as flight:
+            return flight
+    return _by_hand(pilot.rig, wanted, last, due_ns)
 
 
-def _on(flight: Driving, lasts_s: float) -> Driven:
-    return steer(flight.rig, flight.driven, flight.wanted, lasts_s)
+def _handed_over(pilot: Pilot, by_hand: tuple[bool, ...], last: Sent, due_ns: int) -> Flight:
+    """Return the same flight with these axes in the hand, that asks for rest at first; they stay so to its end."""
+    match pilot.flight:
+        case Following(hand=None) as flight:
+            rest = (0.0,) * len(pilot.rig.axes)
+            return replace(flight, hand=_by_hand(pilot.rig, rest, last, due_ns), by_hand=by_hand)
+    return pilot.flight
+
+
+def _by_hand(rig: Rig, wanted: tuple[Wish, ...], last: Sent, due_ns: int) -> Driving:
+    """Return the flight by hand that goes on as the last setpoints moved."""
+    position, velocity, acceleration = (tuple(one.tolist()) for one in motion(rig, last))
+    driven = Driven(position, velocity, acceleration)
+    return Driving(rig=eased(rig), driven=driven, at_ns=_left_ns(last, due_ns), wanted=wanted)
+
+
+def _on(flight: Driving, due_ns: int) -> Driving:
+    """Return the flight at `due_ns`. After a long silence the rig is taken to have waited, as the guard does."""
+    if flight.at_ns >= due_ns:
+        return flight
+    lasts_s = min((due_ns - flight.at_ns) * 1e-9, LONGEST_STEP_S)
+    return replace(flight, driven=steer(flight.rig, flight.driven, flight.wanted, lasts_s), at_ns=due_ns)
 
 
 def _set_out(rig: Rig, last: Sent, cued: Cued, cap: float) -> Trajectory:
     """Return the way to the start of the cue, its last part by way of the approach, so that all takes start alike."""
-    way = profile.go_to(rig, *_motion(rig, last), cued.approach, cap)
+    way = profile.go_to(rig, *motion(rig, last), cued.approach, cap)
     if np.array_equal(cued.approach, cued.position):
         return way
     still = np.zeros_like(cued.position)
@@ -151,13 +196,22 @@ def want(pilot: Pilot, due_ns: int, clock: Clock) -> Setpoint:
     match pilot.flight:
         case Following(cued) | Joining(way=cued):
             position, velocity = cued.ahead(_clock_s(clock, due_ns), clock.speed)
-            return Setpoint(due_ns, position, velocity * clock.speed)
+            return _in_hand(pilot.flight, Setpoint(due_ns, position, velocity * clock.speed))
         case Flown(way, start_ns):
             return Setpoint(due_ns, *way.at((due_ns - start_ns) * 1e-9))
         case Driving(driven=driven):
             return Setpoint(due_ns, np.array(driven.position), np.array(driven.velocity))
         case Still(position):
             return Setpoint(due_ns, position, np.zeros_like(position))
+
+
+def _in_hand(flight: Flight, played: Setpoint) -> Setpoint:
+    """Return what is played, but for the axes that a hand has."""
+    match flight:
+        case Following(hand=Driving(driven=driven), by_hand=by_hand):
+            position = np.where(by_hand, driven.position, played.position)
+            return Setpoint(played.due_ns, position, np.where(by_hand, driven.velocity, played.velocity))
+    return played
 
 
 def settled(pilot: Pilot, due_ns: int) -> bool:
@@ -187,7 +241,7 @@ def _joining(rig: Rig, cued: Cued, clock: Clock, last: Sent, due_ns: int) -> Joi
     """
     # in a rehearsal at half the speed this is the way of the full speed, at half of it
     paced = at_speed(rig, clock.speed * HEADROOM / cued.pace)
-    position, velocity, acceleration = _motion(rig, last)
+    position, velocity, acceleration = motion(rig, last)
     stopping = profile.stop(paced, position, velocity / clock.speed, acceleration / clock.speed**2)
     from_s = _clock_s(clock, _left_ns(last, due_ns)) + cued.leads_s(clock.speed)
     way = replace(cued, timeline=profile.later(stopping, from_s))
@@ -226,7 +280,7 @@ def _left_ns(last: Sent, due_ns: int) -> int:
     return max(last.due_ns, due_ns - round(LONGEST_STEP_S * 1e9))
 
 
-def _motion(rig: Rig, last: Sent) -> tuple[Floats, Floats, Floats]:
+def motion(rig: Rig, last: Sent) -> tuple[Floats, Floats, Floats]:
     """Return position, velocity and acceleration at the last setpoint, from the steps before it. Shape: (A,) each."""
     speed = np.array(last.speed)
     acceleration = (speed - np.array(last.earlier)) / last.apart_s if last.apart_s else np.zeros_like(speed)

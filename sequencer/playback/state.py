@@ -5,11 +5,16 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     phase         motion          leaves by                                                     to
     idle          none            Arm, where nothing speaks against it                          locating
                                   Drive, where nothing speaks against it                        driving
+                                  Go, where nothing speaks against it                           going
     driving       as the hand is  no Drive for DRIVEN_S, and the setpoints stand still          idle
+                                  Go                                                            going
+    going         to the mark     at the mark, and the setpoints stand still                    idle
+                                  Drive that wants motion                                       driving
     locating      to the start    at the start, and the setpoints stand still                   ready
     ready         none            timecode locked, forward, near normal speed, at the start     running
                                   the same in mid-move, where the operator lets it join         joining
                                   Recue, where triggers may choose and nothing speaks against   locating
+                                  Go by such a trigger                                          going
     joining       to the timeline every axis is on the timeline                                 running
     running       the timeline    timecode stops coming                                         freewheeling
                                   past the end, and the setpoints stand still                   finished
@@ -19,17 +24,23 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     stopped       none            Reset                                                         idle
     finished      none            Arm, where nothing speaks against it                          locating
                                   Drive, where nothing speaks against it                        driving
+                                  Go, where nothing speaks against it, also by such a trigger   going
                                   Recue, where triggers may choose and nothing speaks against   locating
 
     Where the operator lets it join, timecode that jumps within the cue leads from joining, running and freewheeling to
     joining, anew: the rig brakes until the way is planned, and comes to the timeline as soon as its limits allow. Where
     the master stands after the jump, the rig brakes and waits, still joining, until it runs.
 
+    A trigger's Go keeps what is armed, and leads to finished. Another Go on the way to a mark changes the way. Where
+    axes are performed by hand, Drive steers these while running and freewheeling, between Punch in and Punch out; past
+    the end they come to rest.
+
     A stop (asked for; the rig silent or astray; an axis held back; the engine late; on or to the timeline also:
-    timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, driving, joining,
-    running and freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished only a
-    stop that was asked for counts: nothing moves, so the others speak against arming, driving and recueing instead. A
-    stop is latched: its first cause stays until Reset, and after Reset nothing moves before the next Arm or Drive.
+    timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, driving, going,
+    joining, running and freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished
+    only a stop that was asked for counts: nothing moves, so the others speak against arming, driving, going and
+    recueing instead. A stop is latched: its first cause stays until Reset, and after Reset nothing moves before the
+    next Arm, Drive or Go.
 
     The program's own clock, halted or set anew, is a master like any other: it stops a move, or is waited for where
     the operator lets it join. ClockHalted moves nothing; it is remembered for the words, until timecode runs again.
@@ -41,6 +52,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from sequencer.playback.events import Action, Arm
+from sequencer.score.marks import Mark
 
 GRACE_S = 0.04  # how far past the start of the cue a move may still begin; the guard takes up the difference
 PREROLL_S = 1.0
@@ -53,6 +65,7 @@ class Phase(StrEnum):
     IDLE = "idle"
     LOCATING = "locating"
     DRIVING = "driving"
+    GOING = "going"
     READY = "ready"
     JOINING = "joining"
     RUNNING = "running"
@@ -63,7 +76,8 @@ class Phase(StrEnum):
 
 
 ON_THE_CLOCK = frozenset({Phase.JOINING, Phase.RUNNING, Phase.FREEWHEELING})
-MOVING = ON_THE_CLOCK | {Phase.LOCATING, Phase.DRIVING}
+PLAYING = frozenset({Phase.RUNNING, Phase.FREEWHEELING})
+MOVING = ON_THE_CLOCK | {Phase.LOCATING, Phase.DRIVING, Phase.GOING}
 UNARMED = frozenset({Phase.IDLE, Phase.FINISHED})
 RECUED_FROM = frozenset({Phase.READY, Phase.FINISHED})
 STOPS = frozenset({Phase.STOPPING, Phase.STOPPED})
@@ -77,7 +91,8 @@ class State:
     began or was joined, None while a master that stands is awaited. `since_ns`: when locating, joining or freewheeling
     began, None before its first tick; while driving, when the hand was last heard of. `hindrance`: what spoke against
     arming at the last tick. `told`: what was last said of the timecode while ready, or to a hand that may not drive.
-    `halted`: how the program's own clock came to stand, while it does.
+    `halted`: how the program's own clock came to stand, while it does. `mark`: the one that the rig was sent to last.
+    `punched`: whether hands have their axes; `hand_ns`: when such a hand was heard of last, None when it let go.
     """
 
     phase: Phase = Phase.IDLE
@@ -88,6 +103,9 @@ class State:
     hindrance: str = ""
     told: str = ""
     halted: str = ""
+    mark: Mark | None = None
+    punched: bool = False
+    hand_ns: int | None = None
 
     @property
     def cue(self) -> Arm:

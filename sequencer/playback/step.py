@@ -14,15 +14,17 @@ from sequencer.playback.events import (
     Drive,
     EngineLate,
     Event,
+    Go,
     GoTo,
     Hold,
+    Punch,
     Recue,
     Reset,
     Say,
     Stop,
     Tick,
 )
-from sequencer.playback.handled import drive, driven
+from sequencer.playback.handled import drive, driven, go, gone, punch
 from sequencer.playback.state import MOVING, RECUED_FROM, SILENT_S, STOPS, UNARMED, Phase, State, Step
 from sequencer.playback.stopping import late, reset, stop
 
@@ -38,6 +40,10 @@ def step(state: State, event: Event) -> Step:
             return _recue(state, cued, by)
         case Drive(wanted, at_ns):
             return drive(state, wanted, at_ns)
+        case Go():
+            return go(state, event)
+        case Punch(within):
+            return punch(state, within)
         case ClockHalted(how):
             return replace(state, halted=how), ()
         case Stop(cause):
@@ -65,6 +71,8 @@ def _tick(state: State, tick: Tick) -> Step:
             return wait(state, tick)
         case Phase.DRIVING:
             return driven(state, tick)
+        case Phase.GOING:
+            return gone(state, tick)
         case Phase.JOINING | Phase.RUNNING | Phase.FREEWHEELING:
             return run(state, tick)
         case Phase.STOPPING if tick.standing:
@@ -107,10 +115,9 @@ def _recue(state: State, cued: Cued, by: str) -> Step:
 def _locate(state: State, armed: Arm, why: str) -> Step:
     then = ", then at once to wherever timecode runs in it" if armed.joins else ""
     words = f"{why}; moving to the start of the cue at up to {armed.cap:.0%} of full speed{then}. Keep clear of the rig"
-    return (
-        replace(state, phase=Phase.LOCATING, armed=armed, told="", since_ns=None),
-        (GoTo(armed.cued, armed.cap), Say("locating", words)),
-    )
+    punched = armed.punched and any(armed.by_hand)
+    locating = replace(state, phase=Phase.LOCATING, armed=armed, told="", since_ns=None, punched=punched)
+    return locating, (GoTo(armed.cued, armed.cap), Say("locating", words))
 
 
 def _refusal(state: State, cued: Cued) -> str:

@@ -8,6 +8,7 @@ from sequencer.playback.state import MOVING, STOPS, UNARMED, Phase, State, Step
 
 
 def stop(state: State, cause: str) -> Step:
+    """Return what to do when somebody or something asks for a stop: it is latched, whatever comes later."""
     cause = cause or "a stop was asked for without a reason; ask who is at the controls"
     if state.phase in STOPS:
         return state, (Say("stop", f"already {state.phase}: {state.cause}. Now also: {cause}"),)
@@ -18,6 +19,7 @@ def stop(state: State, cause: str) -> Step:
 
 
 def reset(state: State) -> Step:
+    """Return what to do when the operator resets: a stop is cleared where everything stands still."""
     match state.phase:
         case Phase.STOPPED:
             words = "reset; nothing moves before it is armed again"
@@ -28,6 +30,7 @@ def reset(state: State) -> Step:
 
 
 def late(state: State, late_s: float) -> Step:
+    """Return what to do when this machine was late: too late, where something is armed, is a stop."""
     if late_s <= LONGEST_STEP_S or state.phase in UNARMED:
         return state, ()
     words = f"this machine was {late_s * 1000:.0f} ms late with a setpoint"

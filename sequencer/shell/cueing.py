@@ -3,14 +3,17 @@
 It takes longer than a tick may. It arms nothing.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+
+import numpy as np
 
 from sequencer.motion.peaks import over
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback.cued import Cued, cue_up
 from sequencer.project.document import Project
 from sequencer.rig.axis import Rig
+from sequencer.shell.messages import Arm
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +60,33 @@ def from_marker(project: Project, timeline: Trajectory, name: str) -> Stretch:
     rate = project.timebase.rate
     ends = [float(rate.seconds(cue.end)) for cue in project.move.cues if cue.start <= marker.at < cue.end]
     return Stretch(float(rate.seconds(marker.at)), min(ends, default=timeline.end_s))
+
+
+def performing(rig: Rig, project: Project, order: Arm) -> tuple[bool, ...]:
+    """Return for each axis whether hands are to perform it; nothing where none is. Error: ValueError in words."""
+    places = [rig.index(name) for name in order.by_hand]
+    if not places:
+        return ()
+    if order.late == "join":
+        raise ValueError("axes cannot be performed by hand where timecode may be joined; choose one of them")
+    keyless = set(order.by_hand) - {track.axis for track in project.move.tracks if track.keys}
+    if keyless and not order.punched:
+        names = " and ".join(sorted(keyless))
+        raise ValueError(f"there is nothing to play on {names} before the punch in; let hands have it from the start")
+    return tuple(place in places for place in range(len(rig.axes)))
+
+
+def as_it_stands(cued: Cued, project: Project, by_hand: tuple[bool, ...], standing: tuple[float, ...]) -> Cued:
+    """Return the cue that leaves each axis which hands perform, and which has no keys, where it stands.
+
+    Shape: `by_hand` A, or 0; `standing` A.
+    """
+    keyed = {track.axis for track in project.move.tracks if track.keys}
+    stays = [own and axis.name not in keyed for own, axis in zip(by_hand, project.rig.axes, strict=bool(by_hand))]
+    if not any(stays):
+        return cued
+    position = np.where(stays, standing, cued.position)
+    return replace(cued, position=position, approach=np.where(stays, standing, cued.approach))
 
 
 def call_up(  # the move, its project and what is wanted of it

@@ -9,18 +9,21 @@ from fractions import Fraction
 
 from sequencer.adapters.contract import Output
 from sequencer.errors import ProjectError
+from sequencer.live.handling import Deed
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback import events
-from sequencer.playback.state import MOVING, RECUED_FROM, UNARMED, Phase
+from sequencer.playback.state import MOVING, PLAYING, RECUED_FROM, UNARMED, Phase
 from sequencer.project.document import Project
+from sequencer.score.marks import Mark
 from sequencer.shell.child import Child
-from sequencer.shell.cueing import Called, Stretch, call_up, from_marker, of_cue, whole
+from sequencer.shell.cueing import Called, Stretch, as_it_stands, call_up, from_marker, of_cue, performing, whole
 from sequencer.shell.desk import Desk
 from sequencer.shell.ears import Ears
 from sequencer.shell.loop import Engine
 from sequencer.shell.memory import Page
-from sequencer.shell.messages import Arm, Command, Drive, Quit, Refused, Reset, Start
+from sequencer.shell.messages import Arm, Command, Drive, Go, Pressed, Punch, Quit, Refused, Reset, Start, TakeHands
 from sequencer.shell.records import OpenTake
+from sequencer.shell.visiting import demand_way, mark_of
 from sequencer.shell.watchdog import UNWATCHED
 from sequencer.sync.orders import Due, GoToMark, Locate, StartClock, StopClock, StopRig, TakeCue
 
@@ -45,6 +48,7 @@ class Duty:
     stops: int = 0
     quitting: bool = False
     deserted: bool = False
+    performing: bool = False  # at the last tick the rig was on the clock, where a hand may have had axes
 
     @property
     def done(self) -> bool:
@@ -68,6 +72,12 @@ class Duty:
                     self.clock_runs = True
             case Drive(parts):
                 self._drive(parts)
+            case TakeHands(on):
+                self._take_hands(on)
+            case Go():
+                self._go(command)
+            case Punch(within):
+                self.engine.order(events.Punch(within))
             case Reset():
                 self.engine.order(events.Reset())
             case Quit():
@@ -82,11 +92,51 @@ class Duty:
             wanted = tuple(part * axis.speed for part, axis in zip(parts, axes, strict=True))
             self.engine.order(events.Drive(wanted, time.monotonic_ns()))
 
+    def _take_hands(self, on: bool) -> None:
+        pads = self.ears.pads
+        if pads is None:
+            self.child.control.say(Refused("no game controllers were opened; start again and name them: pads:", 1))
+        else:
+            pads.take(on)
+
+    def feel(self, due_ns: int) -> None:
+        """Bring what hands want to the core, and what they pressed to the operator's program; a stop at any time."""
+        pads, phase = self.ears.pads, self.engine.state.phase
+        if pads is None:
+            return
+        if self.performing and phase is Phase.FINISHED:
+            # a hand that still holds on when the cue is done does not drive away from its end
+            pads.let_go()
+        self.performing = phase in PLAYING
+        for done in pads.deeds():
+            if done.deed is Deed.STOP:
+                self.engine.order(events.Stop("stop was pressed on a game controller"))
+            elif pads.taken and done.words:
+                self.engine.say(due_ns, "hands", done.words)
+            elif pads.taken and done.deed is not None:
+                self.child.control.say(Pressed(done.deed, done.pad))
+        wishes = pads.wishes(due_ns, self.engine.sent.position)
+        if wishes is not None:
+            self.engine.order(events.Drive(wishes, due_ns))
+
+    def _go(self, order: Go) -> None:
+        """Send the rig to a mark, where there is a way."""
+        try:
+            mark = mark_of(order)
+            demand_way(self.child.rig, self.engine.sent, mark)
+        except (ValueError, ZeroDivisionError) as fault:
+            self.engine.say(time.monotonic_ns(), "refused", f"not sent to {order.name}: {fault}")
+            return
+        self.armed = None
+        self.engine.order(events.Go(mark))
+
     def obey(self, due: Due) -> None:
         """Do what a trigger ordered, as far as a trigger may."""
         match due.order:
             case StopRig():
                 self.engine.order(events.Stop(f"{due.by} asked for it; find out who sent it, and why"))
+            case GoToMark(name) if (mark := self._mark(name)) is not None:
+                self.engine.order(events.Go(mark, due.by))
             case TakeCue() | GoToMark():
                 self._call(due, due.order.name)
             case StartClock() | StopClock() | Locate() if self.desk is not None:
@@ -96,6 +146,9 @@ class Duty:
             case StartClock() | Locate():
                 master = self.ears.follower.told
                 self._say(f"{due.by} has no effect: {master} is the master, and starts and places itself")
+
+    def _mark(self, name: str) -> Mark | None:
+        return next((mark for mark in self.project.marks if mark.name == name), None)
 
     def _set_clock(self, desk: Desk, due: Due) -> None:
         """Start, stop or place our own clock at the order's own stamp."""
@@ -155,6 +208,7 @@ class Duty:
             return
         try:
             part = whole(self.project, self.timeline) if order.cue is None else of_cue(self.project, order.cue)
+            by_hand = performing(self.child.rig, self.project, order)
             called = self._called(part, order)
         except (ValueError, ZeroDivisionError, ProjectError) as fault:
             self.child.control.say(Refused(str(fault), 2))
@@ -165,16 +219,22 @@ class Duty:
         if called.rough:
             self.engine.say(time.monotonic_ns(), "rough", f"rougher than the motors like: {called.rough}")
         joins = order.late == "join"
-        if joins and self.child.rig.combined:
+        if self.child.rig.combined and (joins or by_hand):
             names = ", ".join(one.name for one in self.child.rig.combined)
-            words = (
-                f"while joining, limits that tie axes together are not kept ({names}); stand clear of what they guard"
-            )
+            how = "joining" if joins else "axes are performed by hand"
+            words = f"while {how}, limits that tie axes together are not kept ({names}); stand clear of what they guard"
             self.engine.say(time.monotonic_ns(), "combined", words)
         self.armed = order
         self._place(called, order)
         freewheel_s = self.child.setup.freewheel_s
-        arm = events.Arm(cued=called.cued, freewheel_s=freewheel_s, joins=joins, remote=order.remote)
+        arm = events.Arm(
+            cued=as_it_stands(called.cued, self.project, by_hand, self.engine.sent.position),
+            freewheel_s=freewheel_s,
+            joins=joins,
+            remote=order.remote,
+            by_hand=by_hand,
+            punched=order.punched,
+        )
         self.engine.order(arm, self._take(order, called))
 
     def _called(self, part: Stretch, order: Arm) -> Called:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from sequencer.adapters.contract import Chunk, Source
+from sequencer.shell.hands import HandsOn
 from sequencer.shell.kinds import carried
 from sequencer.sync.agenda import Agenda
 from sequencer.sync.orders import Due, Reader
@@ -39,6 +40,7 @@ def _numbers(counted: object, names: Mapping[str, str]) -> str:
 class Ears:
     """`time_port` is the port that is followed, None where nothing outside is; `readers` read orders, by port.
 
+    `pads` takes rows of game controllers, at `pads_port`.
     `addresses` name the ports for people. `starts_ahead_ns` is how long a start of our own clock takes to be heard.
     """
 
@@ -48,6 +50,8 @@ class Ears:
     readers: Mapping[int, Reader] = field(default_factory=dict)
     addresses: tuple[str, ...] = ()
     starts_ahead_ns: int = 0
+    pads: HandsOn | None = None
+    pads_port: int | None = None
     agenda: Agenda = field(default_factory=Agenda)
     _told: set[int] = field(default_factory=set)
 
@@ -63,6 +67,8 @@ class Ears:
             for chunk in source.read(now_ns):
                 if chunk.port == self.time_port:
                     self.follower.feed(chunk.stamp_ns, chunk.data)
+                elif self.pads is not None and chunk.port == self.pads_port:
+                    self.pads.feed(chunk.stamp_ns, chunk.data)
                 elif chunk.port not in self._told and self._is_time(chunk):
                     self._told.add(chunk.port)
                     notices.append(

@@ -16,6 +16,7 @@ import numpy as np
 
 from sequencer.adapters.contract import Output, Source
 from sequencer.errors import LinkError, ProjectError, SequencerError
+from sequencer.live.handling import default_handlings
 from sequencer.motion.compile import compile_move
 from sequencer.playback import events
 from sequencer.playback.state import MOVING, ON_THE_CLOCK, STOPS
@@ -25,6 +26,7 @@ from sequencer.rig.signals import Floats
 from sequencer.shell.child import Child, join
 from sequencer.shell.duty import Duty
 from sequencer.shell.ears import Ears
+from sequencer.shell.hands import HandsOn
 from sequencer.shell.inlets import AtPort, RingSource, in_io
 from sequencer.shell.kinds import carried, laws, open_output, open_source
 from sequencer.shell.loop import Engine, Wires
@@ -122,6 +124,8 @@ def _ears(setup: Setup, project: Project, follower: Follower, folder: Path, stac
         readers={inlets.index(address): _reader(address, project) for address in setup.triggers},
         addresses=inlets,
         starts_ahead_ns=MUSIC_AHEAD_NS if setup.sync == "audio" else 0,
+        pads=HandsOn(project.rig, project.hands or default_handlings(project.rig)) if setup.controllers else None,
+        pads_port=setup.pads_port,
     )
 
 
@@ -159,6 +163,7 @@ def _run(duty: Duty) -> None:
                 duty.engine.hear(time.monotonic_ns())
                 duty.pondered, due_ns = False, time.monotonic_ns() + period_ns
             _look_after(duty, due_ns)
+            duty.feel(due_ns)
             _wait(due_ns, duty.child.setup.precise)
             now_ns = time.monotonic_ns()
             duty.engine.late_ns = now_ns - due_ns
@@ -214,8 +219,10 @@ def _look_after(duty: Duty, due_ns: int) -> None:
         duty.stops = stops
         engine.order(events.Stop("the operator pressed stop"))
     if engine.state.phase in STOPS:
-        # whatever stopped it: nothing that was to come starts what is armed after it
+        # whatever stopped it: nothing that was to come starts what is armed after it, and no hand that still holds on
         duty.ears.agenda.clear("the rig")
+        if duty.ears.pads is not None:
+            duty.ears.pads.take(False)
     if duty.deserted:
         return
     beat_ns = page.word(Page.OPERATOR_BEAT)

@@ -11,11 +11,11 @@ from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 
 from sequencer.adapters.contract import Source
-from sequencer.errors import ProjectError, SequencerError
+from sequencer.errors import LinkError, ProjectError, SequencerError
 from sequencer.shell.child import Child, join
 from sequencer.shell.inlets import Inlet, in_io
 from sequencer.shell.keeper import Keeper, keeping
-from sequencer.shell.kinds import open_source
+from sequencer.shell.kinds import open_controllers, open_source
 from sequencer.shell.memory import Ring
 from sequencer.shell.messages import Failed, Opened, Quit, Said, Setup
 from sequencer.shell.playback import open_playback
@@ -37,6 +37,7 @@ def main(folder: Path) -> None:
                 inlet = Inlet(port, opening, vital)
                 stack.callback(inlet.close)
                 inlets.append(inlet)
+            inlets += _pads(child, stack)
             child.control.say(Opened("io", {inlet.port: inlet.address for inlet in inlets}))
             _serve(child, inlets, ring, keeper)
     except ProjectError as fault:
@@ -54,6 +55,19 @@ def _openings(setup: Setup, folder: Path) -> Iterator[tuple[int, AbstractContext
             yield port, open_source(address), address in setup.sources[:1]
     if setup.sync == "audio":
         yield len(setup.inlets), open_playback(setup, Ring(folder / "wishes")), True
+
+
+def _pads(child: Child, stack: ExitStack) -> list[Inlet]:
+    """Open the game controllers; where that cannot be, it is told, and the run goes on without them."""
+    if not child.setup.controllers:
+        return []
+    try:
+        pads = Inlet(child.setup.pads_port, open_controllers(child.setup.controllers), vital=False)
+    except LinkError as fault:
+        child.control.say(Said(time.monotonic_ns(), "link", f"{fault}. The run goes on without game controllers"))
+        return []
+    stack.callback(pads.close)
+    return [pads]
 
 
 def _serve(child: Child, inlets: list[Inlet], ring: Ring, keeper: Keeper) -> None:

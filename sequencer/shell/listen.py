@@ -86,7 +86,7 @@ def machine() -> tuple[Group, ...]:
                 Port("out, to one that listens", "give MTC", ("--give mtc:pipe:4711",)),
             ),
         ),
-        *(_pads(scheme, names) for scheme, names in controller_names().items()),
+        *(_pads(scheme, names) for scheme, names in _pads_here().items()),
         Group("recordings", (Port("a WAV file", "LTC, from a recording", ("--audio-in file:NAME.wav",)),)),
         *(Group(f"left out: {place}", missing=why) for place, why in _left_out().items()),
     )
@@ -94,6 +94,11 @@ def machine() -> tuple[Group, ...]:
 
 def _left_out() -> dict[str, str]:
     return sources_left_out() | controllers_left_out()
+
+
+def _pads_here() -> dict[str, tuple[str, ...] | str]:
+    with _looking:
+        return controller_names()
 
 
 def _pads(scheme: str, names: tuple[str, ...] | str) -> Group:

@@ -78,6 +78,11 @@ class Engine:
         """
         self._inbox.append((event, take))
 
+    @property
+    def sent(self) -> Sent:
+        """What went out last."""
+        return self._sent
+
     def hear(self, now_ns: int) -> None:
         """Take in what has arrived by `now_ns`."""
         for notice in self._wires.ears.hear(now_ns):
@@ -106,7 +111,7 @@ class Engine:
         self._show(clock)
 
     def _show(self, clock: Clock) -> None:
-        actual = self._watch.position
+        actual, hands = self._watch.position, self._wires.ears.pads
         status = Status(
             at_ns=self._sent.due_ns,
             phase=self.state.phase,
@@ -122,6 +127,8 @@ class Engine:
             ticks=self.ticks,
             skipped=self.skipped,
             late_ns=self.late_ns,
+            hands=hands is not None and hands.taken,
+            punched=self.state.punched,
         )
         self._wires.show(self._encode(status))
 
@@ -144,7 +151,11 @@ class Engine:
             if take is not None and self.state.armed is event:
                 self._open(take, due_ns)
             for action in actions:
-                self._pilot = obey(self._pilot, action, self._sent, due_ns)
+                try:
+                    self._pilot = obey(self._pilot, action, self._sent, due_ns)
+                except ValueError as fault:
+                    # there was a way when it was asked for; the rig moved on since
+                    self.order(Stop(f"{fault}; reset, and send it from where it stands"))
                 self._sent = taken_over(self._pilot.rig, self._sent, action)
                 if isinstance(action, Say):
                     self.say(due_ns, action.code, action.text)

@@ -29,6 +29,7 @@ class Setup(msgspec.Struct, frozen=True, kw_only=True):
     sources: tuple[str, ...] = ()  # addresses where time may come in; the first one is followed
     triggers: tuple[str, ...] = ()  # addresses where orders come in
     audio_out: str = ""  # the sound card that plays the music; empty for the system's own choice
+    controllers: str = ""  # the address of the game controllers; empty for none
     give: tuple[str, ...] = ()  # where time goes out
     offset_frames: str | None = None  # in place of the project's own, as an exact fraction
     delay_ms: float | None = None
@@ -45,6 +46,11 @@ class Setup(msgspec.Struct, frozen=True, kw_only=True):
         """The addresses to listen at, each once; a chunk's port is its place here. The playback has the next one."""
         return tuple(dict.fromkeys((*self.sources, *self.triggers)))
 
+    @property
+    def pads_port(self) -> int:
+        """The port at which rows of game controllers come in, after the playback's."""
+        return len(self.inlets) + 1
+
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
     """The first message of a process that was started by the command; the token proves that it is the one."""
@@ -58,6 +64,7 @@ class Arm(msgspec.Struct, frozen=True, tag="arm", kw_only=True):
 
     `speed` is a part of the pass's own, as an exact fraction. `late` says what becomes of timecode in mid-move. The
     program's own clock is set `preroll_s` before the start. `remote` lets triggers choose another cue or marker.
+    `by_hand` are the axes that hands perform while the others play: from the start, or from a `Punch` on.
     """
 
     cue: str | None = None
@@ -66,6 +73,8 @@ class Arm(msgspec.Struct, frozen=True, tag="arm", kw_only=True):
     late: Late = "refuse"
     preroll_s: float = 0.0
     remote: bool = False
+    by_hand: tuple[str, ...] = ()
+    punched: bool = True
     take: str | None = None
     heading: Heading | None = None
 
@@ -83,6 +92,31 @@ class Drive(msgspec.Struct, frozen=True, tag="drive"):
     parts: tuple[float, ...]
 
 
+class TakeHands(msgspec.Struct, frozen=True, tag="take hands"):
+    """From now on the game controllers drive the rig, or no longer. An operator's act, at this machine."""
+
+    on: bool
+
+
+class Go(msgspec.Struct, frozen=True, tag="go", kw_only=True):
+    """Go to a pose that is called `name`; axes that it does not name stay. An operator's act, at this machine.
+
+    `part` of each axis's speed is used, or the way takes `lasts_s`; both are exact numbers as text. Without either it
+    is as fast as it may.
+    """
+
+    name: str
+    position: tuple[tuple[str, float], ...]
+    part: str = ""
+    lasts_s: str = ""
+
+
+class Punch(msgspec.Struct, frozen=True, tag="punch"):
+    """Hands have the axes that they perform from now on, or no longer."""
+
+    within: bool
+
+
 class Reset(msgspec.Struct, frozen=True, tag="reset"):
     """Clear a latched stop. An operator's act, never the program's."""
 
@@ -91,7 +125,7 @@ class Quit(msgspec.Struct, frozen=True, tag="quit"):
     """Stop the rig if it moves, and end the process."""
 
 
-Command = Arm | Start | Drive | Reset | Quit
+Command = Arm | Start | Drive | TakeHands | Go | Punch | Reset | Quit
 
 
 class Opened(msgspec.Struct, frozen=True, tag="opened"):
@@ -109,6 +143,13 @@ class Said(msgspec.Struct, frozen=True, tag="said"):
     at_ns: int
     code: str
     text: str
+
+
+class Pressed(msgspec.Struct, frozen=True, tag="pressed"):
+    """Somebody asked for `deed` on pad number `pad`, in the words of `live.hands.Deed`."""
+
+    deed: str
+    pad: int
 
 
 class Kept(msgspec.Struct, frozen=True, tag="kept"):
@@ -141,7 +182,7 @@ class Ended(msgspec.Struct, frozen=True, tag="ended"):
     work_us: tuple[float, ...]
 
 
-Report = Hello | Opened | Said | Kept | Refused | Failed | Ended
+Report = Hello | Opened | Said | Pressed | Kept | Refused | Failed | Ended
 
 
 class Status(msgspec.Struct, frozen=True, kw_only=True):
@@ -161,6 +202,8 @@ class Status(msgspec.Struct, frozen=True, kw_only=True):
     ticks: int
     skipped: int
     late_ns: int
+    hands: bool = False  # whether game controllers drive
+    punched: bool = False  # whether hands have the axes that they perform
 
 
 COMMANDS: msgspec.msgpack.Decoder[Command] = msgspec.msgpack.Decoder(Command)

@@ -19,7 +19,7 @@ from sequencer.score.move import Cue, Pass
 from sequencer.shell.companion import Companion, companion
 from sequencer.shell.crew import Crew, CrewFailed
 from sequencer.shell.kinds import open_source
-from sequencer.shell.messages import Arm, Kept, Opened, Refused, Said, Status
+from sequencer.shell.messages import Arm, Kept, Opened, Pressed, Refused, Said, Status
 from sequencer.sync.address import carried
 from sequencer.takes.rows import Heading
 
@@ -112,6 +112,7 @@ class Watch:
     crew: Crew
     tell: Tell
     kept: list[Kept] = field(default_factory=list)
+    act: Callable[[Pressed], None] = lambda _: None  # on what was pressed on a game controller
     recording: bool = False
     been_ready: bool = False
 
@@ -131,6 +132,8 @@ class Watch:
         status = self.crew.status()
         self.tell(status, said)
         for one in reports:
+            if isinstance(one, Pressed):
+                self.act(one)
             if isinstance(one, Refused):
                 raise CrewFailed(one.text, one.exit_status)
         for one in said:

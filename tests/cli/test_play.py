@@ -1,5 +1,6 @@
 """`twintake play`: what it asks of the processes, from what the operator wrote. What they do with it: tests/shell."""
 
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,6 +10,8 @@ from typer.testing import CliRunner
 
 from sequencer.cli import play
 from sequencer.cli.app import app
+from sequencer.project.store import load
+from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Arm, Setup
 
 
@@ -59,3 +62,43 @@ def test_each_option_names_its_inlets(asked: list[tuple[Setup, Arm]], harbour: P
     assert setup.sources == ("ltc:quay", "file:a.wav")
     assert setup.triggers == ("osc:0", "midi:Deck")
     assert (setup.offset_frames, setup.delay_ms) == ("-1/2", 1.5)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ("--punch-in", "--punch-in: nothing is performed"),
+        ("--by-hand pan --late join", "cannot be joined"),
+        ("--by-hand crane", "the rig has no axis 'crane'; it has pan"),
+    ],
+)
+def test_what_cannot_be_performed_by_hand_is_refused_with_its_option(
+    asked: list[tuple[Setup, Arm]], harbour: Path, options: str, words: str
+) -> None:
+    done = CliRunner().invoke(app, ["play", str(harbour), *options.split()])
+    assert done.exit_code == 2
+    assert words in " ".join(done.output.split())
+    assert asked == []
+
+
+def test_axes_by_hand_are_armed_so_and_the_take_says_it(
+    asked: list[tuple[Setup, Arm]], harbour: Path, tmp_path: Path
+) -> None:
+    options = "--by-hand pan --by-hand pan --by-hand tilt --punch-in --cue"
+    cue = load(harbour, laws()).move.cues[0].name
+    folder = tmp_path / "copy"
+    shutil.copytree(harbour, folder)
+    done = CliRunner().invoke(app, ["play", str(folder), "--record", *options.split(), cue])
+    assert done.exit_code == 0, done.output
+    ((setup, order),) = asked
+    assert setup.controllers == "pads:"
+    assert (order.by_hand, order.punched) == (("pan", "tilt"), False)
+    assert order.heading is not None
+    assert order.heading.by_hand == ("pan", "tilt")
+
+
+def test_without_axes_by_hand_no_controllers_are_opened(asked: list[tuple[Setup, Arm]], harbour: Path) -> None:
+    done = CliRunner().invoke(app, ["play", str(harbour)])
+    assert done.exit_code == 0, done.output
+    ((setup, order),) = asked
+    assert (setup.controllers, order.by_hand) == ("", ())

@@ -14,17 +14,21 @@ from sequencer.playback.events import (
     EngineLate,
     Event,
     Follow,
+    Go,
     GoTo,
     Hold,
+    Punch,
     Reset,
     Say,
     Steer,
     Stop,
     Tick,
+    ToMark,
 )
 from sequencer.playback.guard import Stray
 from sequencer.playback.state import GRACE_S, MOVING, ON_THE_CLOCK, UNARMED, Phase, State
 from sequencer.playback.step import step
+from sequencer.score.marks import Mark
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import END, START, legs, there
 from tests.playback.rules import RIG
@@ -32,6 +36,7 @@ from tests.playback.rules import RIG
 CUED = cue_up(RIG, there(), 10.0, 14.0)
 ARM = Arm(cued=CUED)
 JOINS = Arm(cued=CUED, joins=True)
+DOORWAY = Mark("doorway", (("pan", 30.0), ("slide", 500.0)))
 PHASES = list(Phase)
 
 
@@ -45,10 +50,10 @@ ON_COURSE = replace(QUIET, clock=clock())
 
 def state(phase: Phase, **more: object) -> State:
     cause = "a cable was pulled" if phase in (Phase.STOPPING, Phase.STOPPED) else ""
-    armed = None if phase is Phase.IDLE else ARM
+    armed = None if phase in (Phase.IDLE, Phase.DRIVING, Phase.GOING) else ARM
     # a hand that drives was heard of just before the ticks below
     since_ns = 4_900_000_000 if phase is Phase.DRIVING else 4_000_000_000
-    begun = State(phase=phase, armed=armed, cause=cause, jumps=3, since_ns=since_ns)
+    begun = State(phase=phase, armed=armed, cause=cause, jumps=3, since_ns=since_ns, mark=DOORWAY)
     return replace(begun, **more)  # type: ignore[arg-type]  # fields by name, from the tables below
 
 
@@ -87,8 +92,20 @@ TABLE: list[tuple[str, Event, Leads]] = [
     (
         "drive",
         Drive((10.0, -20.0), 5_000_000_000),
+        {phase: (Phase.DRIVING, [Steer]) for phase in (Phase.IDLE, Phase.DRIVING, Phase.GOING, Phase.FINISHED)},
+    ),
+    (
+        "a hand that lies on the stick",
+        Drive((0.0, 0.0), 5_000_000_000),
         {phase: (Phase.DRIVING, [Steer]) for phase in (Phase.IDLE, Phase.DRIVING, Phase.FINISHED)},
     ),
+    (
+        "go",
+        Go(DOORWAY),
+        {phase: (Phase.GOING, [ToMark]) for phase in (Phase.IDLE, Phase.DRIVING, Phase.GOING, Phase.FINISHED)},
+    ),
+    ("go by a trigger that may not choose", Go(DOORWAY, "OSC /mark/go"), {}),
+    ("punch in where nothing is performed", Punch(True), {}),
     ("reset", Reset(), {Phase.STOPPED: (Phase.IDLE, [])}),
     ("late", EngineLate(0.063), TROUBLES),
     ("a little late", EngineLate(0.049), {}),
@@ -103,6 +120,7 @@ TABLE: list[tuple[str, Event, Leads]] = [
         replace(QUIET, arrived=True, standing=True, clock=clock(11.0)),
         {
             Phase.LOCATING: (Phase.READY, [Hold]),
+            Phase.GOING: (Phase.IDLE, [Hold]),
             Phase.STOPPING: (Phase.STOPPED, [Hold]),
             Phase.FREEWHEELING: (Phase.RUNNING, []),
         },

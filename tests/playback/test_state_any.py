@@ -7,12 +7,15 @@ from hypothesis import strategies as st
 
 from sequencer.playback.events import (
     Action,
+    Drive,
     EngineLate,
     Event,
     Follow,
+    Go,
     GoTo,
     Hold,
     Join,
+    Punch,
     Reset,
     Stop,
     Tick,
@@ -21,7 +24,11 @@ from sequencer.playback.guard import Stray
 from sequencer.playback.state import ON_THE_CLOCK, UNARMED, Phase, State
 from sequencer.playback.step import step
 from sequencer.sync.reading import Clock, Lock
-from tests.playback.test_state import ARM, JOINS, ON_COURSE, QUIET, clock, motions
+from tests.playback.test_state import ARM, DOORWAY, JOINS, ON_COURSE, QUIET, clock, motions
+
+PERFORMS = replace(ARM, by_hand=(True, False, False, False))
+DRIVE = Drive((10.0, 0.0, 0.0, 0.0), 5_000_000_000)
+GO = Go(DOORWAY)
 
 
 def some_clock() -> st.SearchStrategy[Clock]:
@@ -69,7 +76,10 @@ def test_nothing_ever_moves_that_was_not_armed(events: list[Event]) -> None:
 
 
 @settings(max_examples=300, deadline=None)
-@given(before=some_events(ARM, JOINS, Reset()), events=some_events(ARM, Stop("again"), EngineLate(0.2)))
+@given(
+    before=some_events(ARM, JOINS, PERFORMS, GO, DRIVE, Punch(True), Punch(False), Reset()),
+    events=some_events(ARM, GO, DRIVE, Punch(True), Punch(False), Stop("again"), EngineLate(0.2)),
+)
 def test_a_stop_from_anywhere_is_latched_with_its_cause_until_reset(before: list[Event], events: list[Event]) -> None:
     reached, _ = fold(State(), before)
     stopped, _ = step(reached, Stop("a child ran in"))

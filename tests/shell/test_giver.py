@@ -266,6 +266,7 @@ def talk() -> Iterator[tuple[Control[Command], "Control[Report]"]]:
         end.close()
 
 
+@pytest.mark.real_time
 def test_a_target_that_goes_away_is_told_and_the_others_go_on(tmp_path: Path) -> None:
     page = Page(tmp_path / "page", new=True)
     now_ns = time.monotonic_ns()

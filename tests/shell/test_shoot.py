@@ -107,19 +107,12 @@ def test_a_move_beyond_the_motors_is_refused_with_its_place(tmp_path: Path) -> N
     assert "limit" in words
 
 
-@pytest.mark.parametrize(
-    ("fault", "status", "words"),
-    [
-        ("project.json", 2, "project.json"),
-        ("rig.json", 2, "rig.json"),
-    ],
-)
-def test_a_damaged_project_is_a_usage_fault(tmp_path: Path, fault: str, status: int, words: str) -> None:
+def test_a_damaged_project_is_a_usage_fault(tmp_path: Path) -> None:
     folder = small_project(tmp_path / "small")
-    (folder / fault).write_text((folder / fault).read_text()[:-30])
+    (folder / "project.json").write_text((folder / "project.json").read_text()[:-30])
     done = run("takes", str(folder))
-    assert done.returncode == status
-    assert words in done.stderr
+    assert done.returncode == 2
+    assert "project.json" in done.stderr
     assert "Traceback" not in done.stderr
 
 
@@ -257,38 +250,6 @@ def test_a_large_move_is_armed_however_long_that_takes_to_work_out(start: Starte
     running.wait_opened()
     watch.arm(Arm(cue="turn"))
     watch.until(Phase.READY, 20)
-
-
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        (["takes", "{}", "--cue", "nope"], "no cue 'nope' in Small; cues: turn"),
-        (["takes", "{}", "--pass", "nope"], "no pass 'nope' in Small; passes: as written"),
-        (["play", "{}", "--arm", "--pass", "nope"], "no pass 'nope'"),
-        (["play", "{}", "--arm", "--record"], "name it with --cue"),
-        (["play", "{}", "--arm", "--until", "10:99:00:00"], "--until: 10:99:00:00 has 99 minutes"),
-        (["takes", "{}", "--within", "0"], "a number of pixels above zero"),
-        (["play", "{}", "--arm", "--speed", "0"], "as 1/2, 0.5 or 50%, not '0'"),
-        (["play", "{}", "--arm", "--speed", "1/0"], "as 1/2, 0.5 or 50%, not '1/0'"),
-        (["play", "{}", "--arm", "--speed", "half"], "as 1/2, 0.5 or 50%, not 'half'"),
-        (["play", "{}", "--arm", "--speed", "1e99"], "as 1/2, 0.5 or 50%, not '1e99'"),
-        (["play", "{}", "--arm", "--late", "later"], "'later' is not one of 'refuse', 'join'"),
-        (["play", "{}", "--arm", "--midi-in", "virtual:quay"], "--midi-in: has no meaning with --sync internal"),
-        (["play", "{}", "--arm", "--sync", "mtc", "--audio-in", "quay"], "add --sync ltc, or leave it out"),
-        (["play", "{}", "--arm", "--audio-out", "quay"], "--audio-out: has no meaning with --sync internal"),
-        (["play", "{}", "--arm", "--sync", "mtc", "--midi-in", "osc:9001"], "OSC comes in at osc:9001, and MIDI is"),
-        (["play", "{}", "--arm", "--sync", "ltc", "--audio-in", "pipe:1"], "and linear timecode is wanted"),
-        (["play", "{}", "--arm", "--trigger", "ltc:quay"], "linear timecode comes in at ltc:quay, and OSC or MIDI is"),
-        (["play", "{}", "--arm", "--remote"], "--remote: nothing can choose"),
-        (["compare", "one.mcap", "two.mcap", "--within", "nan"], "a number of pixels above zero"),
-    ],
-)
-def test_what_cannot_be_meant_is_told_before_anything_starts(tmp_path: Path, arguments: list[str], words: str) -> None:
-    folder = small_project(tmp_path / "small")
-    done = run(*(str(folder) if one == "{}" else one for one in arguments))
-    assert done.returncode == 2
-    assert words in " ".join(done.stderr.replace("│", " ").split())
-    assert not (folder / "takes").exists()
 
 
 def test_a_project_of_50_frames_a_second_is_shot_by_timecode_of_25(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ ClockChoice = Literal["own", "music", "mtc", "ltc", "clock", "osc"]
 CLOCKS: tuple[ClockChoice, ...] = get_args(ClockChoice)
 SIMULATED = "simulated"
 OSC_PORT = "osc:9001"
+PADS = "pads:"
 _SYNC: dict[ClockChoice, Sync] = {
     "own": "internal",
     "music": "audio",
@@ -28,6 +29,7 @@ _SYNC: dict[ClockChoice, Sync] = {
     "osc": "internal",
 }
 _USUAL = {"mtc": shoot.VIRTUAL, "clock": shoot.VIRTUAL, "ltc": "ltc:", "osc": OSC_PORT}
+_FOR_ONE_ARMING = ("cue", "speed", "late", "preroll_s", "remote", "record", "by_hand", "punch_in")
 _MUSIC_AHEAD_S = 3.0  # music is known to run only a moment after it began
 
 
@@ -56,6 +58,8 @@ class Choice:
     preroll_s: float = 1.0
     remote: bool = False
     record: bool = False
+    by_hand: tuple[str, ...] = ()  # axes that hands perform while the others play
+    punch_in: bool = False  # not from the start, but from a punch in on
 
     @property
     def real(self) -> bool:
@@ -69,7 +73,7 @@ class Choice:
 
     def same_setup(self, other: "Choice") -> bool:
         """Whether an engine that was set up for `other` serves this choice too."""
-        mine = {name: getattr(self, name) for name in ("cue", "speed", "late", "preroll_s", "remote", "record")}
+        mine = {name: getattr(self, name) for name in _FOR_ONE_ARMING}
         return replace(other, **mine) == self
 
 
@@ -84,6 +88,7 @@ def setup_of(choice: Choice, folder: Path, output: str) -> Setup:
         sources=(inlet,) if inlet and choice.clock != "osc" else (),
         triggers=tuple(dict.fromkeys((*((inlet,) if choice.clock == "osc" else ()), *choice.triggers))),
         audio_out=choice.audio_out,
+        controllers=PADS,
         give=choice.give,
         tick_hz=choice.tick_hz,
         precise=choice.precise,
@@ -119,6 +124,8 @@ def order_of(choice: Choice, project: Project, folder: Path) -> Arm:
         "late": choice.late,
         "preroll_s": max(choice.preroll_s, _MUSIC_AHEAD_S) if choice.clock == "music" else choice.preroll_s,
         "remote": choice.remote,
+        "by_hand": choice.by_hand,
+        "punched": not choice.punch_in,
     }
     if not choice.record:
         return Arm(**order)  # type: ignore[arg-type]  # one dict of many types
@@ -127,12 +134,12 @@ def order_of(choice: Choice, project: Project, folder: Path) -> Arm:
     if choice.remote:
         raise LinkError("a take is of one cue, and triggers choose others; leave one of the two out")
     path = plan.next_path()
-    return Arm(**order, take=str(path), heading=plan.heading(path.stem))  # type: ignore[arg-type]  # as above
+    return Arm(**order, take=str(path), heading=replace(plan.heading(path.stem), by_hand=choice.by_hand))  # type: ignore[arg-type]  # as above
 
 
 def first(choice: Choice, project: Project) -> Choice:
     """Return the choice for a project that has just been opened: its first cue, its first pass."""
-    return replace(choice, cue=next((cue.name for cue in project.move.cues), None), run=None)
+    return replace(choice, cue=next((cue.name for cue in project.move.cues), None), run=None, by_hand=())
 
 
 def mended(choice: Choice, project: Project) -> Choice:
@@ -140,7 +147,8 @@ def mended(choice: Choice, project: Project) -> Choice:
     cues = [cue.name for cue in project.move.cues]
     cue = choice.cue if choice.cue is None or choice.cue in cues else next(iter(cues), None)
     run = choice.run if choice.run in [one.name for one in project.move.passes] else None
-    return replace(choice, cue=cue, run=run, record=choice.record and cue is not None)
+    by_hand = tuple(name for name in choice.by_hand if name in project.rig.names)
+    return replace(choice, cue=cue, run=run, record=choice.record and cue is not None, by_hand=by_hand)
 
 
 def foreseen(choice: Choice, project: Project) -> tuple[float | None, Stretches]:

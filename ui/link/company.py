@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from PyQt6.QtCore import QObject, pyqtSignal
+from PyQt6.QtCore import QObject
 
 from sequencer.project.files import RIG
 from sequencer.rig.axis import Rig
 from sequencer.shell import shoot
 from sequencer.shell.crew import crew
 from sequencer.shell.messages import Command, Opened, Report, Status
+from ui.beside import Inbox
 from ui.link.choice import Choice, setup_of
 
 _SEED = 1
@@ -57,6 +58,7 @@ class Company:
             self.simulated.end()
 
 
+Then = Callable[[Any], object] | None
 Gather = Callable[[Choice, Path, Rig, Simulated | None], Company]
 
 
@@ -102,35 +104,38 @@ def _simulate(folder: Path, rig: Rig) -> Simulated:
     return Simulated(output, rig, ends.close)
 
 
-class Aside(QObject):
+class Aside:
     """Does what blocks, one after another, in a thread; brings each outcome back into the thread of whoever asked."""
 
-    _over = pyqtSignal(object, object)
-
-    def __init__(self) -> None:
-        super().__init__()
+    def __init__(self, parent: QObject | None = None) -> None:
         self._thread = ThreadPoolExecutor(1, "aside")
-        self._over.connect(_deliver)
+        self._outcomes: Inbox[tuple[Then, object]] = Inbox(self._deliver, parent)
+        self._due = 0
 
-    def do(self, work: Callable[[], object], then: Callable[[Any], None] | None = None) -> None:
+    def do(self, work: Callable[[], object], then: Then = None) -> None:
         """Do `work`; then hand what it returned, or the exception that it raised, to `then`."""
-        self._thread.submit(self._work, work, then)
-
-    def _work(self, work: Callable[[], object], then: Callable[[Any], None] | None) -> None:
-        outcome: object
-        try:
-            outcome = work()
-        # a fault of any kind must reach the operator's eyes, and this thread has none
-        except Exception as fault:
-            outcome = fault
-        with contextlib.suppress(RuntimeError):  # the editor has ended meanwhile
-            self._over.emit(then, outcome)
+        self._due += 1
+        self._outcomes.open()
+        self._thread.submit(_work, work, then, self._outcomes.put)
 
     def wait(self) -> None:
         """Wait until all of it is done, as the editor's last act."""
         self._thread.shutdown()
 
+    def _deliver(self, outcome: tuple[Then, object]) -> None:
+        self._due -= 1
+        if not self._due:
+            self._outcomes.close()
+        then, what = outcome
+        if then is not None:
+            then(what)
 
-def _deliver(then: Callable[[object], None] | None, outcome: object) -> None:
-    if then is not None:
-        then(outcome)
+
+def _work(work: Callable[[], object], then: Then, say: Callable[[tuple[Then, object]], None]) -> None:
+    try:
+        outcome = work()
+    # a fault of any kind must reach the operator's eyes, and this thread has none
+    except Exception as fault:
+        say((then, fault))
+    else:
+        say((then, outcome))

@@ -1,8 +1,7 @@
 """The editor's end of the talk with the engine: opens a rig, arms, starts, stops, and says how the rig stands.
 
-The engine never waits for the editor. The editor's heartbeat comes from the window's own thread on purpose: an editor
-that hangs can no longer obey a stop, so after a second without a beat the engine stops the rig in a controlled way.
-Whatever takes long elsewhere in the editor is therefore done in workers. Nothing here draws, and nothing here waits.
+The editor's heartbeat comes from the window's own thread on purpose: one that hangs can no longer obey a stop, so after
+a second without a beat the engine stops the rig. What takes long is done in workers; nothing here draws or waits.
 """
 
 import contextlib
@@ -17,7 +16,7 @@ from PyQt6.QtGui import QGuiApplication
 from sequencer.errors import SequencerError
 from sequencer.project.document import Project
 from sequencer.shell.crew import CrewFailed
-from sequencer.shell.messages import Arm, Drive, Kept, Refused, Report, Reset, Said, Start, Status
+from sequencer.shell.messages import Arm, Command, Kept, Pressed, Refused, Report, Reset, Said, Start, Status
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.ahead import Stretches
@@ -25,6 +24,7 @@ from ui.link.arming import dropped, kept_words, refusal, undriven
 from ui.link.choice import Choice, first, foreseen, mended, order_of
 from ui.link.company import Aside, Company, Gather, Simulated, gather, replaced, serving
 from ui.link.countdown import Countdown
+from ui.link.hands import Hands
 from ui.link.standing import OFFLINE, Seen, Stage, Standing, stand
 
 POLL_MS = 30
@@ -61,11 +61,11 @@ class Link(QObject):
         self.cleared = False  # the operator said that people are clear of the real rig
         self.now: Standing = OFFLINE
         self.newest: Status | None = None
-        self.last_stop = ""
-        self.take = ""  # that is recorded, or was last
+        self.last_stop = self.take = ""  # why it stopped last; the take that is recorded, or was
         self.ahead: Stretches = ()
         self.countdown = Countdown(self.start, lambda: self.now.can_start, now_ns)
-        self._gather, self._now_ns, self._aside = gather, now_ns, aside or Aside()
+        self.hands = Hands(self._tell, self.why_not_drive, self._say, self._judge, now_ns)
+        self._gather, self._now_ns, self._aside = gather, now_ns, aside or Aside(self)
         self._stage: Stage = "off"
         self._turn = 0  # outcomes of earlier ones are too late
         self._company: Company | None = None
@@ -74,7 +74,6 @@ class Link(QObject):
         self._opened_for: Choice | None = None
         self._pending: Arm | None = None  # asked for, and not yet in the engine's status
         self._told, self._since_ns = False, 0  # the engine of it; when it was asked for, or the phase began
-        self._hand_ns: int | None = None  # when the hand that drives was passed on last
         self._start_s: float | None = None
         self._trouble = self._why = ""  # of the link; of a stop by this editor
         self._locks, self._attended, self._still = False, True, True
@@ -163,23 +162,19 @@ class Link(QObject):
 
     def start(self) -> None:
         """Start our own clock, where the rig waits for it."""
-        if self.now.can_start and self._company is not None:
-            self._company.crew.tell(Start())
+        if self.now.can_start:
+            self._tell(Start())
 
     def why_not_drive(self) -> str:
-        """Return why axes cannot be driven by hand now, in words with the mend; empty where they can."""
-        # axes are told by their place: another rig on the desk would have another one moved than was meant
+        """Return why axes cannot be driven by hand now, or by an engine with another rig than the desk's: in words."""
         same = self._loaded is not None and self._loaded.rig == self.desk.project.rig
         return undriven(self.now, connected=self._stage == "open", cleared=self.cleared, same_rig=same)
 
-    def drive(self, parts: tuple[float, ...]) -> bool:
-        """Drive axes by hand, each at a part of its top speed, for as long as this is said anew; return whether so."""
-        if self._company is None or self.why_not_drive():
-            return False
-        self._company.crew.tell(Drive(parts))
-        self._hand_ns = self._now_ns()
-        self._judge()
-        return True
+    def _tell(self, command: Command) -> bool:
+        if self._company is not None and self._stage == "open":
+            self._company.crew.tell(command)
+            return True
+        return False
 
     def reset(self) -> None:
         """Clear a latched stop, or a fault of the link. Nothing moves by it."""
@@ -189,8 +184,8 @@ class Link(QObject):
         if self._stage == "failed":
             self._trouble, self._stage = "", "off"
             self._judge()
-        elif self._company is not None:
-            self._company.crew.tell(Reset())
+        else:
+            self._tell(Reset())
 
     def stop(self, why: str = "") -> None:
         """Stop the rig, by shared memory: at the engine's next tick, whatever else goes on."""
@@ -273,6 +268,7 @@ class Link(QObject):
     def _left(self, _: object) -> None:
         self._company, self.newest = None, None
         self._stage = "off"
+        self.hands.forget()
         self._judge()
 
     def _another_project(self) -> None:
@@ -316,8 +312,11 @@ class Link(QObject):
 
     def _take_in(self, report: Report) -> None:
         match report:
+            case Pressed():
+                self.hands.pressed.emit(report)
             case Said():
                 self.said.emit(report)
+                self.hands.heard(report)
                 if report.code == "refused":
                     self._forget_order()
             case Refused():
@@ -338,6 +337,7 @@ class Link(QObject):
             self._since_ns = self._now_ns()
         if status.phase in ("stopping", "stopped"):
             self.last_stop = self._why or status.cause
+        self.hands.look(status)
         self.status.emit(status)
 
     def _follow_up(self) -> None:
@@ -374,7 +374,7 @@ class Link(QObject):
                 status=self.newest,
                 now_ns=self._now_ns(),
                 asked_to_arm=self._pending is not None,
-                hand_ns=self._hand_ns,
+                hand_ns=self.hands.drove_ns,
                 ending=self._company is not None,
                 still=self._still,
                 ours=self.choice.ours,

@@ -1,4 +1,4 @@
-"""Driving by mouse or arrow keys, where no controller is there: pads that spring back, unlocked by holding first.
+"""Driving by hand: pads on the screen that spring back, unlocked by holding first; and game controllers.
 
 The rig moves only while a pad is held: each push is said anew all the time, and the engine lets go when it hears no
 more. It plans nothing; limits are kept in the engine.
@@ -15,14 +15,17 @@ from PyQt6.QtGui import (
     QPainter,
     QPaintEvent,
     QPen,
+    QResizeEvent,
 )
-from PyQt6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QBoxLayout, QComboBox, QGridLayout, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
+from ui.acts.pads import PadWatch
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.link import Link
 from ui.run.deflection import Driven, deflection, pads, parts
 from ui.run.hold import Hold
+from ui.run.pads import PadsPanel
 from ui.run.quiet import Quiet
 from ui.theme import GAP_PX, STATE_PX
 
@@ -31,6 +34,7 @@ UNLOCKED_MS = 30_000  # without a push
 SPEEDS = (5, 10, 25, 50, 100)
 _SLOW = SPEEDS.index(10)
 _IN_A_ROW = 4
+_WIDE_PX = 940  # where there is room for the game controllers at the side
 _SIZE_PX = 132
 _KNOB_PX = 22
 _ARROWS = {
@@ -161,10 +165,11 @@ class Pad(QWidget):
 class DrivePanel(QWidget):
     """Hold to unlock, then press and pull. It locks by itself after a while, or when the rig does something else."""
 
-    def __init__(self, desk: Desk, link: Link) -> None:
+    def __init__(self, desk: Desk, link: Link, watch: PadWatch | None = None) -> None:
         super().__init__()
         self._desk = desk
         self._link = link
+        self.controllers = PadsPanel(desk, link, watch)
         self._quiet = Quiet(self)
         self.setAccessibleName(translate("run", "Drive by hand"))
         self.unlock = Hold(desk, translate("run", "Hold to unlock driving"), self)
@@ -189,7 +194,7 @@ class DrivePanel(QWidget):
         self._idle.setInterval(UNLOCKED_MS)
         self._idle.timeout.connect(self.lock)
         self.unlock.held.connect(self._open)
-        for signal in (link.standing, link.chosen, desk.faced):
+        for signal in (link.standing, link.status, link.chosen, desk.faced):
             signal.connect(self._stand)
         link.stopping.connect(self.lock)
         for signal in (desk.opened, desk.changed):
@@ -203,16 +208,30 @@ class DrivePanel(QWidget):
         top = QHBoxLayout()
         top.addWidget(self.unlock, 1)
         top.addWidget(self.fastest)
-        whole = QVBoxLayout(self)
+        left = QVBoxLayout()
+        left.addWidget(self.words)
+        left.addLayout(top)
+        left.addLayout(self._grid)
+        left.addStretch(1)
+        whole = self._whole = QBoxLayout(QBoxLayout.Direction.TopToBottom, self)
         whole.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
-        whole.addWidget(self.words)
-        whole.addLayout(top)
-        whole.addLayout(self._grid)
-        whole.addStretch(1)
+        whole.setSpacing(2 * GAP_PX)
+        whole.setSizeConstraint(QBoxLayout.SizeConstraint.SetNoConstraint)
+        whole.addLayout(left, 3)
+        whole.addWidget(self.controllers, 2)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
 
     def minimumSizeHint(self) -> QSize:
-        return QSize(280, 200)
+        return QSize(280, self._whole.minimumSize().height())
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        """Put the game controllers at the side where there is room, else below."""
+        across = QBoxLayout.Direction.LeftToRight
+        way = across if self.width() >= _WIDE_PX else QBoxLayout.Direction.TopToBottom
+        if way != self._whole.direction():
+            self._whole.setDirection(way)
+            self.updateGeometry()
+        super().resizeEvent(event)
 
     @property
     def unlocked(self) -> bool:
@@ -236,7 +255,7 @@ class DrivePanel(QWidget):
         else:
             self._say.stop()
         fastest = SPEEDS[self.fastest.currentIndex()] / 100
-        if self._unlocked and not self._link.drive(parts(self._rig, pushed, fastest)):
+        if self._unlocked and not self._link.hands.drive(parts(self._rig, pushed, fastest)):
             self.lock()
 
     def hideEvent(self, event: QHideEvent | None) -> None:
@@ -246,8 +265,9 @@ class DrivePanel(QWidget):
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
         """Lock by the keys that stop: while nothing moves yet, there is nothing else for them to do here."""
-        if event is not None and event.key() in _LOCKS and self._unlocked:
+        if event is not None and event.key() in _LOCKS and (self._unlocked or self.controllers.taken):
             self.lock()
+            self.controllers.give_back()
         else:
             super().keyPressEvent(event)
 
@@ -282,8 +302,13 @@ class DrivePanel(QWidget):
             self.pads.append(pad)
         self._show()
 
+    def _why_not(self) -> str:
+        """Return why the pads on the screen drive nothing now; empty where they may."""
+        in_hand = translate("run", "game controllers are in hand; give them back first")
+        return self._link.why_not_drive() or (in_hand if self.controllers.taken else "")
+
     def _open(self) -> None:
-        if not self._link.why_not_drive():
+        if not self._why_not():
             self._unlocked = True
             self._idle.start()
         self._show()
@@ -295,14 +320,14 @@ class DrivePanel(QWidget):
 
     def _stand(self) -> None:
         """Lock where the rig does something else."""
-        if self._unlocked and self._link.why_not_drive():
+        if self._unlocked and self._why_not():
             self.lock()
         else:
             self._show()
 
     def _show(self) -> None:
         """Say what a push would do, or why there is none."""
-        why_not = self._link.why_not_drive()
+        why_not = self._why_not()
         for pad in self.pads:
             pad.setEnabled(self._unlocked)
         self.unlock.setEnabled(not why_not and not self._unlocked)

@@ -1,8 +1,8 @@
 """Game controllers through SDL: all that are here, whenever they come and go.
 
-Each says all that it says a hundred times a second, all at the same instant. It is passed on as it is: no dead band, no
-curve. A pad whose link dies without a word says its last for as long as the system holds it to be there, which cannot
-be told from a stick that is held; once it is gone, a row says so at once.
+Each says all that it says two hundred times a second, all at the same instant. It is passed on as it is: no dead band,
+no curve. A pad whose link dies without a word says its last for as long as the system holds it to be there, which
+cannot be told from a stick that is held; once it is gone, a row says so at once.
 """
 
 import ctypes
@@ -19,7 +19,7 @@ from sequencer.errors import LinkError
 from sequencer.wire.pad import PadRow, packed
 
 SCHEME = "pads"
-EVERY_NS = 10_000_000
+EVERY_NS = 5_000_000
 _SHUT_OUT_EVERY_NS = 2_000_000_000  # the system gives a new pad to its user a moment after it is there
 
 _MEND = (
@@ -58,7 +58,7 @@ class Pads:
         self._hear()
         if self._due_ns is not None and heard_ns < self._due_ns:
             return ()
-        # on the same beat while we are in time, so that there are a hundred a second
+        # on the same beat while we are in time, so that their number a second is kept
         late = self._due_ns is None or heard_ns - self._due_ns >= EVERY_NS
         self._due_ns = EVERY_NS + (heard_ns if late or self._due_ns is None else self._due_ns)
         rows = self._look()

@@ -137,7 +137,7 @@ def test_the_shortest_press_is_told(plugged: list[Virtual], pads: Pads, clock: C
     assert (first.buttons, second.buttons) == (frozenset(), frozenset())
 
 
-def test_rows_come_a_hundred_times_a_second_all_pads_at_once(plugged: list[Virtual], pads: Pads, clock: Clock) -> None:
+def test_rows_come_two_hundred_times_a_second_all_pads_at_once(plugged: list[Virtual], pads: Pads, clock: Clock) -> None:
     plug(plugged)
     plug(plugged, "lantern pad")
     stamps = []
@@ -146,7 +146,7 @@ def test_rows_come_a_hundred_times_a_second_all_pads_at_once(plugged: list[Virtu
         assert [row.pad for row in rows] in ([], [0, 1])
         if rows:
             stamps.append(clock.now_ns)
-    assert len(stamps) == pytest.approx(1077 / 10, abs=1)
+    assert len(stamps) == pytest.approx(1077 / 5, abs=1)
     assert all(one - before < EVERY_NS + 2 * MS for before, one in pairwise(stamps))
 
 
@@ -154,7 +154,7 @@ def test_after_a_wait_rows_are_not_made_up_for(plugged: list[Virtual], pads: Pad
     plug(plugged)
     clock.rows(pads)
     assert len(clock.rows(pads, 500 * MS)) == 1
-    assert [len(clock.rows(pads, MS)) for _ in range(10)] == [0] * 9 + [1]
+    assert [len(clock.rows(pads, MS)) for _ in range(5)] == [0] * 4 + [1]
 
 
 def test_a_pad_pulled_with_a_stick_held_over_says_that_it_is_gone(

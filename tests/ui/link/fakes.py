@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import msgspec
 
@@ -10,7 +9,7 @@ from sequencer.rig.axis import Rig
 from sequencer.shell.messages import Command, Opened, Report, Said, Status
 from ui.desk import Desk
 from ui.link.choice import Choice
-from ui.link.company import Aside, Company, Simulated
+from ui.link.company import Aside, Company, Simulated, Then
 from ui.link.link import Link
 
 STATUS = Status(
@@ -47,7 +46,7 @@ class Time:
 class Straight(Aside):
     """Does at once what is otherwise done in a thread."""
 
-    def do(self, work: Callable[[], object], then: Callable[[Any], None] | None = None) -> None:
+    def do(self, work: Callable[[], object], then: Then = None) -> None:
         try:
             outcome = work()
         except Exception as fault:

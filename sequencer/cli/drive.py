@@ -1,0 +1,136 @@
+"""`twintake drive`: hands on the rig, and marks from the pads' buttons."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sequencer.cli.exits import console, errors, exits
+from sequencer.cli.options import Folder, TickHz
+from sequencer.cli.play import CAUTION
+from sequencer.cli.play_options import AtOnce, Out, Pads, Precise
+from sequencer.cli.shown import position_words
+from sequencer.errors import ProjectError
+from sequencer.live.handling import Deed
+from sequencer.playback.state import MOVING, Phase
+from sequencer.project.store import load, save
+from sequencer.rig.axis import Rig
+from sequencer.score.edits.marks import numbered, stored
+from sequencer.shell import shoot
+from sequencer.shell.crew import Crew, crew
+from sequencer.shell.kinds import laws
+from sequencer.shell.messages import Pressed, Reset, Said, Setup, Status, TakeHands
+from sequencer.shell.tour import Tour, new_mark
+
+
+def drive(
+    project: Folder,
+    out: Out = "osc://127.0.0.1:9000",
+    pads: Pads = "pads:",
+    to: Annotated[str | None, typer.Option("--to", help="Go to this mark first.")] = None,
+    tick_hz: TickHz = 250,
+    precise: Precise = False,
+    arm: AtOnce = False,
+) -> None:
+    """Drive the rig with game controllers; store marks and step through them with their buttons. Ctrl-C ends it."""
+    with exits():
+        opened = load(project, laws())
+        setup = Setup(
+            project=str(project),
+            run=None,
+            output=out,
+            sync="internal",
+            controllers=pads,
+            tick_hz=tick_hz,
+            precise=precise,
+            answers_needed=False,
+        )
+        with crew(setup) as running:
+            _Driver(running, project, opened.rig, to).drive(arm)
+
+
+class _Driver:
+    """One operator with the pads in hand."""
+
+    def __init__(self, running: Crew, folder: Path, rig: Rig, first: str | None) -> None:
+        self._crew, self._folder, self._rig, self._first = running, folder, rig, first
+        self._tour = Tour()
+        self._watch = shoot.Watch(running, self._tell, act=self._obey)
+        self._watch.been_ready = True  # what is refused here ends nothing
+        self._stood = True
+
+    def drive(self, asked: bool) -> None:
+        opened = self._crew.wait_opened()
+        self._watch.look()
+        console.print(opened["engine"].timing, highlight=False)
+        console.print(CAUTION, style="bold")
+        if not asked and not typer.confirm("Take the game controllers in hand?"):
+            raise typer.Exit(0)
+        try:
+            self._crew.tell(TakeHands(on=True))
+            while True:
+                self._look()
+        except KeyboardInterrupt:
+            self._watch.stop()
+            raise
+
+    def _look(self) -> None:
+        status = self._watch.look()
+        if status is None:
+            return
+        if status.phase == Phase.STOPPED:
+            self._ask_on(status)
+            return
+        if self._first is not None and status.phase == Phase.IDLE:
+            name, self._first = self._first, None
+            self._to_first(name)
+        stands = status.phase not in {phase.value for phase in MOVING}
+        if stands and not self._stood:
+            console.print(position_words(self._rig, status), markup=False, highlight=False)
+        self._stood = stands
+
+    def _obey(self, pressed: Pressed) -> None:
+        """Do what a button asks for; what cannot be done is told, and ends nothing."""
+        try:
+            self._do(Deed(pressed.deed))
+        except (ValueError, ProjectError) as fault:
+            errors.print(str(fault), markup=False, highlight=False)
+
+    def _do(self, deed: Deed) -> None:
+        # another program may have changed the marks since
+        project, status = load(self._folder, laws()), self._crew.status()
+        match deed:
+            case Deed.STORE if status is not None:
+                mark = new_mark(project.marks, project.rig, status)
+                save(self._folder, replace(project, marks=stored(project.marks, mark)), laws())
+                self._tour.stored(mark.name)
+                console.print(f"stored {mark.name}", markup=False, highlight=False)
+            case Deed.NEXT | Deed.PREVIOUS:
+                self._crew.tell(self._tour.step(project.marks, 1 if deed is Deed.NEXT else -1))
+            case Deed.ORIGIN:
+                self._crew.tell(self._tour.home(project.rig))
+            case _:
+                console.print(f"{deed.value} has no meaning here; it is for play --by-hand", highlight=False)
+
+    def _to_first(self, name: str) -> None:
+        marks = load(self._folder, laws()).marks
+        try:
+            self._crew.tell(self._tour.to(marks[numbered(marks, name)]))
+        except ValueError as fault:
+            raise ProjectError("--to", str(fault), "name one of them", "command line") from fault
+
+    def _ask_on(self, status: Status) -> None:
+        """Have the operator say that it may go on after a stop; the pads must be taken in hand anew."""
+        console.print(CAUTION, style="bold")
+        if not typer.confirm(f"Stopped: {status.cause}. Reset, and take the game controllers in hand again?"):
+            raise typer.Exit(3)
+        self._crew.tell(Reset())
+        self._watch.until(Phase.IDLE, 5.0)
+        self._crew.tell(TakeHands(on=True))
+
+    def _tell(self, _: Status | None, said: list[Said]) -> None:
+        for one in said:
+            if one.code == "at mark":
+                self._tour.arrived()
+            console.print(one.text, markup=False, highlight=False)
