@@ -1,6 +1,6 @@
 """Run the command: `python -m sequencer`."""
 
-from sequencer.cli.app import main
+from sequencer.cli.start import main
 
 if __name__ == "__main__":
     main()

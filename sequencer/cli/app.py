@@ -1,18 +1,20 @@
 """The command `twintake`: one file a subcommand; this one only puts them together."""
 
-import signal
-
 import typer
 
+from sequencer.cli.capture import capture
 from sequencer.cli.check import check
 from sequencer.cli.compare import compare
 from sequencer.cli.device import device
-from sequencer.cli.edit import edit
+from sequencer.cli.drive import drive
+from sequencer.cli.edit import alone, edit
 from sequencer.cli.fit import fit
 from sequencer.cli.keys import keys
 from sequencer.cli.ltc import ltc
+from sequencer.cli.marks import marks
 from sequencer.cli.play import play
 from sequencer.cli.ports import ports
+from sequencer.cli.rig import rig
 from sequencer.cli.takes import takes
 from sequencer.cli.tempo import tempo
 
@@ -32,26 +34,15 @@ app.command()(edit)
 app.command()(check)
 app.command()(fit)
 app.add_typer(keys, name="keys")
+app.add_typer(marks, name="marks")
+app.command()(capture)
 app.command()(takes)
 app.command()(compare)
 app.command()(play)
+app.command()(drive)
+app.command()(rig)
 app.command()(ports)
 app.command()(ltc)
 app.command()(tempo)
 app.command()(device)
-
-
-@app.callback()
-def alone(context: typer.Context) -> None:
-    """Open the editor where no command is named."""
-    if context.invoked_subcommand is None:
-        edit()
-
-
-def main() -> None:
-    """Run the command; its exit status is the process's."""
-    for name in ("SIGTERM", "SIGHUP"):
-        # whoever ends the command, or closes its window, means Ctrl-C: the rig is stopped in order
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.default_int_handler)
-    app()
+app.callback()(alone)

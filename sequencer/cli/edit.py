@@ -8,6 +8,7 @@ import typer
 
 from sequencer.cli.exits import exits
 from sequencer.errors import LinkError
+from sequencer.project.uncollected import uncollected
 
 OneFolder = Annotated[
     Path | None, typer.Argument(help="The project folder; without it, the editor asks.", show_default=False)
@@ -23,8 +24,15 @@ def edit(project: OneFolder = None, render: Render = None) -> None:
     with exits():
         try:
             (found,) = entry_points(group="twintake.editor")
-            start = found.load()
+            with uncollected():  # what modules are made of stays, and is much
+                start = found.load()
         except (ValueError, ImportError) as fault:
             what = "the editor cannot be loaded; it needs PyQt6, and the system's libraries that Qt names"
             raise LinkError(f"{what}: {fault}") from fault
         raise typer.Exit(start(project, render))
+
+
+def alone(context: typer.Context) -> None:
+    """Open the editor where no command is named."""
+    if context.invoked_subcommand is None:
+        edit()

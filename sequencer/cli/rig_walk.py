@@ -1,0 +1,179 @@
+"""Walks through one axis of a rig: its travel, its origin, its direction, and what it can really do.
+
+What was given on the command line is not asked for. Nothing moves that the operator has not armed, axis by axis.
+"""
+
+from dataclasses import dataclass, replace
+
+import typer
+from rich.console import Console
+
+from sequencer.cli import rig_options as how
+from sequencer.cli.rig_shown import Screen, Walked, offered, quantity, show_found, way_now
+from sequencer.errors import ProjectError
+from sequencer.project import amend
+from sequencer.project.document import Project
+from sequencer.project.files import RIG
+from sequencer.rig.axis import Axis
+from sequencer.shell import trials
+from sequencer.takes.trials.course import Course, begin, nudge
+from sequencer.takes.trials.found import Offer, measured, offers, taken_over
+from sequencer.takes.trials.reached import noise
+from sequencer.takes.trials.step import REST_S
+from sequencer.takes.trials.steps import Most
+from sequencer.takes.trials.verdict import unmoved
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Walk:
+    """What is the same for all axes. `on` is the day; `said` where words go."""
+
+    given: how.Given
+    on: str
+    begin: str
+    measure: bool
+    asks: bool
+    armed: bool
+    said: Console
+
+
+def walked(walk: Walk, ground: trials.Ground, axis: Axis, stands: float) -> tuple[Project, Walked]:
+    """Return the project with what the operator said and took over of one axis, and what came of it.
+
+    Error: ProjectError, BadParameter; LinkError, CrewFailed where the rig cannot be reached.
+    """
+    came = Walked(before=axis, axis=axis, stands=stands)
+    walk.said.print(f"\n{axis.name}", style="bold", highlight=False)
+    project = _described(walk, ground.project, axis, stands)
+    number = project.rig.index(axis.name)
+    came.axis = project.rig.axes[number]
+    came.way = way_now(project.rig, came.axis)
+    ground = replace(ground, project=project)
+    wants_way = bool(how.ways_of(axis)) and axis.name not in walk.given.positive and walk.asks
+    if not (walk.measure or wants_way):
+        return project, came
+    most = _most(walk, came.axis)
+    if not _armed(walk, _course(came.axis, most, stands), walk.measure):
+        walk.said.print("  not armed; nothing moves", highlight=False)
+        return project, came
+    if wants_way:
+        project, came.trouble = _directed(walk, ground, _course(came.axis, most, stands))
+        came.way = way_now(project.rig, came.axis)
+        ground = replace(ground, project=project)
+    if walk.measure and not came.trouble:
+        project = _measured(walk, ground, came, most)
+    if came.trouble:
+        walk.said.print(f"  {came.trouble}", style="bold", highlight=False, markup=False)
+    return project, came
+
+
+def foreseen(walk: Walk, project: Project, axes: tuple[Axis, ...], stands: dict[str, float]) -> None:
+    """Look at all that was given, before anything is asked or moves. Error: ProjectError, BadParameter."""
+    unasked = replace(walk, asks=False)
+    for axis in axes:
+        project = _described(unasked, project, axis, stands[axis.name])
+        most = _most(unasked, axis)
+        if walk.measure and not walk.asks:
+            _course(project.rig.axes[project.rig.index(axis.name)], most, stands[axis.name])
+
+
+def _described(walk: Walk, project: Project, axis: Axis, stands: float) -> Project:
+    """Return the project with travel, origin and way as they were given or typed."""
+    number = project.rig.index(axis.name)
+    low, high = axis.travel or (0.0, 0.0)
+    now = how.ENDLESS if axis.travel is None else f"{low:g}..{high:g}"
+    text = walk.given.travel.get(axis.name) or _asked(walk, f"Travel of {axis.name}, as LOW..HIGH", now)
+    travel = axis.travel if text == now else how.travel_of(text)
+    now = f"{axis.home:g}"
+    text = walk.given.home.get(axis.name) or _asked(walk, f"Origin (home), a place or {how.HERE} ({stands:.4g})", now)
+    home = axis.home if text == now else how.home_of(text, stands)
+    try:
+        project = amend.with_axis(project, number, replace(axis, travel=travel, home=home))
+    except ValueError as fault:
+        raise ProjectError(f"axes[{number}]", str(fault), file=RIG) from fault
+    way = walk.given.positive.get(axis.name)
+    return project if way is None else _with_way(project, number, how.way_of(way, axis))
+
+
+def _with_way(project: Project, number: int, way: str) -> Project:
+    if project.rig.axes[number].kind == "slide":
+        return amend.with_heading(project, number, how.HEADINGS_DEG[way])
+    return amend.with_way(project, number, way)
+
+
+def _asked(walk: Walk, question: str, now: str) -> str:
+    return typer.prompt(f"  {question}", default=now).strip() if walk.asks else now
+
+
+def _most(walk: Walk, axis: Axis) -> Most:
+    text = walk.given.most.get(axis.name)
+    if text is not None:
+        return how.most_of(text, walk.begin)
+    now = f"{axis.speed:g},{axis.acceleration:g}"
+    text = _asked(walk, f"The most speed and acceleration that may be tried, in {axis.unit}", now)
+    return how.most_by(axis.speed, axis.acceleration, walk.begin) if text == now else how.most_of(text, walk.begin)
+
+
+def _armed(walk: Walk, course: Course, measure: bool) -> bool:
+    """Say how far the axis will go, and have the operator arm it."""
+    axis, most = course.axis, course.most
+    low, high = course.ends
+    slow = most.careful[0]
+    fast = quantity(most.speed if measure else slow, axis, "speed")
+    words = f"  {axis.name} will move between {low:.4g} and {high:.4g}, from {slow:.3g} up to {fast}. The others stand."
+    walk.said.print(words, highlight=False, markup=False)
+    return walk.armed or typer.confirm(f"  Arm {axis.name}?")
+
+
+def _directed(walk: Walk, ground: trials.Ground, course: Course) -> tuple[Project, str]:
+    """Move the axis a little, and have the operator say which way it went; return the project and any trouble."""
+    axis, step = course.axis, nudge(course)
+    by = quantity(step.legs[0].end - step.legs[0].start, axis, "position")
+    words = f"  Watch {axis.name}: after a second it goes {by} one way, waits, and comes back."
+    walk.said.print(words, highlight=False, markup=False)
+    seen = trials.run_step(ground, axis.name, step, trials.stands(ground), Screen(walk.said, axis))
+    rest = noise(seen, 0.0, REST_S) if seen.begun else 0.0
+    trouble = unmoved(axis, step, seen, rest) or seen.stopped
+    if trouble:
+        return ground.project, trouble
+    ways = how.ways_of(axis)
+    question = f"  Which way did it go first: {', '.join(ways)}, or none?"
+    answer = typer.prompt(question, default=way_now(ground.project.rig, axis) or ways[0]).strip()
+    while answer not in (*ways, "none"):
+        answer = typer.prompt(question).strip()
+    if answer == "none":
+        return ground.project, (
+            f"{axis.name} says that it moved, and nobody saw it: is that its own encoder, and does its motor drive it?"
+        )
+    return _with_way(ground.project, ground.project.rig.index(axis.name), answer), ""
+
+
+def _course(axis: Axis, most: Most, stands: float) -> Course:
+    try:
+        return begin(axis, most, stands)
+    except ValueError as fault:
+        raise ProjectError("axes", str(fault), file=RIG) from fault
+
+
+def _measured(walk: Walk, ground: trials.Ground, came: Walked, most: Most) -> Project:
+    """Measure the axis, and have the operator choose what is taken over."""
+    axis = came.axis
+    came.course = course = trials.run_course(ground, axis.name, most, trials.stands(ground), Screen(walk.said, axis))
+    came.trouble = course.trouble
+    found = measured(course, walk.on)
+    if not found.figures:
+        return ground.project
+    came.found = found
+    show_found(walk.said, axis, found)
+    taken: list[Offer] = []
+    for offer in offers(axis, found):
+        question = f"  {offered(axis, offer)}"
+        if walk.asks and not typer.confirm(question, default=True):
+            came.kept = (*came.kept, offer)
+            continue
+        if not walk.asks:
+            walk.said.print(question.replace(" Take it over?", " Taken over."), highlight=False, markup=False)
+        taken.append(offer)
+    came.taken = tuple(taken)
+    came.axis = taken_over(axis, found, taken)
+    return amend.with_axis(ground.project, ground.project.rig.index(axis.name), came.axis)

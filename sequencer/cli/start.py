@@ -1,0 +1,27 @@
+"""Starts the command. The others are read, which takes a second, only where one is named: the editor opens at once."""
+
+import signal
+import sys
+
+import typer
+
+from sequencer.cli.edit import alone, edit
+from sequencer.project.uncollected import uncollected
+
+
+def main() -> None:
+    """Run the command; its exit status is the process's."""
+    for name in ("SIGTERM", "SIGHUP"):
+        # whoever ends the command, or closes its window, means Ctrl-C: the rig is stopped in order
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
+    if sys.argv[1:2] in ([], ["edit"]):
+        app = typer.Typer(
+            name="twintake", invoke_without_command=True, add_completion=False, pretty_exceptions_enable=False
+        )
+        app.command()(edit)
+        app.callback()(alone)
+    else:
+        with uncollected():
+            from sequencer.cli.app import app
+    app()
