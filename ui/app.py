@@ -1,5 +1,6 @@
 """Starts the editor, or draws its views into pictures and ends. It composes; what the parts do is theirs."""
 
+import gc
 import os
 import signal
 import sys
@@ -12,15 +13,15 @@ from PyQt6.QtWidgets import QApplication
 from sequencer.project.begin import empty
 from sequencer.shell.kinds import laws
 from ui.acts.files import Files
+from ui.beside import Sweep
 from ui.desk import Desk
-from ui.language import translate
 from ui.link.link import Link
-from ui.pictures import Painter
 from ui.theme import TEXT_PX
 from ui.window import Window
 
 _SIGNALS_MS = 200
 _FIRST_PX = (1600, 940)
+_CALM_MS = 500  # after a project was opened: it is in sight, and what is kept beside it is made
 
 
 def main(project: Path | None, render: Path | None = None) -> int:
@@ -36,16 +37,24 @@ def main(project: Path | None, render: Path | None = None) -> int:
     font = QFont(app.font())
     font.setPixelSize(TEXT_PX)
     app.setFont(font)
+    # what Qt made goes before the application does: the other way round some of it would be used when it is gone
+    with Sweep():
+        return _run(app, project, render)
+
+
+def _run(app: QApplication, project: Path | None, render: Path | None) -> int:
     window = compose(project)
     if render is not None:
+        from ui.pictures import Painter
+
         painter = Painter(window, render)
         QTimer.singleShot(0, painter.begin)
     else:
         _hear_signals(window)
         window.resize(*_FIRST_PX)
         window.show()
+        window.files.opened.connect(lambda _: QTimer.singleShot(_CALM_MS, _spare))
     status = app.exec()
-    # what Qt made goes before Python does: the other way round some of it would be used when it is gone
     window.deleteLater()
     app.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
     return status
@@ -61,13 +70,19 @@ def compose(project: Path | None, root: Path | None = None) -> Window:
     files = Files(desk, root)
     link = Link(desk, files.save)
     window = Window(desk, link, files, root)
-    window.pages.setCurrentWidget(window.first_run)
-    files.begin(None)
-    if project is not None:
-        files.open(project)
-    else:
-        desk.note(translate("app", "open a project, or begin a new one"), "told")
+    window.open(project)
     return window
+
+
+def _spare() -> None:
+    """Have Python's collector look no more at what was opened.
+
+    Of a hundred thousand keys nothing becomes garbage by itself, but looking through them takes the time of several
+    frames, and comes in the middle of a gesture.
+    """
+    gc.unfreeze()  # what was there before may be garbage by now
+    gc.collect()
+    gc.freeze()
 
 
 def _hear_signals(window: Window) -> None:

@@ -53,7 +53,7 @@ class Extremes:
         shape = (4, len(from_s))
         high, high_at, sunk, sunk_at, begins, ends = (np.empty(shape) for _ in range(6))
         column = np.arange(len(from_s))
-        for order, (grid, values) in enumerate(_turning(coeffs * lasts_s ** _powers(coeffs))):
+        for order, (grid, values) in enumerate(turning(coeffs * lasts_s ** _powers(coeffs))):
             factor = scale_s**-order
             for way, value, at in ((values, high, high_at), (-values, sunk, sunk_at)):
                 row = way.argmax(axis=0)
@@ -95,7 +95,7 @@ def zeros(coeffs: Floats) -> Floats:
 
     Shape: (K, P), result (K-1, P).
     """
-    return _zeros(coeffs, *_turning(coeffs, orders=1)[0])
+    return _zeros(coeffs, *turning(coeffs, orders=1)[0])
 
 
 def _largest(values: Floats, at: Floats, first: Ints) -> tuple[Floats, Floats]:
@@ -106,7 +106,7 @@ def _largest(values: Floats, at: Floats, first: Ints) -> tuple[Floats, Floats]:
     return top, np.take_along_axis(at, np.minimum.reduceat(place, first[:-1], axis=1), axis=1)
 
 
-def _turning(coeffs: Floats, orders: int = 4) -> list[tuple[Floats, Floats]]:
+def turning(coeffs: Floats, orders: int = 4) -> list[tuple[Floats, Floats]]:
     """Return, for each derivative below `orders`, the ends of u in [0, 1] and where it turns, and its values there.
 
     Shape: (K, P); instants and values (N, P), the ends in the first and the last row.

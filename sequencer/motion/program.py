@@ -4,16 +4,19 @@ PIQP (BSD-2, wheels for every system) solves them; what it says about feasibilit
 """
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 import piqp
 from numpy.typing import NDArray
-from scipy import sparse
+
+if TYPE_CHECKING:  # else where it is needed: a tenth of a second of a start, for a move with smooth runs or at fault
+    from scipy import sparse
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-Matrix = sparse.csc_matrix[np.float64]
+Matrix: TypeAlias = "sparse.csc_matrix[np.float64]"
 
 _ACCURACY = 1e-10
 # of the cost; the rows are kept far better even so. On very short pieces the solver never gets to the other
@@ -103,6 +106,8 @@ def least(blocks: Floats, column: Ints, free: Bools, known: Floats, rows: Rows, 
 
 def square(blocks: Floats, column: Ints, free: Bools) -> Matrix:
     """Sum the pieces' blocks (P, 6, 6) into one matrix over the free variables; `column` (P, 6) says where."""
+    from scipy import sparse
+
     rows, columns = np.broadcast_arrays(column[:, :, None], column[:, None, :])
     kept, place, size = free[rows] & free[columns], np.cumsum(free) - 1, int(free.sum())
     return sparse.csc_matrix((blocks[kept], (place[rows[kept]], place[columns[kept]])), shape=(size, size))
@@ -110,6 +115,8 @@ def square(blocks: Floats, column: Ints, free: Bools) -> Matrix:
 
 def matrix(rows: Floats, column: Ints, free: Bools) -> Matrix:
     """Lay rows (R, 6) out over the free variables; `column` (R, 6) says where."""
+    from scipy import sparse
+
     kept, place = free[column], np.cumsum(free) - 1
     number = np.arange(len(rows))[:, None].repeat(6, axis=1)
     return sparse.csc_matrix((rows[kept], (number[kept], place[column[kept]])), shape=(len(rows), int(free.sum())))
@@ -153,12 +160,13 @@ def solve(
 
 def _impossible(rows: Matrix, between: tuple[Floats | None, Floats | None]) -> bool:
     """Return whether no x is within `between`, where another solver (HiGHS) can tell: all rows broken least alike."""
+    from scipy import sparse
+    from scipy.optimize import linprog  # a third of a second of a start, for a move that is at fault
+
     none = np.full(rows.shape[0], np.inf)
     low, high = (none if bound is None else sign * bound for sign, bound in zip((-1.0, 1.0), between, strict=True))
     kept = np.flatnonzero(np.isfinite(np.append(low, high)))
     sides = sparse.vstack([-rows, rows]).tocsr()[kept]
-    from scipy.optimize import linprog  # a third of a second of a start, for a move that is at fault
-
     found = linprog(  # type: ignore[call-overload]  # scipy's types leave out that A_ub may be sparse
         np.append(np.zeros(rows.shape[1]), 1.0),
         A_ub=sparse.hstack([sides, sparse.csr_matrix(-np.ones((len(kept), 1)))]).tocsc(),

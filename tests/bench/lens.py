@@ -1,4 +1,7 @@
-"""What a frame of the lens view costs while the camera moves, and how far its points lie from OpenUSD's."""
+"""What a frame of the lens view costs while the camera moves, and how far its points lie from OpenUSD's.
+
+And what the curves under the timeline cost while a key is dragged in a project that is as full as it gets.
+"""
 
 import importlib.util
 import os
@@ -12,19 +15,21 @@ import numpy as np
 from sequencer.project.stage import Ground, Person, Stage
 from sequencer.project.store import load
 from sequencer.shell.kinds import laws
+from tests.bench import dense
 from tests.bench.table import Table
 
 HARBOUR = Path(__file__).parents[2] / "projects" / "harbour-lanterns"
 SIZES = ((480, 270), (640, 360), (960, 540), (1920, 1080))
 BARS_MS = {(960, 540): 4.0}
 ROUNDS, FRAMES, WARM = 3, 300, 20
+CURVES_PX, DRAGS = (1920, 300), 100
 POSES, POINTS = 100, 50
 
 
 def tables() -> list[Table]:
     """Return all tables of this part."""
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-    return [painting(), agreement()]
+    return [painting(), curves(), agreement()]
 
 
 def painting() -> Table:
@@ -78,6 +83,54 @@ def painting() -> Table:
         rows,
         f"Processor time of {FRAMES} frames, best of {ROUNDS} rounds: a ground of 50 m with cells of 1 m, 4 stand-ins, "
         f"{len(crowded.boxes)} boxes, names, ribbon; smoothed lines.",
+    )
+
+
+def curves() -> Table:
+    """Drag one of 10,000 keys up and down, and paint its speed, acceleration and jerk for each place of it."""
+    from PyQt6.QtGui import QImage
+    from PyQt6.QtWidgets import QApplication
+
+    from ui.curves.view import CurvesView
+    from ui.desk import Desk
+
+    there = QApplication.instance()
+    application = QApplication([]) if there is None else there
+    desk = Desk(dense.project(), laws())
+    view = CurvesView(desk)
+    view.resize(*CURVES_PX)
+    picture = QImage(*CURVES_PX, QImage.Format.Format_ARGB32_Premultiplied)
+    move = desk.project.move
+    rows = []
+    for number, what in ((0, "within limits"), (-1, "over limits")):
+        track = move.tracks[number]
+        view.show_axis(track.axis)
+        for length_s in (dense.LASTS_S, 10):
+            middle_s = dense.LASTS_S / 2
+            desk.look(middle_s - length_s / 2, middle_s + length_s / 2)
+            found = []
+            for _ in range(ROUNDS):
+                taken = []
+                for step in range(DRAGS + WARM):
+                    keys = list(track.keys)
+                    middle = len(keys) // 2
+                    keys[middle] = replace(keys[middle], value=keys[middle].value + 0.01 * (step % 50))
+                    others = [one for one in move.tracks if one is not track]
+                    desk.draft(replace(move, tracks=(*others, replace(track, keys=tuple(keys)))))
+                    begin_ns = time.process_time_ns()
+                    view.render(picture)
+                    taken.append((time.process_time_ns() - begin_ns) / 1e6)
+                desk.abandon()
+                found.append(np.percentile(taken[WARM:], [50, 95]))
+            half, most = min(found, key=lambda one: float(one[1]))
+            rows.append((f"{length_s} s in sight, {what}", f"{half:.2f}", f"{most:.2f}"))
+    del application
+    return Table(
+        f"Curves under the timeline, {CURVES_PX[0]} x {CURVES_PX[1]}, while a key of 10,000 is dragged",
+        ("what", "p50, ms", "p95, ms"),
+        rows,
+        f"Processor time of {DRAGS} frames, best of {ROUNDS} rounds: derivatives, pixels and words; the timeline's own "
+        "work, with compiling and judging the track, is in the part of the editor.",
     )
 
 

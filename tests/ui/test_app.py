@@ -1,14 +1,17 @@
 """The command that opens the editor: pictures without a screen, and a real window on a screen in memory."""
 
+import gc
 import os
 import subprocess
 import sys
+import weakref
 from pathlib import Path
 
 import pytest
 from PyQt6.QtGui import QImage
 
 from tests.needs import needs
+from ui.app import _spare
 
 REAL = """
 import sys
@@ -44,6 +47,28 @@ desk.undo()
 print(desk.project == first)
 window.close()
 """
+
+
+class _Ring:
+    """What is garbage only for who looks for rings."""
+
+    def __init__(self) -> None:
+        self.own = self
+
+
+def test_what_was_opened_before_is_not_kept_for_ever() -> None:
+    ring = _Ring()
+    known = weakref.ref(ring)
+    try:
+        _spare()
+        assert gc.get_freeze_count() > 0
+        del ring
+        gc.collect()
+        assert known() is not None  # as nobody looks through it
+        _spare()
+        assert known() is None
+    finally:
+        gc.unfreeze()
 
 
 @pytest.mark.real_time

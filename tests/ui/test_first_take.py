@@ -47,7 +47,7 @@ def hold(control: QWidget, window: Window, until: str, qtbot: QtBot) -> None:
 
 def test_the_first_page_leads_to_a_take_within_two_minutes(window: Window, qtbot: QtBot, tmp_path: Path) -> None:
     began_s = time.monotonic()
-    page, panel = window.first_run.page, window.run
+    page, panel = window.first_run.page, window.run.page
     # where it goes is typed, and what it is called; all else is as it stands there
     press(page.place_button, qtbot)
     line = window.picker.page.line

@@ -17,6 +17,7 @@ from sequencer.project import files
 from sequencer.project.document import Project
 from sequencer.project.recovery import Journal, Recovered, fingerprint, hold
 from ui.acts.working import Worker
+from ui.beside import Inbox
 from ui.desk import Desk
 from ui.language import translate
 
@@ -25,6 +26,7 @@ _AGAIN_S = 5.0  # after a fault
 _CALM_MS = 250
 _LOOK_EVERY_MS = 3000  # folders of other machines tell nobody that they changed
 _PATIENCE_S = 5.0
+_LOOK_MS = 100
 Print = tuple[str, str] | None
 
 
@@ -50,6 +52,9 @@ class Keeper(QObject):
         self._jobs: deque[Callable[[], object]] = deque()
         self._ended = False
         self._in_trouble = False
+        # what the thread has to tell: words of trouble, that it is over, or who else has the project open
+        self._told: Inbox[str | tuple[int, ...] | None] = Inbox(self._pass_on, self, _LOOK_MS)
+        self._told.open()
         self._thread = threading.Thread(target=self._run, name="keeper", daemon=True)
         self._thread.start()
         desk.changed.connect(self.follow)
@@ -113,12 +118,20 @@ class Keeper(QObject):
                 self._due, self._due_age = now, self._age
                 self._wake.notify()
 
-    # in the keeper's own thread
+    def _pass_on(self, told: str | tuple[int, ...] | None) -> None:
+        if isinstance(told, str):
+            self.troubled.emit(told)
+        elif told is None:
+            self.kept_again.emit()
+        else:
+            self.shared.emit(told)
 
     def _do(self, job: Callable[[], object]) -> None:
         with self._wake:
             self._jobs.append(job)
             self._wake.notify()
+
+    # in the keeper's own thread
 
     def _run(self) -> None:
         try:
@@ -165,7 +178,7 @@ class Keeper(QObject):
         self._written = due
         if self._in_trouble:
             self._in_trouble = False
-            self.kept_again.emit()
+            self._told.put(None)
         return True
 
     def _change(self, age: int, folder: Path | None, base: Project | None, saved: Print) -> None:
@@ -177,7 +190,7 @@ class Keeper(QObject):
             return
         self._journal_age, self._written = age, base
         if self._journal.others:
-            self.shared.emit(self._journal.others)
+            self._told.put(self._journal.others)
 
     def _drop(self) -> None:
         if self._journal is not None:
@@ -201,7 +214,7 @@ class Keeper(QObject):
         if not self._in_trouble:
             self._in_trouble = True
             words = translate("keeping", "Unsaved edits are not kept against a crash now ({why}). Save often.")
-            self.troubled.emit(words.format(why=fault))
+            self._told.put(words.format(why=fault))
 
 
 class DiskWatch(QObject):

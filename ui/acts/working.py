@@ -5,15 +5,15 @@ It refuses to hide a bug: what is no fault of the world is raised in the window'
 
 import threading
 from collections.abc import Callable
-from queue import SimpleQueue
 from typing import Any, TypeVar
 
-from PyQt6.QtCore import QObject, QTimer, pyqtSignal
+from PyQt6.QtCore import QObject, pyqtSignal
 
 from sequencer.errors import SequencerError
+from ui.beside import Inbox
 
 T = TypeVar("T")
-_LOOK_MS = 10
+Ended = tuple[Any, Exception | None]
 
 
 class Worker(QObject):
@@ -25,11 +25,7 @@ class Worker(QObject):
         super().__init__(parent)
         self._waiting: list[tuple[str, Callable[[], Any], Callable[[Any], object], Callable[[Exception], None]]] = []
         self._thread: threading.Thread | None = None
-        # the thread touches nothing of Qt: a window that is being closed would go from under its hands
-        self._said: SimpleQueue[tuple[Any, Exception | None]] = SimpleQueue()
-        self._look = QTimer(self)
-        self._look.setInterval(_LOOK_MS)
-        self._look.timeout.connect(self._take_in)
+        self._ended: Inbox[Ended] = Inbox(self._end, self)
 
     @property
     def at_work(self) -> bool:
@@ -51,26 +47,14 @@ class Worker(QObject):
     def _begin(self) -> None:
         words, what, _, _ = self._waiting[0]
         # no daemon: one that is ended in the middle of a sound library takes the whole program down with it
-        self._thread = threading.Thread(target=self._run, args=(what,), name="worker")
+        self._thread = threading.Thread(target=_run, args=(what, self._ended.put), name="worker")
         if words:
             self.busy.emit(words)
         self._thread.start()
-        self._look.start()
+        self._ended.open()
 
-    def _run(self, what: Callable[[], Any]) -> None:
-        ended: tuple[Any, Exception | None]
-        try:
-            ended = (what(), None)
-        except Exception as fault:
-            ended = (None, fault)
-        self._said.put(ended)
-
-    def _take_in(self) -> None:
-        if not self._said.empty():
-            self._look.stop()
-            self._end(self._said.get())
-
-    def _end(self, ended: tuple[Any, Exception | None]) -> None:
+    def _end(self, ended: Ended) -> None:
+        self._ended.close()
         words, _, done, failed = self._waiting.pop(0)
         if self._waiting:
             self._begin()
@@ -83,3 +67,12 @@ class Worker(QObject):
             failed(fault)
         else:
             raise fault
+
+
+def _run(what: Callable[[], Any], say: Callable[[Ended], None]) -> None:
+    try:
+        ended = (what(), None)
+    except Exception as fault:
+        say((None, fault))
+    else:
+        say(ended)

@@ -3,7 +3,9 @@
 It refuses to judge: what is too much is what the axis's limits say.
 """
 
+from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil, floor
 from typing import Any
 
 import numpy as np
@@ -19,17 +21,18 @@ from PyQt6.QtGui import (
     QPaintEvent,
     QPen,
     QPixmap,
+    QRegion,
     QResizeEvent,
 )
 from PyQt6.QtWidgets import QSizePolicy, QWidget
 
-from sequencer.motion.peaks import Asked, number, unit_of
+from sequencer.motion.peaks import number, unit_of
 from sequencer.motion.shape import Shape
 from ui.curves.geometry import (
-    JUMPING,
     OF,
     Courses,
     Floats,
+    Ints,
     Over,
     Seen,
     Strip,
@@ -40,6 +43,7 @@ from ui.curves.geometry import (
     seen,
     strips,
 )
+from ui.curves.notes import MOST, Note, Page, draw, notes
 from ui.desk import Desk
 from ui.language import translate
 from ui.theme import LEFT_PX
@@ -47,15 +51,27 @@ from ui.theme import LEFT_PX
 _TEXT_PX = 13
 _SMALL_PX = 12
 _ROOM_PX = 4
-_MOST_LABELS = 6  # in one strip
 _ARROW_PX = 10  # between two jumps that are drawn apart
 _HEAD_PX = 5.0
 _DASH_PX = 8
-_LABEL_PX = 160  # from a jump that is named to the next one
+_AROUND_PX = 18  # beside what changed: the width of a line, half of an arrow and the way to one that stands for it
+_BESIDE_PX = 6  # beside that, so that each line goes on
 _SIP: Any = sip  # what its stubs know of arrays is too little
 _COLOURS = QImage.Format.Format_ARGB32_Premultiplied
 _CALM_MS = 140  # after which what moved stands still, and is drawn finely
 _FINE = 100  # parts of a frame in which the playhead is placed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shown:
+    """One strip as the picture shows it, and the words on it."""
+
+    shape: Shape
+    strip: Strip
+    found: Seen
+    broken: list[Over]
+    jumping: bool
+    notes: list[Note]
 
 
 class CurvesView(QWidget):
@@ -68,6 +84,7 @@ class CurvesView(QWidget):
         self._courses: Courses | None = None
         self._picture = QPixmap()
         self._fresh = False
+        self._shown: tuple[_Shown, ...] = ()  # what the picture shows, strip by strip; nothing where it is not known
         self._fonts: dict[int, QFont] = {}
         self._at_x: float | None = None
         self._moving = False  # what is in sight has just moved: curves are a pixel wide then
@@ -130,9 +147,13 @@ class CurvesView(QWidget):
         shape = self._shape()
         shown = None if self._courses is None else self._courses.shape
         if shape is not shown:
-            self._redraw()
+            self._anew()
 
     def _redraw(self) -> None:
+        self._shown = ()
+        self._anew()
+
+    def _anew(self) -> None:
         self._fresh = False
         self.update()
 
@@ -154,7 +175,7 @@ class CurvesView(QWidget):
         self.update(QRect(0, 0, LEFT_PX, self.height()))
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
-        self._fresh = False
+        self._shown, self._fresh = (), False
         super().resizeEvent(event)
 
     def mousePressEvent(self, event: QMouseEvent | None) -> None:
@@ -178,9 +199,13 @@ class CurvesView(QWidget):
         if not self._fresh:
             self._draw()
             self._fresh = True
+        where = QRegion(self.rect()) if event is None else event.region()
         painter = QPainter(self)
         painter.drawPixmap(0, 0, self._picture)
-        if self._courses is not None:
+        painter.setFont(self._font(_TEXT_PX))
+        for strip in self._shown:
+            draw(painter, self._desk.theme, strip.notes, where)
+        if self._courses is not None and where.intersects(QRect(0, 0, LEFT_PX, self.height())):
             self._draw_numbers(painter, self._courses)
         self._at_x = self.x_of(self._desk.playhead_s)
         if self._at_x >= LEFT_PX:
@@ -193,62 +218,91 @@ class CurvesView(QWidget):
         painter.end()
 
     def _draw(self) -> None:
+        """Bring the picture up to date: what a dragged key leaves as it is stays as it was drawn."""
         ratio, picture = self.devicePixelRatioF(), self._picture
         if picture.size() != self.size() * ratio:
             # new pixels cost more than all that is drawn on them, so they are kept
             picture = self._picture = QPixmap(self.size() * ratio)
             picture.setDevicePixelRatio(ratio)
-        theme = self._desk.theme
-        picture.fill(QColor(theme.ground))
+        theme, of = self._desk.theme, self._worked_out()
         painter = QPainter(picture)
         painter.setFont(self._font(_TEXT_PX))
-        of = self._worked_out()
         if of is None:
+            self._shown = ()
+            painter.fillRect(self.rect(), QColor(theme.ground))
             painter.setPen(QColor(theme.weak))
             painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, translate("curves", "no axis has a track"))
         else:
-            for strip in strips(of, self.height()):
-                self._draw_strip(painter, of, strip)
+            now = strips(of, self.height())
+            before = self._shown or (None, None, None)
+            self._shown = tuple(self._draw_strip(painter, of, *pair) for pair in zip(now, before, strict=True))
             painter.setClipping(False)
             painter.fillRect(0, 0, LEFT_PX, self.height(), QColor(theme.panel))
             painter.setPen(QColor(theme.edge))
-            for strip in strips(of, self.height())[1:]:
+            for strip in now[1:]:
                 painter.drawLine(QLineF(0, strip.top_px, self.width(), strip.top_px))
             painter.drawLine(LEFT_PX - 1, 0, LEFT_PX - 1, self.height())
         painter.end()
 
-    def _draw_strip(self, painter: QPainter, of: Courses, strip: Strip) -> None:
+    def _columns(self, of: Courses, strip: Strip, shown: _Shown | None) -> slice:
+        """Return the columns of pixels that are to be drawn: all, or those of the pieces that changed."""
+        every = slice(0, self._wide())
+        if shown is None or shown.strip != strip or of.since is None or of.since is not shown.shape:
+            return every
+        if of.pieces.start == of.pieces.stop:
+            return slice(0, 0)
+        end = of.pieces.stop - 1
+        first, last = (self.x_of(at_s) for at_s in (of.begin_s[of.pieces.start], of.begin_s[end] + of.lasts_s[end]))
+        begin = min(max(floor(first - LEFT_PX) - _AROUND_PX, 0), every.stop)
+        return slice(begin, max(begin, min(ceil(last - LEFT_PX) + _AROUND_PX, every.stop)))
+
+    def _draw_strip(self, painter: QPainter, of: Courses, strip: Strip, before: _Shown | None) -> _Shown:
+        """Draw what is another than before, and return how the strip is shown."""
         theme, limit = self._desk.theme, of.limits[strip.number]
         begin_s, end_s = self._desk.span_s
-        found = seen(of, strip.number, begin_s, end_s, self._wide())
-        broken = overs(found, limit, _MOST_LABELS)
-        painter.setClipRect(QRectF(LEFT_PX, strip.top_px, self._wide(), strip.height_px))
+        columns = self._columns(of, strip, before)
+        if columns == slice(0, self._wide()):
+            before = None
+        painter.setClipRect(
+            QRectF(LEFT_PX + columns.start, strip.top_px, columns.stop - columns.start, strip.height_px)
+        )
+        wide = slice(max(0, columns.start - _BESIDE_PX) // 2 * 2, min(columns.stop + _BESIDE_PX, self._wide()))
+        part = seen(of, strip.number, begin_s, end_s, self._wide(), wide)
+        found = part if before is None else before.found.patched(part, columns, wide.start)
+        broken = overs(found, limit, MOST)
+        left_px = LEFT_PX + wide.start
+        painter.fillRect(QRectF(left_px, strip.top_px, len(part.low), strip.height_px), QColor(theme.ground))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         painter.setPen(QColor(theme.rule))
         painter.drawLine(QLineF(LEFT_PX, strip.y_of(0.0), self.width(), strip.y_of(0.0)))
-        dense = not len(found.at_s)
+        dense = not len(part.at_s)
         if dense:  # then the curve is an area, and what is over lies on it
-            self._draw_curve(painter, found, strip)
-        if broken:
-            self._draw_over(painter, found, strip, limit)
+            self._draw_curve(painter, part, strip, left_px)
+        for top_px, cells in hatched(part, strip, limit, wide.start):
+            self._draw_cells(painter, left_px, top_px, cells, QColor(theme.over), QColor(theme.over_text))
         painter.setPen(QPen(QColor(theme.edge), 1))
         # dashes one by one: a dashed pen takes longer than all the rest
-        x = np.arange(LEFT_PX, self.width(), _DASH_PX + _DASH_PX // 2, dtype=np.float64)
+        every_px = _DASH_PX + _DASH_PX // 2
+        x = np.arange(LEFT_PX + wide.start // every_px * every_px, LEFT_PX + wide.stop, every_px, dtype=np.float64)
         for end in (limit, -limit):
             y = np.full(len(x), round(strip.y_of(end)))
             _rule(painter, np.stack((x, y, x + _DASH_PX, y), axis=1))
         if not dense:
-            self._draw_curve(painter, found, strip)
-        taken: list[QRectF] = [self._draw_limit(painter, strip, limit)]
-        self._draw_jumps(painter, of, strip, taken)
-        self._draw_labels(painter, broken, strip, limit, taken)
+            self._draw_curve(painter, part, strip, left_px)
+        jumps = self._draw_jumps(painter, of, strip)
+        jumping = len(jumps[0]) > 0
+        if before is not None and before.broken == broken and not (jumping or before.jumping):
+            written = before.notes
+        else:
+            written = notes(Page(self.width(), painter.fontMetrics()), of.shape.axis, strip, broken, jumps)
+        return _Shown(of.shape, strip, found, broken, jumping, written)
 
-    def _draw_curve(self, painter: QPainter, found: Seen, strip: Strip) -> None:
+    def _draw_curve(self, painter: QPainter, found: Seen, strip: Strip, left_px: int) -> None:
         theme, axis = self._desk.theme, self.axis
         colour = QColor(theme.track(self._desk.project.rig.index(axis))[0])
         if not len(found.at_s):
             top_px, cells = filled(found, strip)
-            self._draw_cells(painter, top_px, cells, colour)
+            self._draw_cells(painter, left_px, top_px, cells, colour)
             return
         begin_s, end_s = self._desk.span_s
         x = LEFT_PX + (found.at_s - begin_s) * (self._wide() / (end_s - begin_s))
@@ -260,27 +314,23 @@ class CurvesView(QWidget):
         _rule(painter, np.stack((x[:-1], y[:-1], x[1:], y[1:]), axis=1))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
 
-    def _draw_over(self, painter: QPainter, found: Seen, strip: Strip, limit: float) -> None:
-        """Hatch what lies beyond the limit, either way."""
-        theme = self._desk.theme
-        for top_px, cells in hatched(found, strip, limit):
-            self._draw_cells(painter, top_px, cells, QColor(theme.over), QColor(theme.over_text))
-
-    def _draw_cells(self, painter: QPainter, top_px: int, cells: NDArray[np.uint8], *colours: QColor) -> None:
+    def _draw_cells(
+        self, painter: QPainter, left_px: int, top_px: int, cells: NDArray[np.uint8], *colours: QColor
+    ) -> None:
         """Draw pixels: 0 is clear, the others count the colours from 1."""
         high, wide = cells.shape
         picture = QImage(cells.tobytes(), wide, high, QImage.Format.Format_Indexed8)
         picture.setColorTable([0, *(colour.rgba() for colour in colours)])
         # to draw by way of a table of colours takes eight times as long as to make the colours first
-        painter.drawImage(QPointF(LEFT_PX, top_px), picture.convertToFormat(_COLOURS))
+        painter.drawImage(QPointF(left_px, top_px), picture.convertToFormat(_COLOURS))
 
-    def _draw_jumps(self, painter: QPainter, of: Courses, strip: Strip, taken: list[QRectF]) -> None:
-        """Draw an arrow up and out of the strip for each jump, and what jumps where there is room to say it."""
+    def _draw_jumps(self, painter: QPainter, of: Courses, strip: Strip) -> tuple[Floats, Ints]:
+        """Draw an arrow up and out of the strip for each jump; return where they are and what jumps."""
         theme = self._desk.theme
-        at_s, what = of.jumps(strip.number, *self._desk.span_s)
-        if not len(at_s):
-            return
         begin_s, end_s = self._desk.span_s
+        at_s, what = of.jumps(strip.number, begin_s, end_s)
+        if not len(at_s):
+            return at_s, what
         x = LEFT_PX + (at_s - begin_s) * (self._wide() / (end_s - begin_s))
         # where they crowd, one stands for its neighbours
         first = np.unique((x // _ARROW_PX).astype(np.int64), return_index=True)[1]
@@ -291,60 +341,7 @@ class CurvesView(QWidget):
         for colour, wide in ((theme.over_text, 4.0), (theme.over, 2.0)):
             painter.setPen(QPen(QColor(colour), wide))
             _rule(painter, lines)
-        words = {
-            "position": translate("curves", "infinite: position jumps"),
-            "speed": translate("curves", "infinite: speed jumps"),
-            "acceleration": translate("curves", "infinite: acceleration jumps"),
-        }
-        last = -np.inf
-        for at, jumping in zip(x.tolist(), what.tolist(), strict=True):
-            if len(taken) <= _MOST_LABELS and at >= last:
-                self._label(painter, words[JUMPING[jumping]], at - _HEAD_PX, strip.y_of(0.0) + 2, taken)
-                last = at + _LABEL_PX
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-
-    def _draw_labels(
-        self, painter: QPainter, broken: list[Over], strip: Strip, limit: float, taken: list[QRectF]
-    ) -> None:
-        """Name the worst peaks, as far as there is room."""
-        unit = unit_of(self._courses.shape.axis.unit, OF[strip.number]) if self._courses else ""
-        high_px = painter.fontMetrics().height()
-        for run in broken:
-            size = abs(run.value)
-            pair = number(size, 3), number(limit, 3)
-            if pair[0] == pair[1]:
-                pair = Asked(of=OF[strip.number], at_s=0.0, value=size, limit=limit, excess=0.0).numbers()
-            words = translate("curves", "{asked} {unit}, limit {limit}").format(asked=pair[0], unit=unit, limit=pair[1])
-            down = strip.y_of(run.value)
-            below = strip.top_px + strip.height_px - high_px - 3
-            y = min(max(down, strip.top_px + 2), below)
-            self._label(painter, words, LEFT_PX + run.last + 4, y, taken)
-
-    def _label(self, painter: QPainter, words: str, x: float, y: float, taken: list[QRectF]) -> None:
-        """Write on the colour of what is over, unless something else is written there."""
-        theme, metrics = self._desk.theme, painter.fontMetrics()
-        wide = metrics.horizontalAdvance(words) + 2 * _ROOM_PX
-        box = QRectF(min(x, self.width() - wide - 1), y, wide, metrics.height())
-        if any(box.intersects(other) for other in taken) or box.left() < LEFT_PX:
-            return
-        taken.append(box)
-        painter.fillRect(box.adjusted(-1, -1, 1, 1), QColor(theme.over_text))
-        painter.fillRect(box, QColor(theme.over))
-        painter.setPen(QColor(theme.over_text))
-        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
-
-    def _draw_limit(self, painter: QPainter, strip: Strip, limit: float) -> QRectF:
-        """Write the limit at the right end of its line, and return where."""
-        unit = unit_of(self._courses.shape.axis.unit, OF[strip.number]) if self._courses else ""
-        words = translate("curves", "limit ±{limit} {unit}").format(limit=number(limit, 3), unit=unit)
-        metrics = painter.fontMetrics()
-        wide = metrics.horizontalAdvance(words) + 2 * _ROOM_PX
-        y = min(max(strip.y_of(limit) + 1, strip.top_px + 1), strip.top_px + strip.height_px - metrics.height())
-        box = QRectF(self.width() - wide - 2, y, wide, metrics.height())
-        painter.fillRect(box, QColor(self._desk.theme.ground))
-        painter.setPen(QColor(self._desk.theme.weak))
-        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
-        return box
+        return x, what
 
     def _draw_numbers(self, painter: QPainter, of: Courses) -> None:
         """Write each derivative's name and its value at the playhead, left of its strip."""

@@ -42,7 +42,7 @@ class _Listen(Thread):
     """
 
     def __init__(self, path: Path, print_: Print, bpm: float | None, before: Heard | None) -> None:
-        super().__init__(daemon=True, name="listening")
+        super().__init__(name="listening")
         self.print = print_
         self.bpm = bpm
         self.wanted, self.over = True, False

@@ -5,15 +5,15 @@ It refuses to be waited for: who no longer wants the answer cancels, and the ans
 
 import threading
 from collections.abc import Callable
-from queue import SimpleQueue
 
-from PyQt6.QtCore import QCoreApplication, QObject, QTimer, pyqtSignal
+from PyQt6.QtCore import QCoreApplication, QObject, pyqtSignal
 
 from sequencer.errors import SequencerError
+from ui.beside import Inbox
 from ui.language import translate
 
 Tell = Callable[[float], bool]
-_LOOK_MS = 15
+Said = float | tuple[object, str]  # how far it is; at the end the answer, or the words of what went wrong
 
 
 class Job(QObject):
@@ -29,16 +29,11 @@ class Job(QObject):
 
     def __init__(self, work: Callable[[Tell], object], parent: QObject | None = None) -> None:
         super().__init__(parent)
-        self._work = work
         self._wanted = threading.Event()
         self._wanted.set()
         self._over = False
-        # the thread touches nothing of Qt: a window that is being closed would go from under its hands
-        self._said: SimpleQueue[float | tuple[object, str]] = SimpleQueue()
-        self._look = QTimer(self)
-        self._look.setInterval(_LOOK_MS)
-        self._look.timeout.connect(self._take_in)
-        self._thread = threading.Thread(target=self._run, name="job")
+        self._said: Inbox[Said] = Inbox(self._take, self)
+        self._thread = threading.Thread(target=_run, args=(work, self._wanted, self._said.put), name="job")
         app = QCoreApplication.instance()
         if app is not None:
             # a window that closes waits for no answer
@@ -51,7 +46,7 @@ class Job(QObject):
 
     def start(self) -> "Job":
         self._thread.start()
-        self._look.start()
+        self._said.open()
         return self
 
     def cancel(self) -> None:
@@ -63,30 +58,12 @@ class Job(QObject):
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
-    def _tell(self, share: float) -> bool:
-        self._said.put(share)
-        return self._wanted.is_set()
-
-    def _run(self) -> None:
-        try:
-            answer, fault = self._work(self._tell), ""
-        except SequencerError as wrong:
-            answer, fault = None, str(wrong)
-        except Exception as wrong:  # whatever it is, the operator must not wait for ever
-            words = translate("job", "a fault of this program, {name}: {words}; your document is as it was")
-            answer, fault = None, words.format(name=type(wrong).__name__, words=wrong)
-        self._said.put((answer, fault))
-
-    def _take_in(self) -> None:
-        """Pass on what the thread has said since the last look."""
-        while not self._said.empty():
-            said = self._said.get()
-            if isinstance(said, tuple):
-                self._look.stop()
-                self._deliver(*said)
-                return
-            if self._wanted.is_set():
-                self.told.emit(said)
+    def _take(self, said: Said) -> None:
+        if isinstance(said, tuple):
+            self._said.close()
+            self._deliver(*said)
+        elif self._wanted.is_set():
+            self.told.emit(said)
 
     def _deliver(self, answer: object, fault: str) -> None:
         self.deleteLater()
@@ -97,3 +74,18 @@ class Job(QObject):
             self.failed.emit(fault)
         else:
             self.done.emit(answer)
+
+
+def _run(work: Callable[[Tell], object], wanted: threading.Event, say: Callable[[Said], None]) -> None:
+    def tell(share: float) -> bool:
+        say(share)
+        return wanted.is_set()
+
+    try:
+        answer, fault = work(tell), ""
+    except SequencerError as wrong:
+        answer, fault = None, str(wrong)
+    except Exception as wrong:  # whatever it is, the operator must not wait for ever
+        words = translate("job", "a fault of this program, {name}: {words}; your document is as it was")
+        answer, fault = None, words.format(name=type(wrong).__name__, words=wrong)
+    say((answer, fault))

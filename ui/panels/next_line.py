@@ -31,7 +31,7 @@ class NextLine(QWidget):
         self._working = ""
         self._fade = QTimer(self)
         self._fade.setSingleShot(True)
-        self._fade.timeout.connect(lambda: self._show(Note("")))
+        self._fade.timeout.connect(self._fade_out)  # a bare function would be called even when this is gone
         desk.noted.connect(self._show)
         desk.preferred.connect(self._dress)
         desk.changed.connect(self._forget)
@@ -46,6 +46,9 @@ class NextLine(QWidget):
         """Say what is being done in place of what comes next, until it is called with nothing."""
         self._working = words
         self._coming()
+
+    def _fade_out(self) -> None:
+        self._show(Note(""))
 
     def _show(self, note: Note) -> None:
         self._weight = note.weight

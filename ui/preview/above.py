@@ -257,9 +257,9 @@ class PlanView(QWidget):
         for number, box in enumerate(stage.boxes):
             flat = plan.px(corners(box)[:4])
             lit = self._chosen == Hit("box", number)
+            _fill(painter, flat, clear(theme.edge, 0.18))
             painter.setPen(pen(theme.focus if lit else theme.weak, 3.0 if lit else 1.0))
-            painter.setBrush(clear(theme.edge, 0.18))
-            painter.drawPolygon(QPolygonF([QPointF(x, y) for x, y in flat.tolist()]))
+            rule(painter, _strip(np.concatenate((flat, flat[:1]))))
             if np.ptp(flat[:, 0]) > painter.fontMetrics().horizontalAdvance(box.name):
                 x, y = flat.mean(axis=0).tolist()
                 label(painter, x, y - 8, box.name, (theme.text, theme.ground), middle=True)
@@ -313,12 +313,9 @@ class PlanView(QWidget):
         through, _ = lens(rig.camera, rig, at)
         sides, focus = wedge(pose(rig, at), through, framed(through, desk.project.aspect)[0])
         drawn_with, filled = how
-        painter.setPen(drawn_with)
         if filled:
-            painter.setBrush(clear(desk.theme.text, filled))
-            painter.setPen(Qt.PenStyle.NoPen)
-            painter.drawPolygon(QPolygonF([QPointF(x, y) for x, y in plan.px(sides).tolist()]))
-            painter.setPen(drawn_with)
+            _fill(painter, plan.px(sides), clear(desk.theme.text, filled))
+        painter.setPen(drawn_with)
         rule(painter, _strip(plan.px(sides)))
         if words and self.width() >= WORDS_PX:
             x, y = plan.px(sides[0]).tolist()
@@ -343,6 +340,15 @@ class PlanView(QWidget):
         ]
         rule(painter, np.array(bar))
         label(painter, 22 + length_px, y - 9, f"{number:g} {unit}", (theme.text, theme.ground))
+
+
+def _fill(painter: QPainter, corners_px: Floats, colour: QColor) -> None:
+    """Fill a face, whose edges are for lines to smooth: to smooth it as well takes ten times as long. Shape: (N, 2)."""
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+    painter.setPen(Qt.PenStyle.NoPen)
+    painter.setBrush(colour)
+    painter.drawConvexPolygon(QPolygonF([QPointF(x, y) for x, y in corners_px.tolist()]))
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
 
 
 def _strip(points: Floats) -> Floats:

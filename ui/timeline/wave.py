@@ -7,7 +7,7 @@ from collections import OrderedDict
 from pathlib import Path
 from threading import Thread
 
-from PyQt6.QtCore import QObject, QTimer, pyqtSignal
+from PyQt6.QtCore import QCoreApplication, QObject, QTimer, pyqtSignal
 
 from sequencer.errors import SequencerError
 from sequencer.music.waveform import Reading, Waveform
@@ -27,7 +27,8 @@ class _Read(Thread):
     """
 
     def __init__(self, path: Path, print_: Print) -> None:
-        super().__init__(daemon=True)
+        # a program must not end while a thread is in the sound library: whoever closes it says that nobody wants this
+        super().__init__()
         self.print = print_
         self.wanted, self.over = True, False
         self.waveform: Waveform | None = None
@@ -65,6 +66,9 @@ class Sound(QObject):
         self._look.timeout.connect(self._take)
         desk.changed.connect(self._follow)
         desk.opened.connect(self._anew)
+        app = QCoreApplication.instance()
+        if app is not None:
+            app.aboutToQuit.connect(self.stop)
         self._anew()
 
     @property

@@ -95,6 +95,26 @@ def test_a_journal_that_cannot_be_written_is_said_once_and_stops_nobody(
     keeper.end()
 
 
+def test_that_edits_are_kept_again_is_said_too(
+    desk: Desk, folder: Path, tmp_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = Journal.record
+
+    def full(*_: object) -> None:
+        raise OSError("no space left")
+
+    keeper = Keeper(desk, tmp_path / "state")
+    keeper.begin(folder, desk.project, fingerprint(folder))
+    monkeypatch.setattr(Journal, "record", full)
+    with qtbot.waitSignal(keeper.troubled) as told:
+        desk.edit("raise", offset(desk.project.move, {"tilt": {1}}, value=1.0))
+    assert "no space left" in told.args[0]
+    monkeypatch.setattr(Journal, "record", record)
+    with qtbot.waitSignal(keeper.kept_again):
+        assert keeper.flush()
+    keeper.end()
+
+
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
 def test_a_bug_in_the_keeper_does_not_end_it_unheard(
     desk: Desk, folder: Path, tmp_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch

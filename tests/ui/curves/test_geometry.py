@@ -111,7 +111,7 @@ def test_a_track_of_one_key_asks_nothing() -> None:
     found = seen(of, 0, -1, 1, 10)
     assert not found.low.any()
     assert not found.high.any()
-    assert not len(of.jump_at_s)
+    assert not len(of.jumps(2, -1, 1)[0])
 
 
 def test_what_is_over_is_named_worst_first_and_hatched_between_limit_and_curve() -> None:

@@ -3,13 +3,15 @@
 from dataclasses import replace
 from fractions import Fraction
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 from PyQt6.QtCore import QPoint, Qt
 from PyQt6.QtGui import QColor, QImage
 from pytestqt.qtbot import QtBot
 
 from sequencer.score.edits.offset import offset
-from sequencer.score.move import Ease
+from sequencer.score.move import Ease, Key
 from ui.curves.view import CurvesView
 from ui.desk import Desk
 from ui.theme import LEFT_PX, SUN, Theme
@@ -33,6 +35,14 @@ def coloured(view: CurvesView, colour: str) -> int:
     picture, wanted = image(view), QColor(colour).rgb()
     columns, rows = range(LEFT_PX, picture.width()), range(picture.height())
     return sum(picture.pixel(x, y) == wanted for x in columns for y in rows)
+
+
+def pixels(view: CurvesView) -> NDArray[np.int16]:
+    """The colours of what is shown, part by part."""
+    picture = image(view).convertToFormat(QImage.Format.Format_ARGB32)
+    bits = picture.constBits()
+    assert bits is not None
+    return np.frombuffer(bits.asstring(picture.sizeInBytes()), np.uint8).astype(np.int16)
 
 
 def too_fast(desk: Desk) -> None:
@@ -105,6 +115,47 @@ def test_only_the_playhead_is_repainted_when_it_moves_and_the_rest_stays_true(vi
     kept = image(view)
     desk.preferred.emit()  # which draws all anew
     assert image(view) == kept
+
+
+def waves(count: int, ease: str) -> tuple[Key, ...]:
+    """Keys that break limits here and there."""
+    way = np.random.default_rng(count).normal(0, 6, count)
+    return tuple(Key(Fraction(4 * at), float(value), Ease(ease)) for at, value in enumerate(way))
+
+
+@pytest.mark.parametrize(
+    ("count", "ease", "span_s"),
+    [
+        (900, "poly345", (-1.0, 150.0)),  # an area
+        (900, "poly345", (60.0, 65.0)),  # a line
+        (900, "linear", (20.0, 60.0)),  # jumps everywhere
+        (60, "through", (-0.5, 10.0)),
+        (6, "poly345", (-1.0, 2.0)),  # rests on both sides
+    ],
+)
+def test_what_is_drawn_while_keys_are_dragged_is_what_is_drawn_at_once(
+    view: CurvesView, desk: Desk, count: int, ease: str, span_s: tuple[float, float]
+) -> None:
+    move, random = desk.project.move, np.random.default_rng(5)
+    pan, others = move.tracks[0], move.tracks[1:]
+    desk.edit("waves", replace(move, tracks=(replace(pan, keys=waves(count, ease)), *others)))
+    desk.look(*span_s)
+    view.ensurePolished()
+    view._come_to_rest()
+    image(view)
+    frames = desk.project.timebase.rate.fraction
+    there = [at for at, key in enumerate(waves(count, ease)) if span_s[0] <= key.at / frames <= span_s[1]]
+    for _ in range(12):
+        keys = list(desk.project.move.tracks[0].keys)
+        for number in random.choice(there, int(random.integers(1, 3))).tolist():
+            value = keys[number].value + float(random.normal(0, 3))
+            at = keys[number].at + Fraction(int(random.integers(3)) - 1)
+            keys[number] = replace(keys[number], value=value, at=at)
+        desk.draft(replace(move, tracks=(replace(pan, keys=tuple(keys)), *others)))
+        dragged = pixels(view)
+        desk.preferred.emit()  # which draws all anew
+        # smoothed lines are rounded otherwise where they are cut off
+        assert np.abs(pixels(view) - dragged).max() <= 3
 
 
 @pytest.mark.parametrize("size", [(300, 120), (1000, 400)])
