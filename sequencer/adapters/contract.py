@@ -13,6 +13,18 @@ from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Setpoint
 
 
+@dataclass(frozen=True, slots=True)
+class LinkState:
+    """How the link to a rig is. What cannot be known, since the rig does not echo, is None.
+
+    `round_trip_s`: from here to the rig and back, the median of the last second. `lost`: of what was sent for that in
+    the last four seconds, the part that did not come back.
+    """
+
+    round_trip_s: float | None = None
+    lost: float | None = None
+
+
 class Output(Protocol):
     """A rig, as seen from here. Error: LinkError from any method once the link is gone."""
 
@@ -31,12 +43,32 @@ class Output(Protocol):
     def ask(self) -> None:
         """Ask the rig to say where it stands for the next while, before the first setpoint; call it twice a second.
 
-        It also tells a rig that was stopped to listen to setpoints again, so never call it while a stop is latched.
+        It also tells a rig that was stopped to listen to setpoints again. So while a stop is latched, call it only
+        where no setpoints are sent and `stop` follows at once: that makes a rig speak that does not echo.
         """
+        ...
+
+    def look(self, now_ns: int) -> None:
+        """Look after the link; called at every tick, whether or not a setpoint is sent.
+
+        An output that can measure its link sends for that here, at its own pace; nothing sent here may move a rig, or
+        make a stopped one listen again. Where `look` raises nothing, the link is open.
+        """
+        ...
+
+    def link(self, now_ns: int) -> LinkState:
+        """Return how the link is."""
         ...
 
     def stop(self) -> None:
         """Tell the rig to stop by its own means and stay where it is; sent more than once where a link may lose it."""
+        ...
+
+    def here(self, axis: str, value: float) -> None:
+        """Tell the rig that `axis` stands at `value`, and shall count from there on; moves nothing.
+
+        A rig obeys at rest, where no setpoints come any more: nobody may send any before it counts so.
+        """
         ...
 
     def trouble(self) -> str:
@@ -49,7 +81,8 @@ class OutputKind:
     """The record that an output's file exports as `KIND`.
 
     `scheme` begins the addresses that it opens (`osc` for `osc://127.0.0.1:9000`). `answers` says whether a rig behind
-    it tells where it stands. `stop_action` is what a device does when setpoints end, in plain words.
+    it tells where it stands. `stop_action` is what a device does when setpoints end, in plain words. `open` is called
+    again between two ticks once a link is gone, so that only its first call may take long.
     """
 
     scheme: str

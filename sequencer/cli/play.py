@@ -3,6 +3,7 @@
 import dataclasses
 import math
 import time
+from collections.abc import Mapping
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -12,9 +13,10 @@ from msgspec.structs import replace
 
 from sequencer.cli import play_options as how
 from sequencer.cli.exits import console, errors, exits
+from sequencer.cli.link_shown import LinkShown, link_words
 from sequencer.cli.options import Folder, PassName, Speed, TickHz, fraction, instant, number
 from sequencer.cli.shown import clock_words
-from sequencer.errors import ProjectError
+from sequencer.errors import LinkError, ProjectError
 from sequencer.live.handling import Deed
 from sequencer.playback.state import Phase
 from sequencer.project.document import Project
@@ -22,7 +24,7 @@ from sequencer.project.store import load
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
 from sequencer.shell.kinds import carried, laws, source_address
-from sequencer.shell.messages import Arm, Pressed, Punch, Said, Setup, Start, Status, TakeHands
+from sequencer.shell.messages import Arm, Opened, Pressed, Punch, Said, Setup, Start, Status, TakeHands
 
 _ARM_S = 10.0
 _OPTION_OF = {"midi_in": ("mtc", "clock"), "audio_in": ("ltc",), "audio_out": ("audio",)}  # --sync
@@ -119,6 +121,9 @@ def _performed(order: Arm, project: Project, axes: list[str], punch_in: bool) ->
     """Return the order with the axes that hands perform. Error: ProjectError that names the option."""
     if punch_in and not axes:
         raise ProjectError("--punch-in", "nothing is performed", "name an axis: --by-hand pan", "command line")
+    if axes and order.remote:
+        what = "what triggers choose cannot be performed by hand"
+        raise ProjectError("--remote", what, "leave it or --by-hand out", "command line")
     if axes and order.late == "join":
         what = "what is performed by hand cannot be joined"
         raise ProjectError("--late", what, "leave one of them out", "command line")
@@ -172,13 +177,16 @@ class _Teller:
 
     def __init__(self) -> None:
         self._shown_s = time.monotonic()
+        self._link = LinkShown(console)
 
     def __call__(self, status: Status | None, said: list[Said]) -> None:
         for one in said:
             console.print(one.text, markup=False, highlight=False)
+        self._link.look(status)
         if status is not None and time.monotonic() - self._shown_s > 5.0:
             self._shown_s = time.monotonic()
-            errors.print(f"{status.phase}, {status.source}: {clock_words(status)}", style="dim", highlight=False)
+            words = f"{status.phase}, {status.source}: {clock_words(status)}; rig: {link_words(status)}"
+            errors.print(words, style="dim", highlight=False)
 
 
 def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
@@ -186,6 +194,8 @@ def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
     watch = shoot.Watch(running, _Teller(), act=partial(_punch, running))
     _tell_links(running, setup)
     watch.look()
+    if order.by_hand:
+        demand_pads(running.wait_opened(), setup)
     console.print(CAUTION, style="bold")
     if order.remote:
         console.print(REMOTE, style="bold")
@@ -205,6 +215,12 @@ def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
     except KeyboardInterrupt:
         watch.stop()
         raise
+
+
+def demand_pads(opened: Mapping[str, Opened], setup: Setup) -> None:
+    """Have the game controllers opened; why they are not was said. Error: LinkError."""
+    if setup.pads_port not in opened["io"].sources:
+        raise LinkError("no game controllers were opened, and nothing moves by hand without them; mend that first")
 
 
 def _punch(running: Crew, pressed: Pressed) -> None:

@@ -105,7 +105,8 @@ class Tick:
     `arrived`: what was planned has ended, and the rig is there as far as it says. `standing`: the setpoints stand
     still. `joined`: every axis is on the timeline that was being joined. `silent_s`: how long the rig has not answered,
     0 for one that never does. `held_back`: an axis that the guard keeps from where it is wanted; `astray`: one that is
-    not where it was sent.
+    not where it was sent. `dropped`: why the rig is away, in words with the mend, empty while it is not; `outside`: an
+    axis that was away and is back, outside its travel.
     """
 
     now_ns: int
@@ -116,6 +117,8 @@ class Tick:
     silent_s: float = 0.0
     held_back: Stray | None = None
     astray: Stray | None = None
+    dropped: str = ""
+    outside: Stray | None = None
 
 
 Event = Arm | Recue | Drive | Go | Punch | ClockHalted | Stop | Reset | EngineLate | Tick
@@ -176,6 +179,11 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
+class Begin:
+    """Begin anew, at rest, from where the rig stands as far as it says."""
+
+
+@dataclass(frozen=True, slots=True)
 class Say:
     """Tell the operator, and keep it in the take's log: a short code for programs, and words."""
 
@@ -183,4 +191,4 @@ class Say:
     text: str
 
 
-Action = GoTo | ToMark | Follow | HandOver | Join | Steer | Brake | Hold | Say
+Action = GoTo | ToMark | Follow | HandOver | Join | Steer | Brake | Hold | Begin | Say

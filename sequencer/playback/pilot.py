@@ -13,7 +13,7 @@ from sequencer.motion import join, profile
 from sequencer.motion.to_mark import to_mark
 from sequencer.motion.trajectory import Floats, Trajectory
 from sequencer.playback.cued import Cued
-from sequencer.playback.events import Action, Brake, Follow, GoTo, HandOver, Hold, Join, Say, Steer, ToMark
+from sequencer.playback.events import Action, Begin, Brake, Follow, GoTo, HandOver, Hold, Join, Say, Steer, ToMark
 from sequencer.playback.guard import LONGEST_STEP_S, Sent
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
@@ -94,7 +94,7 @@ def obey(pilot: Pilot, action: Action, last: Sent, due_ns: int) -> Pilot:
     Error: ValueError for a mark to which there is no way from here.
     """
     match action:
-        case Say():
+        case Say() | Begin():
             return pilot
         case Follow(cued):
             return Pilot(pilot.rig, Following(cued))

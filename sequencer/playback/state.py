@@ -21,7 +21,7 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     freewheeling  the timeline    timecode is back                                              running
                                   past the end, and the setpoints stand still                   finished
     stopping      braking         the setpoints stand still                                     stopped
-    stopped       none            Reset                                                         idle
+    stopped       none            Reset, where the rig has not dropped, or is back              idle
     finished      none            Arm, where nothing speaks against it                          locating
                                   Drive, where nothing speaks against it                        driving
                                   Go, where nothing speaks against it, also by such a trigger   going
@@ -38,9 +38,12 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     A stop (asked for; the rig silent or astray; an axis held back; the engine late; on or to the timeline also:
     timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, driving, going,
     joining, running and freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished
-    only a stop that was asked for counts: nothing moves, so the others speak against arming, driving, going and
-    recueing instead. A stop is latched: its first cause stays until Reset, and after Reset nothing moves before the
-    next Arm, Drive or Go.
+    only a stop that was asked for counts, and the rig's dropping: nothing moves, so the others speak against arming,
+    driving, going and recueing instead. A stop is latched: its first cause stays until Reset, and after Reset nothing
+    moves before the next Arm, Drive or Go.
+
+    A rig drops when it falls silent after it had answered, or the link is gone. Whatever becomes of it meanwhile, it is
+    refused to reset before it answers again; then playback begins from where the rig stands.
 
     The program's own clock, halted or set anew, is a master like any other: it stops a move, or is waited for where
     the operator lets it join. ClockHalted moves nothing; it is remembered for the words, until timecode runs again.
@@ -57,6 +60,7 @@ from sequencer.score.marks import Mark
 GRACE_S = 0.04  # how far past the start of the cue a move may still begin; the guard takes up the difference
 PREROLL_S = 1.0
 SILENT_S = 0.5
+NO_ANSWER = f"the rig has not answered for {SILENT_S:g} s; check its power and its cable"
 DRIVEN_S = 0.15  # for how long a hand that says nothing more is taken to hold on
 SLOWEST, FASTEST = 0.85, 1.15
 
@@ -90,9 +94,10 @@ class State:
     `cause`: why it stops or stopped, else empty. `armed`: what was armed last. `jumps`: the clock's count when the move
     began or was joined, None while a master that stands is awaited. `since_ns`: when locating, joining or freewheeling
     began, None before its first tick; while driving, when the hand was last heard of. `hindrance`: what spoke against
-    arming at the last tick. `told`: what was last said of the timecode while ready, or to a hand that may not drive.
-    `halted`: how the program's own clock came to stand, while it does. `mark`: the one that the rig was sent to last.
-    `punched`: whether hands have their axes; `hand_ns`: when such a hand was heard of last, None when it let go.
+    arming at the last tick, `barred` what speaks against a reset, `dropped` why the rig is away. `told`: what was last
+    said of the timecode while ready, or to a hand that may not drive. `halted`: how the program's own clock came to
+    stand, while it does. `mark`: the one that the rig was sent to last. `punched`: whether hands have their axes;
+    `hand_ns`: when such a hand was heard of last, None when it let go.
     """
 
     phase: Phase = Phase.IDLE
@@ -101,6 +106,8 @@ class State:
     jumps: int | None = 0
     since_ns: int | None = None
     hindrance: str = ""
+    barred: str = ""
+    dropped: str = ""
     told: str = ""
     halted: str = ""
     mark: Mark | None = None

@@ -25,7 +25,7 @@ from sequencer.playback.events import (
     Tick,
 )
 from sequencer.playback.handled import drive, driven, go, gone, punch
-from sequencer.playback.state import MOVING, RECUED_FROM, SILENT_S, STOPS, UNARMED, Phase, State, Step
+from sequencer.playback.state import MOVING, NO_ANSWER, RECUED_FROM, SILENT_S, STOPS, UNARMED, Phase, State, Step
 from sequencer.playback.stopping import late, reset, stop
 
 
@@ -55,6 +55,12 @@ def step(state: State, event: Event) -> Step:
 
 
 def _tick(state: State, tick: Tick) -> Step:
+    barred = tick.dropped or _barred(tick)
+    if barred != state.barred or tick.dropped != state.dropped:
+        drops = bool(tick.dropped) and not state.dropped
+        state = replace(state, barred=barred, dropped=tick.dropped)
+        if drops:
+            return stop(state, tick.dropped)
     fault = _fault(tick)
     if fault != state.hindrance:
         state = replace(state, hindrance=fault)
@@ -81,10 +87,20 @@ def _tick(state: State, tick: Tick) -> Step:
     return state, ()
 
 
+def _barred(tick: Tick) -> str:
+    """Return what speaks against a reset of a rig that is back, in words with the mend, or nothing."""
+    if tick.outside is None:
+        return ""
+    return (
+        f"{tick.outside.axis} stands outside its travel ({tick.outside}) and would move back by itself; bring it back "
+        "by hand with its motor off, or correct the travel in the rig file"
+    )
+
+
 def _fault(tick: Tick) -> str:
     """Return what is wrong with the rig, in words with the mend, or nothing."""
     if tick.silent_s > SILENT_S:
-        return f"the rig has not answered for {SILENT_S:g} s; check its power and its cable"
+        return NO_ANSWER
     if tick.held_back is not None:
         return (
             f"the rig cannot do what is asked ({tick.held_back} from its place on the timeline); "
@@ -125,7 +141,7 @@ def _refusal(state: State, cued: Cued) -> str:
     if state.phase in STOPS:
         return f"it is {state.phase} because {state.cause}. Reset first"
     if state.phase not in UNARMED:
-        return f"it is armed already, and {state.phase}. Stop and reset first"
+        return f"it is {state.phase}. {before_arming(state.phase)}"
     return _hindrance(state, cued)
 
 
@@ -140,6 +156,13 @@ def _recue_refusal(state: State, cued: Cued) -> str:
     if state.phase not in RECUED_FROM:
         return f"it is {state.phase}. Send it again when the rig waits at the start of a cue, or a cue is done"
     return _hindrance(state, cued)
+
+
+def before_arming(phase: Phase) -> str:
+    """Return what to do before arming, in a phase from which it cannot be."""
+    if phase in (Phase.DRIVING, Phase.GOING):
+        return "Let the rig come to rest first"
+    return "Stop and reset first"
 
 
 def _hindrance(state: State, cued: Cued) -> str:

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from sequencer.playback.events import Brake, Hold, Say
+from sequencer.playback.events import Begin, Brake, Hold, Say
 from sequencer.playback.guard import LONGEST_STEP_S
 from sequencer.playback.state import MOVING, STOPS, UNARMED, Phase, State, Step
 
@@ -12,6 +12,7 @@ def stop(state: State, cause: str) -> Step:
     cause = cause or "a stop was asked for without a reason; ask who is at the controls"
     if state.phase in STOPS:
         return state, (Say("stop", f"already {state.phase}: {state.cause}. Now also: {cause}"),)
+    state = replace(state, punched=False, hand_ns=None)
     if state.phase in MOVING:
         return replace(state, phase=Phase.STOPPING, cause=cause), (Brake(), Say("stopping", f"braking: {cause}"))
     words = f"stopped: {cause}. Reset when it is safe"
@@ -21,9 +22,11 @@ def stop(state: State, cause: str) -> Step:
 def reset(state: State) -> Step:
     """Return what to do when the operator resets: a stop is cleared where everything stands still."""
     match state.phase:
+        case Phase.STOPPED if state.barred:
+            return state, (Say("refused", f"not reset: {state.barred}"),)
         case Phase.STOPPED:
             words = "reset; nothing moves before it is armed again"
-            return replace(state, phase=Phase.IDLE, cause="", armed=None), (Say("reset", words),)
+            return replace(state, phase=Phase.IDLE, cause="", armed=None), (Begin(), Say("reset", words))
         case Phase.STOPPING:
             return state, (Say("refused", "not reset: still braking. Wait until it stands still, then reset"),)
     return state, (Say("refused", f"nothing to reset: it is {state.phase}, not stopped. To end a cue, stop it first"),)

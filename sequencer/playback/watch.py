@@ -86,6 +86,16 @@ def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:
     )
 
 
+def forget(watch: Watch) -> Watch:
+    """Return the watch over a rig that dropped: where it was says nothing of where it is."""
+    return replace(watch, strayed_ns=None, gap=(), position=None)
+
+
+def anew(watch: Watch, rig: Rig, first: Sent) -> Watch:
+    """Return the watch begun anew, over a rig that was heard before and now stands where `first` says."""
+    return replace(begin(rig, watch.answers, first), heard_ns=watch.heard_ns, position=watch.position)
+
+
 def silent_s(watch: Watch, now_ns: int) -> float:
     """Return for how long the rig has not answered: 0 where it never does, infinite where it has not yet."""
     if not watch.answers:

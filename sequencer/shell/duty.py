@@ -12,7 +12,8 @@ from sequencer.errors import ProjectError
 from sequencer.live.handling import Deed
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback import events
-from sequencer.playback.state import MOVING, PLAYING, RECUED_FROM, UNARMED, Phase
+from sequencer.playback.state import MOVING, ON_THE_CLOCK, PLAYING, RECUED_FROM, UNARMED, Phase
+from sequencer.playback.step import before_arming
 from sequencer.project.document import Project
 from sequencer.score.marks import Mark
 from sequencer.shell.child import Child
@@ -120,15 +121,23 @@ class Duty:
             self.engine.order(events.Drive(wishes, due_ns))
 
     def _go(self, order: Go) -> None:
-        """Send the rig to a mark, where there is a way."""
+        """Send the rig where the operator wants it."""
         try:
             mark = mark_of(order)
-            demand_way(self.child.rig, self.engine.sent, mark)
         except (ValueError, ZeroDivisionError) as fault:
             self.engine.say(time.monotonic_ns(), "refused", f"not sent to {order.name}: {fault}")
             return
-        self.armed = None
-        self.engine.order(events.Go(mark))
+        self._send(mark, "")
+
+    def _send(self, mark: Mark, by: str) -> None:
+        """Send the rig to a mark, where there is a way; on the timeline there is no time to look for one."""
+        if self.engine.state.phase not in ON_THE_CLOCK:
+            try:
+                demand_way(self.child.rig, self.engine.sent, mark)
+            except ValueError as fault:
+                self.engine.say(time.monotonic_ns(), "refused", f"not sent to {mark.name}: {fault}")
+                return
+        self.engine.order(events.Go(mark, by))
 
     def obey(self, due: Due) -> None:
         """Do what a trigger ordered, as far as a trigger may."""
@@ -136,7 +145,7 @@ class Duty:
             case StopRig():
                 self.engine.order(events.Stop(f"{due.by} asked for it; find out who sent it, and why"))
             case GoToMark(name) if (mark := self._mark(name)) is not None:
-                self.engine.order(events.Go(mark, due.by))
+                self._send(mark, due.by)
             case TakeCue() | GoToMark():
                 self._call(due, due.order.name)
             case StartClock() | StopClock() | Locate() if self.desk is not None:
@@ -203,8 +212,9 @@ class Duty:
 
     def _arm(self, order: Arm) -> None:
         """Have the engine arm; what is armed is worked out here first, which takes longer than a tick may."""
-        if self.engine.state.phase not in UNARMED:
-            self.child.control.say(Refused(f"not armed: it is {self.engine.state.phase}. Stop and reset first", 1))
+        phase = self.engine.state.phase
+        if phase not in UNARMED:
+            self.child.control.say(Refused(f"not armed: it is {phase}. {before_arming(phase)}", 1))
             return
         try:
             part = whole(self.project, self.timeline) if order.cue is None else of_cue(self.project, order.cue)

@@ -9,7 +9,7 @@ import os
 import select
 import sys
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 import numpy as np
@@ -35,6 +35,7 @@ from sequencer.shell.memory import Page, Ring
 from sequencer.shell.messages import Ended, Failed, Opened, Said, Setup
 from sequencer.shell.realtime import be_punctual
 from sequencer.shell.records import Record, pack
+from sequencer.shell.relink import Relink
 from sequencer.shell.tally import Tally
 from sequencer.shell.watchdog import RESTING
 from sequencer.sync.midi_orders import MidiOrders
@@ -70,7 +71,7 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     table = laws()
     project = load(Path(setup.project), table)
     timeline = compile_move(child.rig, project.move, project.timebase.rate, table)
-    output = stack.enter_context(open_output(setup.output, child.rig))
+    output = stack.enter_context(Relink(lambda: open_output(setup.output, child.rig)))
     follower, desk = master(setup, project, Ring(folder / "wishes"))
     ears = _ears(setup, project, follower, folder, stack)
     answer = _first_answer(output, len(child.rig.axes))
@@ -176,7 +177,8 @@ def _run(duty: Duty) -> None:
             duty.engine.skipped += missed
             due_ns += (missed + 1) * period_ns
     except BaseException:
-        duty.output.stop()
+        with suppress(LinkError):
+            duty.output.stop()
         raise
     parts = (0.5, 0.99, 0.999)
     ended = Ended(duty.engine.ticks, duty.engine.skipped, lateness.percentiles(*parts), work.percentiles(*parts))

@@ -8,10 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import msgspec
+import numpy as np
 
 from sequencer.adapters.contract import Output
-from sequencer.playback import watch
-from sequencer.playback.events import EngineLate, Event, Say, Stop, Tick
+from sequencer.errors import LinkError
+from sequencer.playback import contact, watch
+from sequencer.playback.events import Action, Begin, EngineLate, Event, Say, Stop, Tick
 from sequencer.playback.guard import Guarded, Sent, at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, settled, taken_over, want
 from sequencer.playback.state import MOVING, Phase, State
@@ -21,6 +23,7 @@ from sequencer.rig.signals import Feedback, Floats, Setpoint
 from sequencer.shell.ears import Ears
 from sequencer.shell.messages import Status
 from sequencer.shell.records import CloseTake, OpenTake, Record
+from sequencer.shell.touch import Touch
 from sequencer.sync.reading import Clock
 from sequencer.takes.rows import ActualRow, EventRow, Row, SetpointRow, TimecodeRow
 
@@ -45,7 +48,7 @@ class Wires:
 
 
 class Engine:
-    """What ticks carry from one to the next. Error: LinkError from `hear` and `tick` when a link is gone."""
+    """What ticks carry from one to the next. Error: LinkError from `hear` when a source is gone."""
 
     def __init__(self, rig: Rig, wires: Wires, position: Floats, due_ns: int, answers: bool) -> None:
         """Begin with the rig standing at `position`. Shape: (A,).
@@ -54,6 +57,7 @@ class Engine:
         """
         self._limits = limits(rig)
         self._wires = wires
+        self._touch = Touch(wires.output, answers, due_ns)
         self._follower = wires.ears.follower
         self._sent: Sent = at_rest(due_ns, position)
         self._watch = watch.begin(rig, answers, self._sent)
@@ -62,8 +66,8 @@ class Engine:
         self._sends = answers
         self._closing_ns: int | None = None
         self._recording = False
+        self._switches: tuple[bool | None, ...] = ()
         self._missing = 0
-        self._trouble = ""
         self._encode = msgspec.msgpack.Encoder().encode
         self.state = State()
         self.held: tuple[float, ...] = ()  # by the guard, at the last tick
@@ -87,14 +91,16 @@ class Engine:
         """Take in what has arrived by `now_ns`."""
         for notice in self._wires.ears.hear(now_ns):
             self.say(now_ns, "link", notice)
-        for answer in self._wires.output.read(now_ns):
+        for answer in self._touch.read(now_ns):
             self._watch = watch.hear(self._watch, self._limits, answer)
+            self._switches = answer.switches
             if self._recording:
                 self._keep(_actual_row(answer), now_ns)
 
     def tick(self, due_ns: int) -> None:
         """Send the setpoint due at `due_ns`."""
         clock = self._follower.at(due_ns)
+        self._look_after_link(due_ns)
         self._follow_orders(due_ns, clock)
         try:
             self._pilot = plan(self._pilot, self._sent, due_ns, clock)
@@ -102,16 +108,21 @@ class Engine:
             # the way that is flown while planning brakes; the next tick stops, latched
             self.order(Stop(f"no way to the timeline was found ({fault}); reset, arm again, and report this"))
         wanted = want(self._pilot, due_ns, clock)
+        sends = self._sends and not self._touch.contact.withheld
         guarded = guard(self._limits, self._sent, wanted)
-        if self._sends:
-            self._wires.output.send(guarded.setpoint)
+        try:
+            if sends:
+                self._wires.output.send(guarded.setpoint)
+        except LinkError as fault:
+            self._touch.failed(fault)
         self._remember(guarded)
         self._record(guarded.setpoint, clock, due_ns)
         self.ticks += 1
-        self._show(clock)
+        self._show(clock, due_ns)
 
-    def _show(self, clock: Clock) -> None:
+    def _show(self, clock: Clock, due_ns: int) -> None:
         actual, hands = self._watch.position, self._wires.ears.pads
+        touch, known = self._touch, self._watch.answers or self._watch.heard_ns is not None
         status = Status(
             at_ns=self._sent.due_ns,
             phase=self.state.phase,
@@ -129,6 +140,11 @@ class Engine:
             late_ns=self.late_ns,
             hands=hands is not None and hands.taken,
             punched=self.state.punched,
+            link="down" if touch.contact.why else "up" if known else "unknown",
+            silent_s=watch.silent_s(self._watch, due_ns),
+            round_trip_s=touch.state.round_trip_s,
+            lost_part=touch.state.lost,
+            switches=self._switches,
         )
         self._wires.show(self._encode(status))
 
@@ -142,6 +158,8 @@ class Engine:
             silent_s=watch.silent_s(self._watch, due_ns),
             held_back=strays(self._limits, self.held),
             astray=watch.astray(self._watch, self._limits),
+            dropped=self._touch.contact.why,
+            outside=contact.outside(self._touch.contact, self._watch, self._limits),
         )
         # a tick that is late was so before anything that is ordered in it
         orders, self._inbox = ((EngineLate(self.late_ns * 1e-9), None), *self._inbox, (now, None)), []
@@ -151,14 +169,7 @@ class Engine:
             if take is not None and self.state.armed is event:
                 self._open(take, due_ns)
             for action in actions:
-                try:
-                    self._pilot = obey(self._pilot, action, self._sent, due_ns)
-                except ValueError as fault:
-                    # there was a way when it was asked for; the rig moved on since
-                    self.order(Stop(f"{fault}; reset, and send it from where it stands"))
-                self._sent = taken_over(self._pilot.rig, self._sent, action)
-                if isinstance(action, Say):
-                    self.say(due_ns, action.code, action.text)
+                self._do(action, due_ns)
         self._sends = self._sends or self.state.phase in MOVING
         if self.state.phase is not before and self.state.phase in _ENDS and (heard := self._wires.ears.heard()):
             self.say(due_ns, "heard", heard)
@@ -167,10 +178,53 @@ class Engine:
         for trouble in self._wires.ears.troubles():
             self.say(due_ns, "trigger", trouble)
         if self.ticks % _TROUBLE_TICKS == 0:
-            trouble = self._wires.output.trouble()
-            if trouble and trouble != self._trouble:
-                self.say(due_ns, "link", trouble)
-            self._trouble = trouble
+            for notice in self._touch.notices(due_ns):
+                self.say(due_ns, "link", notice)
+
+    def _do(self, action: Action, due_ns: int) -> None:
+        try:
+            self._pilot = obey(self._pilot, action, self._sent, due_ns)
+        except ValueError as fault:
+            # there was a way when it was asked for; the rig moved on since
+            self.order(Stop(f"{fault}; reset, and send it from where it stands"))
+        self._sent = taken_over(self._pilot.rig, self._sent, action)
+        match action:
+            case Say(code, text):
+                self.say(due_ns, code, text)
+            case Begin():
+                self._begin(due_ns)
+
+    def _look_after_link(self, due_ns: int) -> None:
+        """Send nothing any more to a rig that drops, and tell how one stands that is back."""
+        before, fault = self._touch.contact, self._touch.look(due_ns)
+        now = self._touch.contact = contact.attend(before, self._watch, fault, due_ns)
+        if now.why and not before.why:
+            self._watch = watch.forget(self._watch)
+            self._stand(contact.begun(now, self._watch, self._limits, self._sent))
+            self._touch.stop()
+        elif before.why and not now.why:
+            self._touch.stop()
+            trip_s = self._touch.measure(due_ns).round_trip_s
+            words = contact.back(now, self._watch, self._limits, self._sent, trip_s, due_ns)
+            self.say(due_ns, "link", words)
+
+    def _begin(self, due_ns: int) -> None:
+        """Take the rig to stand where it says, and have it listen where it was told to stop."""
+        words = contact.elsewhere(self._watch, self._limits, self._sent)
+        dropped = self._touch.contact.withheld
+        if not (words or dropped):
+            return
+        self._stand(contact.begun(self._touch.contact, self._watch, self._limits, self._sent))
+        self._watch = watch.anew(self._watch, self._pilot.rig, self._sent)
+        if words:
+            self.say(due_ns, "link", f"it begins from where the rig stands: {words}")
+        if dropped:
+            self._sends = self._watch.answers
+        # also where only an axis is elsewhere: a stop that came late may have kept the rig from listening
+        self._touch.resume(due_ns)
+
+    def _stand(self, at: Sent) -> None:
+        self._sent, self._pilot, self.held = at, Pilot(self._pilot.rig, Still(np.array(at.position))), ()
 
     def _remember(self, guarded: Guarded) -> None:
         self._sent, self.held = guarded.sent, guarded.gap
@@ -195,14 +249,14 @@ class Engine:
             return
         for stamp_ns, position_s in sightings:
             self._keep(TimecodeRow(stamp_ns, position_s), due_ns)
-        row = SetpointRow(
-            due_ns, clock.position_s, self.state.phase, self._sent.position, tuple(setpoint.velocity.tolist())
-        )
-        self._keep(row, due_ns)
-        if self.state.phase not in _ENDS:
-            return
+        if not self._touch.contact.withheld:
+            row = SetpointRow(
+                due_ns, clock.position_s, self.state.phase, self._sent.position, tuple(setpoint.velocity.tolist())
+            )
+            self._keep(row, due_ns)
         if self._closing_ns is None:
-            self._closing_ns = due_ns + round(TAIL_S * 1e9)
+            if self.state.phase in _ENDS:
+                self._closing_ns = due_ns + round(TAIL_S * 1e9)
         elif due_ns >= self._closing_ns:
             # where there is no room for this, it is tried again at the next tick
             self._recording = not self._wires.keep(CloseTake(self._missing))

@@ -13,6 +13,7 @@ import msgspec
 from sequencer.takes.rows import Heading
 
 Late = Literal["refuse", "join"]
+Standing = Literal["up", "down", "unknown"]  # of the link to the rig; unknown where the rig never answers
 Sync = Literal["internal", "mtc", "ltc", "clock", "audio"]
 T = TypeVar("T")
 _LENGTH = struct.Struct("<I")
@@ -204,6 +205,11 @@ class Status(msgspec.Struct, frozen=True, kw_only=True):
     late_ns: int
     hands: bool = False  # whether game controllers drive
     punched: bool = False  # whether hands have the axes that they perform
+    link: Standing = "unknown"
+    silent_s: float = 0.0  # how long the rig has not answered
+    round_trip_s: float | None = None  # to the rig and back; None where it does not echo
+    lost_part: float | None = None  # of what was sent to the rig to be echoed
+    switches: tuple[bool | None, ...] = ()  # each axis's homing switch, closed or not; empty where the rig never says
 
 
 COMMANDS: msgspec.msgpack.Decoder[Command] = msgspec.msgpack.Decoder(Command)

@@ -33,7 +33,7 @@ from sequencer.project.store import load_rig
 from sequencer.rig import servo
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
-from sequencer.wire.osc import Numbers, actual_addresses, decode, setpoint_addresses
+from sequencer.wire.osc import Numbers, actual_addresses, command, decode, setpoint_addresses
 from sequencer.wire.timetag import WallOffset, instant, timetag
 
 Sender = tuple[str, int]
@@ -54,14 +54,17 @@ class Faults:
     """What is wrong with this rig, on purpose.
 
     `drop` is the share of datagrams that get lost, each way. `vanish_after_s` counts from the first setpoint: then the
-    rig neither hears nor answers, as when a cable is pulled. `on_receipt` is a rig that cannot read timetags.
+    rig neither hears nor answers, as when a cable is pulled. `away_s` is such a while, from and to, after which the
+    cable is back. `on_receipt` is a rig that cannot read timetags, `no_echo` one that knows no ping.
     """
 
     mute: bool = False
     answer_delay_s: float = 0.0
     vanish_after_s: float | None = None
+    away_s: tuple[float, float] | None = None
     drop: float = 0.0
     on_receipt: bool = False
+    no_echo: bool = False
 
 
 class Device:
@@ -111,11 +114,21 @@ class Device:
         return sent
 
     def _answer(self, now_ns: int) -> None:
-        if self._listener is None or now_ns - self._heard_ns > LISTENED_NS or self._faults.mute:
-            return
+        if self._listener is not None and now_ns - self._heard_ns <= LISTENED_NS and not self._faults.mute:
+            self._say(self._actual(), self._listener, now_ns)
+
+    def _actual(self) -> bytes:
         actual = servo.measure(self.motors, self._noise).tolist()
-        packet = self._actuals.pack(timetag(self.motors.at_ns, self.offset.offset_ns), actual)
-        self._waiting.append((now_ns + round(self._faults.answer_delay_s * 1e9), packet, self._listener))
+        return self._actuals.pack(timetag(self.motors.at_ns, self.offset.offset_ns), actual)
+
+    def _say(self, packet: bytes, listener: Sender, now_ns: int) -> None:
+        self._waiting.append((now_ns + round(self._faults.answer_delay_s * 1e9), packet, listener))
+
+    def _echo(self, number: int, sender: Sender, at_ns: int) -> None:
+        """Bring a number back, with where the axes stand; that makes nobody the one whom the rig obeys."""
+        if not self._faults.mute:
+            self._say(command("/rig/pong", number), sender, at_ns)
+            self._say(self._actual(), sender, at_ns)
 
     def _obey(self, tag: int, values: list[float], sender: Sender, at_ns: int) -> None:
         self._listener, self._heard_ns = sender, at_ns
@@ -144,6 +157,8 @@ class Device:
                 case "/rig/ask", _:
                     self._listener, self._heard_ns = sender, at_ns
                     self.motors = servo.resume(self.motors)
+                case "/rig/ping", (int(number),) if not self._faults.no_echo:
+                    self._echo(number, sender, at_ns)
                 case _, (float() | int() as value,) if place is not None:
                     values[place], tag = float(value), message.tag
                 case _:
@@ -151,8 +166,10 @@ class Device:
         return None if tag is None else (tag, values)
 
     def _vanished(self, now_ns: int) -> bool:
-        after_s = self._faults.vanish_after_s
-        return after_s is not None and self._first_ns is not None and now_ns - self._first_ns > after_s * 1e9
+        if self._first_ns is None:
+            return False
+        since_s, after_s, away_s = (now_ns - self._first_ns) * 1e-9, self._faults.vanish_after_s, self._faults.away_s
+        return (after_s is not None and since_s > after_s) or (away_s is not None and away_s[0] < since_s < away_s[1])
 
     def _lost(self) -> bool:
         return self._faults.drop > 0 and self._luck.random() < self._faults.drop
@@ -210,6 +227,13 @@ def _share(written: str) -> float:
     return share
 
 
+def _while(written: str) -> tuple[float, float]:
+    from_s, _, to_s = written.partition(",")
+    if not 0 <= float(from_s) < float(to_s):
+        raise argparse.ArgumentTypeError(f"{written} is no while; write it as 2,5: from 2 s to 5 s")
+    return float(from_s), float(to_s)
+
+
 def _arguments(given: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="simulated_rig", description="A simulated rig that listens to OSC.")
     parser.add_argument("--rig", type=Path, required=True, metavar="FILE", help="the rig.json that describes it")
@@ -221,9 +245,13 @@ def _arguments(given: list[str] | None) -> argparse.Namespace:
         "--vanish-after-s", type=float, metavar="S", help="fall silent that long after the first setpoint"
     )
     parser.add_argument(
+        "--away", type=_while, metavar="FROM_S,TO_S", help="fall silent for that while, from the first setpoint on"
+    )
+    parser.add_argument(
         "--drop", type=_share, default=0.0, metavar="SHARE", help="lose that share of datagrams each way"
     )
     parser.add_argument("--on-receipt", action="store_true", help="ignore timetags")
+    parser.add_argument("--no-echo", action="store_true", help="know no ping, as a rig made before there was one")
     how = parser.parse_args(given)
     if how.rig.name != RIG:
         parser.error(f"--rig takes a project folder's {RIG}, not {how.rig}")
@@ -236,8 +264,10 @@ def main(given: list[str] | None = None) -> int:
         mute=how.mute,
         answer_delay_s=how.answer_delay_s,
         vanish_after_s=how.vanish_after_s,
+        away_s=how.away,
         drop=how.drop,
         on_receipt=how.on_receipt,
+        no_echo=how.no_echo,
     )
     ending: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):

@@ -49,7 +49,7 @@ class Tour:
 
     def stored(self, name: str) -> None:
         """Take in that the rig stands at a mark that was just stored."""
-        self.at = self._bound_for = name
+        self.at = name
 
 
 def new_mark(marks: Marks, rig: Rig, status: Status) -> Mark:

@@ -48,6 +48,11 @@ def actual_addresses(names: Sequence[str]) -> tuple[str, ...]:
     return tuple(f"/rig/{name}/actual" for name in names)
 
 
+def switch_addresses(names: Sequence[str]) -> tuple[str, ...]:
+    """Return the addresses at which a rig says whether the homing switch of an axis is closed."""
+    return tuple(f"/rig/{name}/switch" for name in names)
+
+
 class Numbers:
     """A bundle with one number at each of fixed addresses, written and read without building messages.
 
@@ -114,9 +119,14 @@ _FLOAT = struct.Struct(">f").unpack_from
 _DOUBLE = struct.Struct(">d").unpack_from
 
 
-def command(address: str) -> bytes:
-    """Return a bundle with one message without arguments at `address`, to be obeyed at once."""
-    message = _text(address) + b",\0\0\0"
+def command(address: str, *numbers: int | float, form: Form = "f") -> bytes:
+    """Return a bundle with one message at `address`, with numbers or none, to be obeyed at once.
+
+    Whole numbers have 32 bits, others are written in `form`.
+    Error: struct.error for a whole number that has no room in 32 bits; OverflowError beyond the form's range.
+    """
+    kinds = "".join("i" if isinstance(number, int) else form for number in numbers)
+    message = _text(address) + _text("," + kinds) + struct.pack(">" + kinds, *numbers)
     return _BUNDLE + struct.pack(">Qi", IMMEDIATELY, len(message)) + message
 
 

@@ -1,6 +1,6 @@
 """Game controllers as they travel from the process that reads them: all that a pad says at one instant, in one row.
 
-Rows come a hundred times a second or more for as long as the pad is here, and one more when it is gone. It maps nothing.
+Rows come a hundred times a second or more while the pad is here, and one more when it is gone. It maps nothing.
 """
 
 import struct

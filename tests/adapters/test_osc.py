@@ -3,6 +3,7 @@
 import errno
 import math
 import socket
+import struct
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -11,12 +12,12 @@ import numpy as np
 import pytest
 
 from sequencer.adapters import wallclock
-from sequencer.adapters.contract import Output
+from sequencer.adapters.contract import LinkState, Output
 from sequencer.adapters.outputs.osc import KIND, Address, OscOutput, parse_address
 from sequencer.errors import LinkError
 from sequencer.rig.axis import Axis, Rig
 from sequencer.rig.signals import Setpoint
-from sequencer.wire.osc import Message, Numbers, actual_addresses, decode, setpoint_addresses
+from sequencer.wire.osc import Message, Numbers, actual_addresses, command, decode, setpoint_addresses
 from sequencer.wire.timetag import IMMEDIATELY, instant, timetag
 
 MS_NS = 1_000_000
@@ -121,6 +122,71 @@ def test_stop_goes_out_three_times_and_ask_once(peer: Peer) -> None:
     peer.port.setblocking(False)
     with pytest.raises(BlockingIOError):
         peer.port.recv(1)
+
+
+def test_five_pings_a_second_go_out_by_their_own_pace_and_pongs_measure_the_link(peer: Peer) -> None:
+    actual = Numbers(actual_addresses(RIG.names)).pack(IMMEDIATELY, [4.0, 5.0])
+    assert peer.output.link(0) == LinkState(None, None)
+    for tick in range(1, 501):
+        now_ns = tick * 4 * MS_NS
+        peer.output.look(now_ns)
+        if (tick - 1) % 50 == 0:
+            (ping,) = decode(peer.hear())
+            assert (ping.tag, ping.address) == (IMMEDIATELY, "/rig/ping")
+            (number,) = ping.arguments
+            # one of five is lost, the others need 12 ms; as a plain message or in a bundle, as the rig likes
+            if tick % 250 != 1:
+                pong = b"/rig/pong\0\0\0,i\0\0" + struct.pack(">i", number)
+                peer.say(pong if tick % 100 == 1 else command("/rig/pong", int(str(number))))
+                peer.say(actual)
+                (feedback,) = peer.output.read(now_ns + 12 * MS_NS)
+                assert feedback.position.tolist() == [4.0, 5.0]
+    peer.port.setblocking(False)
+    with pytest.raises(BlockingIOError):
+        peer.port.recv(1)
+    state = peer.output.link(2 * SECOND_NS)
+    assert state.round_trip_s == pytest.approx(0.012)
+    # pings at 4, 204 ... 1404 ms are half a second old, and those at 4 and 1004 ms were lost
+    assert state.lost == pytest.approx(2 / 8)
+    assert isinstance(peer.output, OscOutput)
+    assert peer.output.left_aside == 0
+
+
+@pytest.mark.parametrize(
+    "packet",
+    [
+        command("/rig/pong", 7),
+        command("/rig/pong"),
+        b"/rig/pong\0\0\0,T\0\0",
+        b"/rig/pong\0\0\0,f\0\0\0\0\0\0",
+    ],
+)
+def test_a_pong_that_answers_no_ping_is_left_aside(peer: Peer, packet: bytes) -> None:
+    peer.output.look(0)
+    peer.hear()
+    peer.say(packet)
+    assert peer.output.read(SECOND_NS) == ()
+    assert peer.output.link(SECOND_NS) == LinkState(None, None)
+    assert isinstance(peer.output, OscOutput)
+    assert peer.output.left_aside == 1
+
+
+def test_a_host_is_looked_up_once_also_where_the_link_is_opened_again(
+    listener: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[object] = []
+    look_up = socket.getaddrinfo
+
+    def counted(host: str, port: int, *, type: int) -> object:
+        asked.append(host)
+        return look_up(host, port, type=type)
+
+    monkeypatch.setattr(socket, "getaddrinfo", counted)
+    for _ in range(3):
+        with KIND.open(f"osc://localhost:{listener.getsockname()[1]}", RIG) as output:
+            output.ask()
+            assert listener.recv(65_535)
+    assert asked == ["localhost"]
 
 
 def test_answers_become_feedback_at_the_instant_of_measuring(peer: Peer) -> None:

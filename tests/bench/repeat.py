@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from rich.console import Console
 
+from sequencer.adapters.contract import LinkState
 from sequencer.motion.profile import go_to
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback.cued import cue_up
@@ -78,8 +79,17 @@ class Head:
     def stop(self) -> None:
         raise AssertionError("the engine told the rig to stop")
 
+    def here(self, axis: str, value: float) -> None:
+        raise AssertionError("the engine set a count")
+
     def trouble(self) -> str:
         return ""
+
+    def look(self, now_ns: int) -> None:
+        pass
+
+    def link(self, now_ns: int) -> LinkState:
+        return LinkState()
 
 
 def head(noisy: bool) -> Rig:

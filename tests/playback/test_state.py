@@ -9,6 +9,7 @@ from sequencer.playback.cued import cue_up
 from sequencer.playback.events import (
     Action,
     Arm,
+    Begin,
     Brake,
     Drive,
     EngineLate,
@@ -58,7 +59,8 @@ def state(phase: Phase, **more: object) -> State:
 
 
 def motions(actions: tuple[Action, ...]) -> list[type[Action]]:
-    return [type(action) for action in actions if not isinstance(action, Say)]
+    """Return what is done but for words, and for taking the rig to stand where it says."""
+    return [type(action) for action in actions if not isinstance(action, Say | Begin)]
 
 
 def words(actions: tuple[Action, ...]) -> str:
@@ -161,6 +163,11 @@ TABLE: list[tuple[str, Event, Leads]] = [
             ("an axis astray", replace(ON_COURSE, astray=Stray("slide", -31.0, "mm"))),
         )
     ),
+    (
+        "a tick of a rig that dropped",
+        replace(ON_COURSE, dropped="the network is gone; plug it in"),
+        {**TROUBLES, Phase.IDLE: (Phase.STOPPED, [Hold]), Phase.FINISHED: (Phase.STOPPED, [Hold])},
+    ),
     *(
         (
             f"a tick with {name}",
@@ -207,6 +214,42 @@ def test_what_is_refused_says_why_and_how_to_mend_it(phase: Phase) -> None:
     if phase is not Phase.STOPPED:
         _, actions = step(state(phase), Reset())
         assert "reset" in words(actions)
+
+
+GONE = replace(QUIET, standing=True, silent_s=0.6, dropped="the network is gone; plug it in")
+
+
+@pytest.mark.parametrize("phase", PHASES)
+def test_a_rig_that_dropped_is_not_reset_before_it_is_back(phase: Phase) -> None:
+    now, first = step(state(phase), GONE)
+    assert "the network is gone" in words(first)
+    now, _ = step(now, GONE)
+    assert now.phase is Phase.STOPPED
+    refused, actions = step(now, Reset())
+    assert (refused.phase, motions(actions)) == (Phase.STOPPED, [])
+    assert "not reset: the network is gone; plug it in" in words(actions)
+    # what keeps it away has changed: that is no second drop
+    now, actions = step(refused, replace(GONE, dropped="the rig has not answered"))
+    assert actions == ()
+    back, _ = step(now, QUIET)
+    begun, actions = step(back, Reset())
+    assert begun.phase is Phase.IDLE
+    assert [type(one) for one in actions] == [Begin, Say]
+
+
+def test_a_rig_that_drops_again_before_the_reset_is_told_again() -> None:
+    now, _ = step(state(Phase.STOPPED), GONE)
+    now, _ = step(now, QUIET)
+    now, actions = step(now, GONE)
+    assert "already stopped: a cable was pulled. Now also: the network is gone" in words(actions)
+
+
+def test_an_axis_that_is_back_outside_its_travel_is_not_reset_into_moving_by_itself() -> None:
+    now, _ = step(state(Phase.STOPPED), replace(QUIET, outside=Stray("slide", 31.0, "mm")))
+    refused, actions = step(now, Reset())
+    assert refused.phase is Phase.STOPPED
+    assert "slide stands outside its travel (slide by 31 mm)" in words(actions)
+    assert "by hand with its motor off" in words(actions)
 
 
 MENDS = ("check", "let the sender", "set the sender", "look for", "close other programs")

@@ -52,6 +52,7 @@ def some_tick() -> st.SearchStrategy[Event]:
         silent_s=st.sampled_from([0.0, 0.0, 0.0, 1.0]),
         held_back=st.sampled_from([None, None, None, Stray("pan", 2.0, "deg")]),
         astray=st.sampled_from([None, None, None, Stray("pan", 2.0, "deg")]),
+        dropped=st.sampled_from(["", "", "", "the network is gone"]),
     )
 
 

@@ -1,12 +1,15 @@
 """A whole shoot in simulated time: a master that sends timecode, the real engine, and motors that follow."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import msgspec
 import numpy as np
 
+from sequencer.adapters.contract import LinkState
+from sequencer.errors import LinkError
 from sequencer.motion.compile import compile_move
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback.cued import cue_up
@@ -21,11 +24,13 @@ from sequencer.shell.kinds import laws
 from sequencer.shell.loop import Engine, Wires
 from sequencer.shell.messages import Status
 from sequencer.shell.records import OpenTake, Record
+from sequencer.shell.relink import Relink
 from sequencer.sync.followed import Followed
 from sequencer.sync.internal import InternalFollower
 from sequencer.sync.mtc import mtc_follower
 from sequencer.sync.reading import Follow
 from sequencer.timebase.timecode import Timebase
+from sequencer.wire import echo
 from tests.sync.master import Sent
 
 HARBOUR = Path(__file__).parents[2] / "projects" / "harbour-lanterns"
@@ -33,39 +38,107 @@ TICK_NS = 4_000_000
 BEGIN_NS = 1_000_000_000
 
 
+@dataclass(slots=True, kw_only=True)
+class Cable:
+    """What is wrong with the cable, and when: `away` is a while in which nothing gets through, both ways.
+
+    `gone_in`: the method that then also raises, as where the network itself is gone. `echoes`: whether the rig does.
+    """
+
+    away_ns: tuple[int, int] | None = None
+    gone_in: str = ""
+    echoes: bool = True
+
+    def cut(self, now_ns: int) -> bool:
+        return self.away_ns is not None and self.away_ns[0] <= now_ns < self.away_ns[1]
+
+
 class SimulatedRig:
-    """An output whose other end is the motors' model; `mute_from_ns` is when it falls silent."""
+    """An output whose other end is the motors' model; `mute_from_ns` is when it falls silent.
+
+    It speaks for two seconds after a setpoint or a question, and once to a call, as the simulated rig's process does.
+    """
 
     def __init__(self, rig: Rig, seed: int = 1, mute_from_ns: int | None = None, delay_ns: int = 0) -> None:
         self.motors = servo.at_home(rig, 0)
         self.sent: list[Setpoint] = []
         self.stops = 0
+        self.asks = 0
+        self.calls = 0
+        self.opened = 0
+        self.cable = Cable()
         self._noise = np.random.default_rng(seed)
         self._mute_from_ns = mute_from_ns
         self._delay_ns = delay_ns
         self._waiting: list[Feedback] = []
+        self._pongs: list[tuple[int, int]] = []
+        self._echo = echo.Echo()
+        self.now_ns = self._asked_ns = BEGIN_NS
+        self._called = False
+
+    @contextmanager
+    def open(self) -> Iterator["SimulatedRig"]:
+        """Open the link to this rig, where its cable is there."""
+        if self.cable.gone_in and self.cable.cut(self.now_ns):
+            raise LinkError("no network")
+        self.opened += 1
+        yield self
+
+    def _through(self, method: str) -> bool:
+        cut = self.cable.cut(self.now_ns)
+        if cut and method == self.cable.gone_in:
+            raise LinkError("the network is gone; plug it in again")
+        return not cut
 
     def fileno(self) -> int | None:
         return None
 
     def send(self, setpoint: Setpoint) -> None:
         self.sent.append(setpoint)
-        self.motors = servo.command(self.motors, setpoint)
+        if self._through("send"):
+            self._asked_ns = self.now_ns
+            self.motors = servo.command(self.motors, setpoint)
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         self.motors = servo.advance(self.motors, heard_ns)
-        if self._mute_from_ns is None or heard_ns < self._mute_from_ns:
+        through = self._through("read")
+        asked = heard_ns - self._asked_ns <= 2_000_000_000 or self._called
+        if through and asked and (self._mute_from_ns is None or heard_ns < self._mute_from_ns):
             position = servo.measure(self.motors, self._noise)
             self._waiting.append(Feedback(self.motors.at_ns, position, heard_ns + self._delay_ns))
+        self._called = False
         due = tuple(one for one in self._waiting if one.heard_ns <= heard_ns)
         self._waiting = [one for one in self._waiting if one.heard_ns > heard_ns]
+        while through and self._pongs and self._pongs[0][0] <= heard_ns:
+            self._echo = echo.hear(self._echo, self._pongs.pop(0)[1], heard_ns)
         return due
 
     def ask(self) -> None:
-        pass
+        self.asks += 1
+        if self._through("ask"):
+            self._asked_ns = self.now_ns
+            self.motors = servo.resume(self.motors)
 
     def stop(self) -> None:
         self.stops += 1
+        if self._through("stop"):
+            self.motors = servo.stop(self.motors)
+
+    def look(self, now_ns: int) -> None:
+        if not echo.due(self._echo, now_ns):
+            return
+        self._echo = echo.call(self._echo, now_ns)
+        self.calls += 1
+        muted = self._mute_from_ns is not None and now_ns >= self._mute_from_ns
+        if self._through("look") and self.cable.echoes and not muted:
+            self._called = True
+            self._pongs.append((now_ns + self._delay_ns, self._echo.number))
+
+    def link(self, now_ns: int) -> LinkState:
+        return LinkState(echo.round_trip_s(self._echo, now_ns), echo.lost(self._echo, now_ns))
+
+    def here(self, axis: str, value: float) -> None:
+        raise AssertionError("the engine set a count")
 
     def trouble(self) -> str:
         return ""
@@ -108,6 +181,7 @@ class Stage:
             while self.arrivals and self.arrivals[0].at_ns <= self.now_ns:
                 message = self.arrivals.pop(0)
                 self.follower.feed(message.at_ns, message.data)
+            self.output.now_ns = self.now_ns
             self.engine.hear(self.now_ns)
             self.engine.tick(self.now_ns)
             if self.engine.held:
@@ -151,11 +225,12 @@ def stage(
     freewheel_s: float = 2.0,
     own_clock: bool = False,
     remote: bool = False,
+    cable: Cable | None = None,
 ) -> Stage:
     """Return the demo rig with its first cue, standing at home, its engine ticking at 250 Hz.
 
     With `latencies_s`, its axes have these in place of their own, and with `fastest` all have this as their limit of
-    speed; with `own_clock`, it follows no master.
+    speed; with `own_clock`, it follows no master. With a `cable`, the link is opened anew where it is gone.
     """
     table = laws()
     project = load(HARBOUR, table)
@@ -163,6 +238,9 @@ def stage(
     one = project.cue(cue)
     mute_ns = None if mute_from_s is None else BEGIN_NS + round(mute_from_s * 1e9)
     output = SimulatedRig(rig, mute_from_ns=mute_ns, delay_ns=round(delay_s * 1e9))
+    output.cable = cable or Cable()
+    relink = Relink(output.open)
+    relink.__enter__()
     how = Follow(freewheel_s=freewheel_s)
     follower = InternalFollower() if own_clock else mtc_follower(project.timebase, how)
     made: list[Stage] = []
@@ -180,7 +258,7 @@ def stage(
         made[0].status = msgspec.msgpack.decode(row, type=Status)
 
     home: Floats = np.array([axis.home for axis in rig.axes])
-    wires = Wires(output=output, ears=Ears(follower=follower), keep=keep, say=say, show=show)
+    wires = Wires(output=relink, ears=Ears(follower=follower), keep=keep, say=say, show=show)
     made.append(
         Stage(
             rig=rig,

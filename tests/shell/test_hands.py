@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sequencer.live.handling import Deed
 
+from sequencer.live.handling import Deed
 from sequencer.playback.state import Phase
 from sequencer.project.takefile import read
 from sequencer.score.marks import Mark

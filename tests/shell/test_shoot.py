@@ -286,7 +286,8 @@ def test_the_operator_hears_what_is_there_before_being_asked(tmp_path: Path) -> 
     assert done.returncode == 0, done.stderr
     words = " ".join(done.stdout.split())
     assert words.index("taken to stand at home") < words.index("Arm and move to the start?")
-    assert heard == {"/rig/ask"}
+    assert heard <= {"/rig/ask", "/rig/ping"}
+    assert "/rig/ask" in heard
 
 
 @pytest.mark.parametrize("ended_by", [signal.SIGTERM, signal.SIGHUP])

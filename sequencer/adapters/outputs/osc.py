@@ -8,11 +8,18 @@ What goes out, each as one datagram with one bundle:
 - `/rig/ask`, without arguments, before the first setpoint: the rig answers to its sender for two seconds. A rig that
   was stopped listens to setpoints again from then on, if it stands still;
 - `/stop`, without arguments, three times, to be obeyed at once and always: the rig brakes by its own means, stays where
-  it is and ignores setpoints until it is asked again.
+  it is and ignores setpoints until it is asked again;
+- `/rig/ping` with a whole number, five times a second: the rig answers its sender at once, and a rig that was stopped
+  stays so;
+- `/rig/AXIS/here` with one number: the axis stands there, and counts from there on. A rig obeys at rest only, while no
+  setpoints come.
 
 What comes in: `/rig/AXIS/actual` with one number, to the sender of the newest setpoint set or question, alone or in a
-bundle whose timetag is the instant of measuring. Anything else is left aside and counted. A timetag further than a
-second from its receipt is from a clock that is not set, so the receipt counts instead.
+bundle whose timetag is the instant of measuring; and for each ping `/rig/pong` with its number, with one such bundle. A
+rig that knows no ping works too; then the round trip and the loss are not known. And `/rig/AXIS/switch` with 0 or 1, twice
+a second at least: whether the axis's homing switch is closed. Anything else is left aside and
+counted. A timetag further than a second from its receipt is from a clock that is not set, so the receipt counts
+instead.
 
 Where nothing listens at the address, the machine there may say so. That is no reason to raise: it also happens before
 the rig is switched on. `trouble` says it, and playback stops a rig whose answers are missing.
@@ -25,17 +32,19 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from typing import get_args
 from urllib.parse import parse_qsl, urlsplit
 
 import numpy as np
 
 from sequencer.adapters import wallclock
-from sequencer.adapters.contract import Output, OutputKind
+from sequencer.adapters.contract import LinkState, Output, OutputKind
 from sequencer.errors import LinkError, PeerError
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Setpoint
-from sequencer.wire.osc import Form, Numbers, actual_addresses, command, decode, setpoint_addresses
+from sequencer.wire import echo
+from sequencer.wire.osc import Form, Numbers, actual_addresses, command, decode, setpoint_addresses, switch_addresses
 from sequencer.wire.timetag import IMMEDIATELY, WallOffset, instant, timetag
 
 _ASK = command("/rig/ask")
@@ -46,6 +55,7 @@ _LARGEST = 65_535
 _MEASURE_EVERY_NS = 1_000_000_000
 _STRANGE_NS = 1_000_000_000
 _REFUSAL_HOLDS_NS = 1_000_000_000
+_SWITCH_HOLDS_NS = 500_000_000  # what was said of a switch longer ago than this is not known any more
 _FULL = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.ENOBUFS})
 
 
@@ -86,12 +96,16 @@ class OscOutput:
         self._port = port
         self._where = f"{address.host}:{address.port}"
         self._timetag_due = address.timetag_due
+        self._form: Form = address.form
         self._setpoints = Numbers(setpoint_addresses(rig.names), address.form)
         self._actuals = Numbers(actual_addresses(rig.names))
         self._places = {name: place for place, name in enumerate(actual_addresses(rig.names))}
+        self._switch_places = {name: place for place, name in enumerate(switch_addresses(rig.names))}
+        self._switches: dict[int, tuple[bool, int]] = {}  # by the axis's place, with when it was heard
         self._offset = WallOffset(*wallclock.measure())
         self._refused_ns: int | None = None
         self._rig_clock_off_ns = 0
+        self._echo = echo.Echo()
         self.dropped = 0
         self.left_aside = 0
 
@@ -113,6 +127,17 @@ class OscOutput:
         for _ in range(_STOP_TIMES):
             self._put(_STOP)
 
+    def here(self, axis: str, value: float) -> None:
+        self._put(command(f"/rig/{axis}/here", float(value), form=self._form))
+
+    def look(self, now_ns: int) -> None:
+        if echo.due(self._echo, now_ns):
+            self._echo = echo.call(self._echo, now_ns)
+            self._put(command("/rig/ping", self._echo.number))
+
+    def link(self, now_ns: int) -> LinkState:
+        return LinkState(echo.round_trip_s(self._echo, now_ns), echo.lost(self._echo, now_ns))
+
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         heard = []
         for _ in range(_DATAGRAMS_PER_READ):
@@ -127,9 +152,7 @@ class OscOutput:
                 raise self._gone(fault) from fault
             self._refused_ns = None
             feedback = self._feedback(packet, heard_ns)
-            if feedback is None:
-                self.left_aside += 1
-            else:
+            if feedback is not None:
                 heard.append(feedback)
         return tuple(heard)
 
@@ -166,18 +189,26 @@ class OscOutput:
                 return
 
     def _feedback(self, packet: bytes, heard_ns: int) -> Feedback | None:
-        """Return what an answer says of the axes; None where it says nothing."""
-        read = self._actuals.read(packet) or self._slow(packet)
-        tag, values = read
+        """Return what an answer says of the axes; None where it says nothing of them."""
+        known = (self._echo, self._switches)
+        tag, values = self._actuals.read(packet) or self._slow(packet, heard_ns)
         position = np.array(values)
         position[~np.isfinite(position)] = np.nan
         if np.isnan(position).all():
+            self.left_aside += known == (self._echo, self._switches)
             return None
         at_ns = instant(tag, self._offset.offset_ns, heard_ns)
         self._rig_clock_off_ns = at_ns - heard_ns if abs(at_ns - heard_ns) > _STRANGE_NS else 0
-        return Feedback(heard_ns if self._rig_clock_off_ns else at_ns, position, heard_ns)
+        return Feedback(heard_ns if self._rig_clock_off_ns else at_ns, position, heard_ns, self._closed(heard_ns))
 
-    def _slow(self, packet: bytes) -> tuple[int, list[float]]:
+    def _closed(self, now_ns: int) -> tuple[bool | None, ...]:
+        """Return for each axis whether its switch is closed; nothing where the rig never spoke of any."""
+        if not self._switches:
+            return ()
+        said = (self._switches.get(place) for place in range(len(self._places)))
+        return tuple(None if one is None or now_ns - one[1] > _SWITCH_HOLDS_NS else one[0] for one in said)
+
+    def _slow(self, packet: bytes, heard_ns: int) -> tuple[int, list[float]]:
         """Read a packet that is not a plain bundle of answers; values that it does not hold are NaN."""
         values = [np.nan] * len(self._places)
         tag = IMMEDIATELY
@@ -188,13 +219,29 @@ class OscOutput:
         for message in messages:
             place = self._places.get(message.address)
             match message.arguments:
+                case (int() as number,) if message.address == "/rig/pong" and not isinstance(number, bool):
+                    self._echo = echo.hear(self._echo, number, heard_ns)
                 case (float() | int() as value,) if place is not None and not isinstance(value, bool):
                     values[place] = float(value)
                     tag = message.tag
+                case (0 | 1 as closed,) if message.address in self._switch_places:
+                    self._switches = self._switches | {self._switch_places[message.address]: (bool(closed), heard_ns)}
         return tag, values
 
     def _gone(self, fault: OSError) -> LinkError:
         return LinkError(f"the link to the rig at {self._where} is gone: {fault.strerror}; check cable and network")
+
+
+@cache
+def _found(host: str, port: int) -> tuple[int, int, int, tuple[object, ...]]:
+    """Return how a rig is reached, remembered: a name may take long to look up, and a link is opened again in mid-run.
+
+    Error: OSError, which is not remembered.
+    """
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)
+    # small rigs speak IPv4 only, while `localhost` often names IPv6 first
+    family, kind, protocol, _, place = min(found, key=lambda one: one[0] != socket.AF_INET)
+    return family, kind, protocol, place
 
 
 @contextmanager
@@ -202,9 +249,7 @@ def open_osc(address: str, rig: Rig) -> Iterator[Output]:
     """Open the link to the rig at `address`. Error: LinkError where there is no such host or axis name."""
     where = parse_address(address)
     try:
-        found = socket.getaddrinfo(where.host, where.port, type=socket.SOCK_DGRAM)
-        # small rigs speak IPv4 only, while `localhost` often names IPv6 first
-        family, kind, protocol, _, place = min(found, key=lambda one: one[0] != socket.AF_INET)
+        family, kind, protocol, place = _found(where.host, where.port)
         port = socket.socket(family, kind, protocol)
     except OSError as fault:
         raise LinkError(f"no rig can be reached at {address}: {fault.strerror}; check the address") from fault

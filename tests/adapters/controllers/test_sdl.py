@@ -137,7 +137,7 @@ def test_the_shortest_press_is_told(plugged: list[Virtual], pads: Pads, clock: C
     assert (first.buttons, second.buttons) == (frozenset(), frozenset())
 
 
-def test_rows_come_two_hundred_times_a_second_all_pads_at_once(plugged: list[Virtual], pads: Pads, clock: Clock) -> None:
+def test_rows_come_on_a_beat_all_pads_at_once(plugged: list[Virtual], pads: Pads, clock: Clock) -> None:
     plug(plugged)
     plug(plugged, "lantern pad")
     stamps = []
