@@ -173,7 +173,7 @@ def judged(rig: Rig, whole: Legs, pieces: Pieces, speed: Fraction) -> tuple[Extr
     found = _at_speed(asked(whole, pieces), float(speed))
     counts = whole.first[1:] - whole.first[:-1]
     bounds = [(axis.speed, axis.acceleration, axis.jerk, *(axis.travel or _ENDLESS)) for axis in rig.axes]
-    rows = np.array(bounds).T.repeat(counts, axis=1)
+    rows = np.array(bounds, np.float64).T.repeat(counts, axis=1)
     limits, low, high = rows[:3], rows[3], rows[4]
     _charge_jumps(found, whole, limits)
     excess = (found.peak / limits).max(axis=0) - 1
