@@ -92,10 +92,11 @@ class _Gathered:
     topics: dict[int, str] = field(default_factory=dict)
     rows: dict[str, _Rows] = field(default_factory=dict)
     happenings: list[Happening] = field(default_factory=list)
+    phases: dict[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         axes = len(self.heading.axes)
-        self.rows = {"setpoint": _Rows(1 + axes), "actual": _Rows(axes), "timecode": _Rows(1)}
+        self.rows = {"setpoint": _Rows(2 + axes), "actual": _Rows(axes), "timecode": _Rows(1)}
 
     def add(self, records: list[McapRecord]) -> None:
         """Sort the rows of one chunk; channels that are not a take's are somebody else's business.
@@ -109,7 +110,8 @@ class _Gathered:
             elif isinstance(record, Message) and (topic := self.topics.get(record.channel_id, "")) in _DECODERS:
                 match _DECODERS[topic].decode(record.data):
                     case SetpointRow() as row:
-                        found[topic].append((row.due_ns, (row.timeline_s, *row.position)))
+                        phase = self.phases.setdefault(row.phase, len(self.phases))
+                        found[topic].append((row.due_ns, (row.timeline_s, phase, *row.position)))
                     case ActualRow() as row:
                         found[topic].append((row.at_ns, row.position))
                     case TimecodeRow() as row:
@@ -229,6 +231,7 @@ def _take(gathered: _Gathered, fault: str) -> Take:
         timebase, camera = _timebase(heading), _camera(heading)
     except (ValueError, OverflowError) as wrong:
         raise TakeError(f"heading: {wrong}; use the file as it was recorded") from wrong
+    phases = tuple(gathered.phases)
     due_ns, setpoints = gathered.rows["setpoint"].sorted()
     actual_ns, actual = gathered.rows["actual"].sorted()
     sighted_ns, sighted = gathered.rows["timecode"].sorted()
@@ -246,7 +249,7 @@ def _take(gathered: _Gathered, fault: str) -> Take:
         started=heading.started,
         due_ns=due_ns,
         timeline_s=setpoints[:, 0],
-        asked=setpoints[:, 1:],
+        asked=setpoints[:, 2:],
         actual_ns=actual_ns,
         actual=actual,
         sighted_ns=sighted_ns,
@@ -255,6 +258,8 @@ def _take(gathered: _Gathered, fault: str) -> Take:
         complete=not fault,
         fault=fault,
         speed=Fraction(heading.speed),
+        phases=tuple(phases[number] for number in setpoints[:, 1].astype(np.int64).tolist()),
+        by_hand=heading.by_hand,
     )
 
 

@@ -40,6 +40,22 @@ def pixels(difference: Floats, kind: str, unit: str, camera: Camera) -> Floats:
     return np.asarray(moved_mm / pitch_mm[0 if kind in ACROSS else 1], dtype=np.float64)
 
 
+def worth(moved_px: float, kind: str, unit: str, camera: Camera) -> float:
+    """Return how far an axis may be away for the picture to move by so many pixels: the inverse of `pixels`.
+
+    Unit: pixels above zero in; degrees or millimetres out. Error: ValueError for an axis that moves no picture, and
+    where no difference that is looked at moves it so far.
+    """
+    low, high = 0.0, _FARTHEST_DEG if unit == "deg" else camera.subject_m * 1e6
+    if not moved_px < float(pixels(np.array(high), kind, unit, camera)):
+        raise ValueError(f"no difference of {kind} moves the picture by {moved_px:g} pixels; give fewer")
+    # it rises all the way; halving ends where no float is between
+    while low < (middle := (low + high) / 2) < high:
+        far = float(pixels(np.array(middle), kind, unit, camera)) > moved_px
+        low, high = (low, middle) if far else (middle, high)
+    return low
+
+
 def _corner(angle: Floats, corner_mm: Floats, pitch_mm: Floats) -> Floats:
     """Return the pixels by which a corner is displaced; to first order all four are alike. Unit: radians in."""
     (x, y), less, sine = corner_mm, np.cos(angle) - 1, np.sin(angle)

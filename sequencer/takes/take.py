@@ -29,6 +29,7 @@ class Take:
     Shape: N setpoints, M answers, Q timecode sightings, A axes: `due_ns`, `timeline_s` (N,); `asked` (N, A);
     `actual_ns` (M,); `actual` (M, A), NaN where an answer does not name the axis; `sighted_ns`, `sighted_s` (Q,).
     Unit: monotonic nanoseconds of the recording machine; seconds from the project's start; each axis's own unit.
+    `phases` (N,) is what playback was doing at each setpoint; `by_hand` names the axes that followed the hands.
     `timeline_s` is where playback took the master's clock to be at `due_ns`, as it ran; `sighted_*` are the master's
     own messages as they came. `cue_s` is the cue's span on the timeline, `speed` the speed of the pass. `complete` is
     False where the recording broke off or is damaged; `fault` then says so in words.
@@ -56,3 +57,5 @@ class Take:
     complete: bool
     fault: str = ""
     speed: Fraction = Fraction(1)
+    phases: tuple[str, ...] = ()
+    by_hand: tuple[str, ...] = ()

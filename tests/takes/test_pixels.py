@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.rig.axis import Camera
-from sequencer.takes.pixels import moves_picture, picture_shift, pixels
+from sequencer.takes.pixels import moves_picture, picture_shift, pixels, worth
 from tests.takes.shot import CAMERA
 
 
@@ -66,3 +66,16 @@ def test_far_apart_is_far_and_finite() -> None:
     far = pixels(np.array([89.0, 120.0, 400.0]), "pan", "deg", CAMERA)
     assert np.isfinite(far).all()
     assert far.min() > CAMERA.pixels[0]
+
+
+@given(st.sampled_from([("pan", "deg"), ("tilt", "deg"), ("roll", "deg"), ("slide", "mm")]), st.floats(1e-3, 1e3))
+def test_what_pixels_are_worth_moves_the_picture_by_so_many(axis: tuple[str, str], moved_px: float) -> None:
+    off = worth(moved_px, *axis, CAMERA)
+    assert pixels(np.array(off), *axis, CAMERA) == pytest.approx(moved_px, rel=1e-9)
+
+
+def test_more_pixels_than_the_axis_can_move_are_refused() -> None:
+    with pytest.raises(ValueError, match="no difference of pan moves the picture by 1e\\+09 pixels; give fewer"):
+        worth(1e9, "pan", "deg", CAMERA)
+    with pytest.raises(ValueError, match="does not shift"):
+        worth(1.0, "focus", "part", CAMERA)
