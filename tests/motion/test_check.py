@@ -240,7 +240,7 @@ def test_a_law_that_takes_its_ramp_from_the_limits_is_looked_at_leg_by_leg() -> 
 
 
 def test_limits_that_are_whole_numbers_judge_as_the_same_limits_with_a_point() -> None:
-    move = Move((mixed(3, SMOOTH),))
+    move = Move(tracks=(mixed(3, SMOOTH),))
     axes = tuple(replace(axis, speed=60, acceleration=120, jerk=600, travel=(-170, 170)) for axis in rig().axes)
     pointed = tuple(
         replace(axis, speed=60.0, acceleration=120.0, jerk=600.0, travel=(-170.0, 170.0)) for axis in rig().axes
