@@ -54,7 +54,7 @@ class Companion:
         """Wait for the line that has `key`, and return its value. Error: LinkError."""
         deadline = time.monotonic() + _START_S
         while time.monotonic() < deadline:
-            self._kept += self.hear()
+            self._kept = self.hear()
             for place, line in enumerate(self._kept):
                 if key in line:
                     del self._kept[: place + 1]

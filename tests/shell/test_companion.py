@@ -1,0 +1,36 @@
+"""A process beside a run: each line that it says is heard once."""
+
+from pathlib import Path
+
+import pytest
+
+from sequencer.errors import LinkError
+from sequencer.shell.companion import companion
+
+SAYS = """
+import json, sys
+for line in ({"first": 1}, {"second": 2}, {"third": 3}):
+    print(json.dumps(line), flush=True)
+sys.stdin.read()
+"""
+
+
+@pytest.fixture
+def spoken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    (tmp_path / "says_three_lines.py").write_text(SAYS)
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    return "says_three_lines"
+
+
+def test_what_came_before_a_line_is_passed_over_and_what_comes_after_is_heard_once(spoken: str) -> None:
+    with companion("one that speaks", spoken) as one:
+        assert one.wait_for("second") == 2
+        assert one.wait_for("third") == 3
+        assert one.hear() == []
+
+
+def test_one_that_ends_by_a_fault_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "falls_over.py").write_text("import sys; sys.exit(4)")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    with companion("one that falls over", "falls_over") as one, pytest.raises(LinkError, match="status 4"):
+        one.wait_for("anything")
