@@ -42,19 +42,23 @@ class Menu:
 
 
 def menus(
-    desk: Desk, files: Files, axis: Axis | None = None, tell: Callable[[Topic], object] | None = None
+    desk: Desk,
+    files: Files,
+    axis: Axis | None = None,
+    tell: Callable[[Topic], object] | None = None,
+    store: Callable[[], object] | None = None,
 ) -> tuple[Menu, ...]:
     """Return the menus of the window, bound to this desk.
 
     `axis` says which lane has the keyboard; without it, acts on one axis are for the first that has a chosen key.
-    `tell` shows a topic of the help; without it there is no such menu.
+    `tell` shows a topic of the help; without it there is no such menu. `store` stores a mark; without it no item does.
     """
     own = axis if axis is not None else lambda: _first_axis(desk)
     found = (
         Menu(translate("actions", "&File"), _file(files)),
         Menu(translate("actions", "&Edit"), _edit(desk, own)),
         Menu(translate("actions", "&Keys"), _keys(desk, own)),
-        Menu(translate("actions", "&Time"), _time(desk, own)),
+        Menu(translate("actions", "&Time"), (*_stored(store), *_time(desk, own))),
         Menu(translate("actions", "&View"), _view(desk)),
     )
     return found if tell is None else (*found, Menu(translate("actions", "&Help"), _help(tell)))
@@ -135,6 +139,11 @@ def _keys(desk: Desk, axis: Axis) -> tuple[Item | None, ...]:
 
 def _law(desk: Desk, law: str) -> Callable[[], object]:
     return lambda: laws.set_law(desk, law)
+
+
+def _stored(store: Callable[[], object] | None) -> tuple[Item, ...]:
+    words = translate("actions", "&Store a mark: where the rig is, or the playhead")
+    return () if store is None else (Item("mark", words, "Ctrl+Alt+M", store),)
 
 
 def _time(desk: Desk, axis: Axis) -> tuple[Item | None, ...]:

@@ -14,9 +14,11 @@ from PyQt6.QtCore import QObject, pyqtSignal
 from sequencer.errors import SequencerError
 from sequencer.motion.shape import Shape, reshaped, shape
 from sequencer.project.document import Project
+from sequencer.project.extent import extent
 from sequencer.project.history import History
 from sequencer.score.easing import Laws
 from sequencer.score.edits.selection import Selection, brought, followed
+from sequencer.score.marks import Marks
 from sequencer.score.move import Key, Move, Track
 from ui.language import translate
 from ui.theme import DARK, Theme
@@ -148,11 +150,12 @@ class Desk(QObject):
 
     def edit(self, words: str, value: Project | Move, merge: str = "") -> None:
         """Make `value` the document, as one step; steps in a row with the same `merge` are one."""
-        if not self._free():
-            return
-        before, self._draft = self.project, None
-        self._history = self._history.push(self._whole(value), words, merge)
-        self._show(before)
+        if self._free():
+            self._push(words, self._whole(value), merge)
+
+    def edit_marks(self, words: str, marks: Marks) -> None:
+        """Keep other marks, as one step, also while the rig is armed or moves: it plays none of them."""
+        self._push(words, replace(self._history.now, marks=marks), "")
 
     def attempt(self, words: str, edit: Callable[[Project], Project | Move], merge: str = "") -> bool:
         """Edit, or note why it is refused and leave all as it is; return whether it was done."""
@@ -344,6 +347,11 @@ class Desk(QObject):
             self.note(self._locked, "refused")
         return not self._locked
 
+    def _push(self, words: str, value: Project, merge: str) -> None:
+        before, self._draft = self.project, None
+        self._history = self._history.push(value, words, merge)
+        self._show(before)
+
     def _whole(self, value: Project | Move) -> Project:
         return replace(self._history.now, move=value) if isinstance(value, Move) else value
 
@@ -388,13 +396,3 @@ class Desk(QObject):
             else:
                 shapes[track.axis] = shape(axis, track, rate, self.laws, speed)
         return shapes
-
-
-def extent(project: Project) -> tuple[Fraction, Fraction]:
-    """Return the first and last frame with a key, a cue or a marker; ten seconds where there is no such stretch."""
-    move = project.move
-    there = [key.at for track in move.tracks for key in (track.keys[:1] + track.keys[-1:])]
-    there += [at for cue in move.cues for at in (cue.start, cue.end)]
-    there += [marker.at for marker in move.markers]
-    begin, end = min(there, default=Fraction(0)), max(there, default=Fraction(0))
-    return begin, end if begin < end else begin + project.timebase.rate.frames(Fraction(10))

@@ -6,11 +6,14 @@ It refuses to join them: what they hear of each other is the window's.
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PyQt6.QtCore import Qt
-from PyQt6.QtWidgets import QFrame, QScrollArea, QSplitter, QWidget
+from PyQt6.QtCore import QSize, Qt
+from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QSplitter, QWidget
 
 from ui.acts.files import Files
+from ui.acts.poses import Poses
 from ui.desk import Desk
+from ui.language import translate
+from ui.link.link import Link
 
 if TYPE_CHECKING:
     from ui.panels.first_run import FirstRun
@@ -18,6 +21,9 @@ if TYPE_CHECKING:
     from ui.panels.music import MusicPanel
     from ui.panels.picker import Picker
     from ui.panels.takes import TakesPanel
+    from ui.run.panel import RunPanel
+
+_POSES_PX = (420, 208)  # narrower than its parts like to be: the timeline and the views have their room as well
 
 
 class Numbers(QSplitter):
@@ -44,11 +50,30 @@ def judged(desk: Desk) -> QWidget:
     return pair
 
 
-def marks(desk: Desk) -> QWidget:
+def markers(desk: Desk) -> QWidget:
     """Return markers, cues and passes."""
     from ui.panels.marks_table import MarksPanel
 
     return scrolled(MarksPanel(desk))
+
+
+class PosesPage(QWidget):
+    """The marks, and at their side what sends the rig to them."""
+
+    def __init__(self, poses: Poses) -> None:
+        from ui.panels.poses import PosesPanel
+        from ui.run.going import GoPanel
+
+        super().__init__()
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(0)
+        row.setSizeConstraint(QHBoxLayout.SizeConstraint.SetNoConstraint)
+        row.addWidget(PosesPanel(poses), 3)
+        row.addWidget(GoPanel(poses), 2)
+
+    def minimumSizeHint(self) -> QSize:
+        return QSize(*_POSES_PX)
 
 
 def music(desk: Desk) -> "MusicPanel":
@@ -72,11 +97,32 @@ def takes(desk: Desk) -> "TakesPanel":
     return TakesPanel(desk)
 
 
-def setup(desk: Desk, files: Files) -> QWidget:
+def setup(desk: Desk, files: Files, link: Link) -> QWidget:
     """Return what the project and its rig are made of."""
     from ui.panels.setup import SetupPanel
 
-    return scrolled(SetupPanel(desk, files))
+    return scrolled(SetupPanel(desk, files, lambda: link.hands.taken))
+
+
+def run(desk: Desk, link: Link) -> "RunPanel":
+    """Return what connects, arms and starts."""
+    from ui.run.panel import RunPanel
+
+    return RunPanel(desk, link)
+
+
+def drive(desk: Desk, link: Link) -> QWidget:
+    """Return what drives the rig by hand."""
+    from ui.run.drive import DrivePanel
+
+    return scrolled(DrivePanel(desk, link))
+
+
+def opening() -> QLabel:
+    """Return what is there until a project is."""
+    words = QLabel(translate("window", "The project is being opened."))
+    words.setAlignment(Qt.AlignmentFlag.AlignCenter)
+    return words
 
 
 def help_page(desk: Desk) -> "HelpPage":

@@ -9,6 +9,8 @@ from PyQt6.QtWidgets import QApplication
 
 from ui.acts import choose
 from ui.desk import Note
+from ui.language import translate
+from ui.panels.setup import SetupPanel
 from ui.theme import DARK, SUN
 from ui.window import Window
 
@@ -73,9 +75,18 @@ class Painter:
         track = next(iter(desk.project.move.tracks), None)
         if track is not None:
             choose.choose_key(desk, track.axis, min(1, len(track.keys) - 1))
-        for number, name in enumerate(("motion", "keys", "check", "marks", "music", "set", "takes", "setup")):
+        for number, name in enumerate(
+            ("motion", "keys", "check", "markers", "marks", "music", "set", "takes", "setup")
+        ):
             window.drawer.setCurrentIndex(number)
             yield f"prepare-{name}"
+        setup = window.setup.page.findChild(SetupPanel)
+        if setup is not None:
+            setup.turn_to(translate("setup", "Controllers"))
+            before = window.middle.sizes()
+            window.middle.setSizes([1, SIZE_PX[1], 0])
+            yield "prepare-controllers"
+            window.middle.setSizes(before)
         window.drawer.setCurrentIndex(0)
         desk.dress(SUN)
         yield "prepare-sun"
@@ -89,6 +100,8 @@ class Painter:
         yield "run-sun"
         window.run_page.setCurrentIndex(1)
         yield "run-drive"
+        window.run_page.setCurrentIndex(2)
+        yield "run-marks"
         window.resize(*SMALL_PX)
         window.run_page.setCurrentIndex(0)
         yield "run-small"

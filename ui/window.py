@@ -26,11 +26,12 @@ from PyQt6.QtWidgets import (
 from sequencer.shell.messages import Status
 from ui import pages
 from ui.actions import Item, Menu, Topic, menus
-from ui.acts.asking import Pick
+from ui.acts.asking import Ask, Pick
 from ui.acts.drops import Drops
 from ui.acts.files import Files
+from ui.acts.poses import Poses
 from ui.curves.view import CurvesView
-from ui.desk import Desk
+from ui.desk import Desk, Note
 from ui.language import translate
 from ui.link.link import Link
 from ui.panels.bar import Bar
@@ -42,8 +43,6 @@ from ui.panels.question import QuestionBar
 from ui.preview.above import PlanView
 from ui.preview.view import LensView
 from ui.run.column import RigColumn
-from ui.run.drive import DrivePanel
-from ui.run.panel import RunPanel
 from ui.run.stop import StopKeys
 from ui.run.strip import Strip
 from ui.theme import style
@@ -79,6 +78,7 @@ _REPEATED = (
 _PARTS = 100  # of a frame, to which the playhead follows
 _KEYS_PAGE = 1  # of the drawer
 _RIBBON_PX = 150  # of the timeline in the face for running
+_REST_MS = 300  # until the first picture stands
 
 
 class Window(QMainWindow):
@@ -91,15 +91,15 @@ class Window(QMainWindow):
         self.setMinimumSize(*SMALLEST_PX)
         self.strip = Strip(desk, link)
         self.questions = QuestionBar(desk)
+        self.poses = Poses(desk, link)
         self._root = root
         self.next_line = NextLine(desk)
         self._make_parts()
         self.stop_keys = StopKeys(link, self)
         self.calm = CalmWheel(self)
-        QApplication.instance().installEventFilter(self.calm)  # type: ignore[union-attr]  # a window has an application
         self.drops = Drops(self, files)
         self._items: list[tuple[Item, QAction]] = []
-        for menu in menus(desk, files, lambda: self.timeline.chosen_axis, self._tell):
+        for menu in menus(desk, files, lambda: self.timeline.chosen_axis, self._tell, self.poses.store):
             self._menu(menu)
         self._before: QWidget | None = None
         self._lay_out()
@@ -118,15 +118,15 @@ class Window(QMainWindow):
         self.timeline.hands = self.hands
         self.curves = CurvesView(desk)
         self.numbers, self.judged = Later(lambda: pages.Numbers(desk)), Later(lambda: pages.judged(desk))
-        self.marks, self.music = Later(lambda: pages.marks(desk)), Later(lambda: pages.music(desk))
+        self.markers, self.music = Later(lambda: pages.markers(desk)), Later(lambda: pages.music(desk))
+        self.marks, self.run_marks = (Later(lambda: pages.PosesPage(self.poses)) for _ in range(2))
         self.stage, self.takes = Later(lambda: pages.stage(desk)), Later(lambda: pages.takes(desk))
-        self.setup = Later(lambda: pages.setup(desk, self.files))
+        self.setup = Later(lambda: pages.setup(desk, self.files, link))
         self.help, self.picker = Later(self._help), Later(self._picker)
         self.first_run = Later(self._first_run)
         self.lens = LensView(desk)
         self.plan = PlanView(desk)
-        self.run = RunPanel(desk, link)
-        self.drive = DrivePanel(desk, link)
+        self.run, self.drive = Later(lambda: pages.run(desk, link)), Later(lambda: pages.drive(desk, link))
 
     def _lay_out(self) -> None:
         self.drawer = QTabWidget()
@@ -135,6 +135,7 @@ class Window(QMainWindow):
             (self.curves, translate("window", "Motion")),
             (self.numbers, translate("window", "Keys")),
             (self.judged, translate("window", "Check")),
+            (self.markers, translate("window", "Markers")),
             (self.marks, translate("window", "Marks")),
             (self.music, translate("window", "Music")),
             (self.stage, translate("window", "Set")),
@@ -152,7 +153,8 @@ class Window(QMainWindow):
         self.run_page = QTabWidget()
         self.run_page.setAccessibleName(translate("window", "Pages for running"))
         self.run_page.addTab(self.run, translate("window", "Run"))
-        self.run_page.addTab(pages.scrolled(self.drive), translate("window", "Drive by hand"))
+        self.run_page.addTab(self.drive, translate("window", "Drive by hand"))
+        self.run_page.addTab(self.run_marks, translate("window", "Marks"))
         self.middle = self._splitter(Qt.Orientation.Vertical, work, self.drawer, self.run_page)
         self.views = self._splitter(Qt.Orientation.Vertical, self.lens, self.plan)
         self.body = self._splitter(Qt.Orientation.Horizontal, self.column, self.middle, self.views)
@@ -161,7 +163,8 @@ class Window(QMainWindow):
         self.middle.setStretchFactor(1, 2)
         self.middle.setStretchFactor(2, 3)
         self.pages = QStackedWidget()
-        for whole_page in (self.body, self.first_run, self.picker, self.help):
+        self.opening = pages.opening()
+        for whole_page in (self.body, self.first_run, self.picker, self.help, self.opening):
             self.pages.addWidget(whole_page)
         whole = QWidget()
         all_lines = QVBoxLayout(whole)
@@ -226,16 +229,19 @@ class Window(QMainWindow):
         self.hands.numbers_asked.connect(self._ask_numbers)
         self.column.moved.connect(self._live)
         self.link.status.connect(self._follow)
-        files.asked.connect(self.questions.ask)
+        for asks in (files.asked, self.poses.asked):
+            asks.connect(self.questions.ask)
         files.picking.connect(self._pick)
         files.opened.connect(lambda _: self._show(self.body))
         files.busy.connect(self.next_line.busy)
         files.wanted_new.connect(lambda: self._show(self.first_run))
-        self.pages.currentChanged.connect(self._allow)
+        self.pages.currentChanged.connect(self._turned)
         for signal in (desk.changed, desk.opened):
             signal.connect(self._title)
         desk.preferred.connect(self._dress)
         desk.faced.connect(self._face)
+        for outcome in (files.busy, files.asked, desk.noted):
+            outcome.connect(self._heard)
 
     def _follow(self, status: Status) -> None:
         """Have the playhead stand where the move is, while it runs."""
@@ -250,11 +256,47 @@ class Window(QMainWindow):
         self.lens.show_positions(positions)
         self.plan.show_positions(positions)
 
+    def open(self, project: Path | None) -> None:
+        """Begin with a project, or with the first page; that also comes where the project does not open."""
+        self.pages.setCurrentWidget(self.opening if project is not None else self.first_run)
+        self.files.begin(None)
+        if project is not None:
+            self.files.open(project)
+        else:
+            self.desk.note(translate("window", "open a project, or begin a new one"), "told")
+
+    def _heard(self, what: object) -> None:
+        """Look for the project that is being opened when something is refused or asked, or nothing is done any more."""
+        refused = isinstance(what, Note) and what.weight == "refused"
+        if self.pages.currentWidget() is self.opening and (refused or what == "" or isinstance(what, Ask)):
+            QTimer.singleShot(0, self._begin_after_all)  # what was read comes onto the desk until then
+
+    def _begin_after_all(self) -> None:
+        """Show the first page in the place of a project that was not opened."""
+        if self.pages.currentWidget() is self.opening:
+            self.pages.setCurrentWidget(self.first_run)
+
+    def _turned(self) -> None:
+        self._allow()
+        if self.pages.currentWidget() is not self.opening:
+            QTimer.singleShot(_REST_MS, self._calm_wheel)
+
+    def _calm_wheel(self) -> None:
+        """Look at each event of the application from now on: while a window is made there are thousands."""
+        QApplication.instance().installEventFilter(self.calm)  # type: ignore[union-attr]  # a window has an application
+
     def _show(self, page: QWidget) -> None:
         self.pages.setCurrentWidget(page)
         if page is self.body and not self._shared:
             self._shared = True
             QTimer.singleShot(0, self._share)  # when the parts know how large they are
+            QTimer.singleShot(_REST_MS, self._make_rest)
+            self.timeline.setFocus()
+
+    def _make_rest(self) -> None:
+        """Make what runs the rig, when what is in sight is there: it must be there at once, and know what was said."""
+        assert self.run.page is not None
+        assert self.drive.page is not None
 
     def _instead(self, page: QWidget, active: bool) -> None:
         """Show a page in the place of what is there, or give that its place back."""
@@ -263,7 +305,7 @@ class Window(QMainWindow):
                 self._before = self.pages.currentWidget()
             self._show(page)
         elif self.pages.currentWidget() is page:
-            self._show(self._before or self.body)
+            self._show(self.first_run if self._before is self.opening else self._before or self.body)
 
     def _allow(self) -> None:
         """Let the menus work on a project only while it is in sight."""

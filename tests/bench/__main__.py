@@ -36,10 +36,15 @@ PARTS = (
     "repeat",
     "transport",
     "ticks",
+    "hands",
+    "stick",
     "editor",
     "opening",
     "lens",
     "beats",
+    "marks",
+    "capture",
+    "rig",
 )
 PAGE = Path(__file__).parents[2] / "docs" / "measured.md"
 HEAD = """# Measured

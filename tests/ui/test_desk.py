@@ -8,6 +8,7 @@ from pytestqt.qtbot import QtBot
 from sequencer.project.begin import empty
 from sequencer.score.edits.keys import put, removed
 from sequencer.score.edits.offset import offset
+from sequencer.score.marks import Mark
 from sequencer.score.move import Ease, Key
 from ui.desk import Desk, Note
 
@@ -133,3 +134,19 @@ def test_another_project_takes_the_proposal_away_and_says_so(desk: Desk, qtbot: 
     with qtbot.waitSignal(desk.proposed):
         desk.open(empty(), None)
     assert desk.proposal is None
+
+
+def test_a_lock_lets_marks_through_and_nothing_else(desk: Desk) -> None:
+    first = desk.project
+    marks = (*first.marks, Mark("kerb", (("pan", 3.0),)))
+    desk.draft(offset(first.move, {"tilt": {1}}, value=5.0))
+    desk.lock("the rig is armed; stop it to edit")
+    desk.edit_marks("store kerb", marks)
+    assert desk.project == replace(first, marks=marks)
+    assert steps(desk) == ["store kerb"]
+    desk.edit("shift", offset(first.move, {"tilt": {1}}, value=1.0))
+    desk.undo()
+    assert desk.project == replace(first, marks=marks)
+    desk.lock("")
+    desk.undo()
+    assert desk.project == first

@@ -1,6 +1,7 @@
 """The window as a whole: it opens a project, can be worked without a mouse, and says what everything is."""
 
 import re
+import shutil
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +12,7 @@ from PyQt6.QtGui import QAction
 from PyQt6.QtWidgets import QAbstractButton, QAbstractScrollArea, QFrame, QLineEdit, QTabBar, QWidget
 from pytestqt.qtbot import QtBot
 
+from sequencer.shell.messages import Said
 from tests.ui.conftest import LANTERNS
 from ui.app import compose
 from ui.panels.later import Later
@@ -38,6 +40,40 @@ def test_a_project_takes_the_place_of_the_first_page(window: Window) -> None:
     assert window.desk.project.name == "Harbour lanterns"
     assert "Harbour lanterns" in window.windowTitle()
     assert not window.isWindowModified()
+    assert window.focusWidget() is window.timeline
+
+
+def test_what_runs_the_rig_is_there_before_anybody_asks_for_it(window: Window, qtbot: QtBot) -> None:
+    qtbot.waitUntil(lambda: window.run.there is not None and window.drive.there is not None, timeout=5_000)
+    assert window.desk.face == "prepare"
+    window.link.said.emit(Said(0, "told", "the rig answers"))
+    assert "the rig answers" in window.run.page.log.toPlainText()
+
+
+def test_the_first_page_comes_where_nothing_opens(qtbot: QtBot, tmp_path: Path) -> None:
+    made = compose(tmp_path / "nowhere", root=tmp_path)
+    qtbot.addWidget(made)
+    made.show()
+    assert made.pages.currentWidget() is made.opening
+    assert not [one for one in made.findChildren(QAction) if one.objectName() == "undo" and one.isEnabled()]
+    qtbot.waitUntil(lambda: made.pages.currentWidget() is made.first_run, timeout=10_000)
+    assert "nowhere was not opened" in made.next_line.note.text()
+    made.link.end()
+    made.files.end()
+
+
+def test_the_first_page_waits_behind_the_question_what_to_open(qtbot: QtBot, tmp_path: Path) -> None:
+    folder = tmp_path / "lanterns"
+    shutil.copytree(LANTERNS, folder)
+    rig = folder / "rig.json"
+    rig.write_text(rig.read_text(encoding="utf-8").replace('"name": "focus"', '"name": "distance"'), encoding="utf-8")
+    made = compose(folder, root=tmp_path)
+    qtbot.addWidget(made)
+    made.show()
+    qtbot.waitUntil(lambda: bool(made.questions.asks), timeout=10_000)
+    qtbot.waitUntil(lambda: made.pages.currentWidget() is made.first_run, timeout=1_000)
+    made.link.end()
+    made.files.end()
 
 
 def test_whatever_takes_the_keyboard_has_a_name_for_those_who_cannot_see_it(window: Window) -> None:

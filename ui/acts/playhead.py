@@ -5,8 +5,9 @@ from collections.abc import Iterable
 from fractions import Fraction
 from math import ceil, floor
 
+from sequencer.project.extent import extent
 from ui.acts.view import reveal
-from ui.desk import Desk, extent
+from ui.desk import Desk
 from ui.language import translate
 
 _PAGE = Fraction(1, 4)  # of what is in sight

@@ -2,7 +2,8 @@
 
 from fractions import Fraction
 
-from ui.desk import Desk, extent
+from sequencer.project.extent import extent
+from ui.desk import Desk
 from ui.language import translate
 
 STEP = 1.25  # of one zoom by key or wheel notch

@@ -11,6 +11,7 @@ from ui.acts.files import Files
 from ui.acts.written import decimal
 from ui.desk import Desk
 from ui.language import translate
+from ui.panels.controllers import ControllersForm
 from ui.panels.fields import Field, Picks
 from ui.panels.limits_form import LimitsForm
 from ui.panels.ports import PortsForm
@@ -24,9 +25,12 @@ _LIST_PX = 160
 
 
 class SetupPanel(QWidget):
-    """Forms that explain themselves. `files` copies the playback and brings questions before the operator."""
+    """Forms that explain themselves. `files` copies the playback and brings questions before the operator.
 
-    def __init__(self, desk: Desk, files: Files) -> None:
+    `in_hand` says whether game controllers drive the rig right now.
+    """
+
+    def __init__(self, desk: Desk, files: Files, in_hand: Callable[[], bool] = lambda: False) -> None:
         super().__init__()
         self._desk = desk
         ask: Callable[[Ask], None] = files.asked.emit
@@ -38,6 +42,7 @@ class SetupPanel(QWidget):
         self.axes = AxesForm(desk, ask)
         self.camera = CameraForm(desk)
         self.limits = LimitsForm(desk)
+        self.controllers = ControllersForm(desk, in_hand)
         self.ports = PortsForm(desk)
         parts: tuple[tuple[str, tuple[QWidget, ...]], ...] = (
             (translate("setup", "Project"), (self.project,)),
@@ -47,6 +52,7 @@ class SetupPanel(QWidget):
             (translate("setup", "Rig and axes"), (self.rig_name, self.axes)),
             (translate("setup", "Combined limits"), (self.limits,)),
             (translate("setup", "Camera"), (self.camera,)),
+            (translate("setup", "Controllers"), (self.controllers,)),
             (translate("setup", "Ports"), (self.ports,)),
         )
         self.list = Picks(translate("setup", "Parts of the setup"))

@@ -14,6 +14,7 @@ from PyQt6.QtWidgets import (
     QLineEdit,
     QPushButton,
     QSplitter,
+    QStackedLayout,
     QTableView,
     QVBoxLayout,
     QWidget,
@@ -23,6 +24,7 @@ from sequencer.errors import TakeError
 from sequencer.project import takelog
 from ui.desk import Desk
 from ui.language import translate
+from ui.panels.capture import CapturePanel
 from ui.panels.compared import Compared, ComparedView, compared, write_report
 from ui.panels.job import Job
 from ui.panels.tables import dress
@@ -79,9 +81,13 @@ class TakesPanel(QWidget):
         self.compare_chosen = self._button(translate("takes", "Compare chosen takes"), self.compare)
         self.cancel = self._button(translate("takes", "Cancel"), self._give_up)
         self.report = self._button(translate("takes", "Write the report"), self._write_report)
+        self.keys = self._button(translate("takes", "Make keys of it"), self._make_keys)
+        self.keys.setToolTip(translate("takes", "choose one take in which hands performed axes"))
+        self.capture = CapturePanel(self._desk)
+        self.capture.left.connect(self._show_list)
         self.result = ComparedView()
         row = QHBoxLayout()
-        for widget in (self.circle, self.compare_chosen):
+        for widget in (self.circle, self.keys, self.compare_chosen):
             row.addWidget(widget)
         row.addWidget(QLabel(translate("takes", "within")))
         row.addWidget(self.within)
@@ -100,9 +106,10 @@ class TakesPanel(QWidget):
         split.addWidget(self.result)
         split.setStretchFactor(0, 1)
         split.setChildrenCollapsible(False)
-        whole = QVBoxLayout(self)
-        whole.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
-        whole.addWidget(split)
+        self._pages = QStackedLayout(self)
+        self._pages.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
+        for page in (split, self.capture):
+            self._pages.addWidget(page)
         if (chosen := self.table.selectionModel()) is not None:
             chosen.selectionChanged.connect(lambda *_: self._follow_choice())
         self.model.modelReset.connect(self._enable)
@@ -147,6 +154,8 @@ class TakesPanel(QWidget):
     def _begin(self) -> None:
         """Another project is on the desk."""
         self._give_up()
+        self.capture.give_up()
+        self._show_list()
         self._known, self._compared = {}, None
         self._of = self.folder
         self.result.clear("")
@@ -308,6 +317,18 @@ class TakesPanel(QWidget):
         self._tell(words)
         self._enable()
 
+    # a performance
+
+    def _make_keys(self) -> None:
+        """Go on to the keys of the chosen take."""
+        chosen = self._chosen()
+        if len(chosen) == 1 and chosen[0].by_hand:
+            self._pages.setCurrentWidget(self.capture)
+            self.capture.begin(chosen[0].path)
+
+    def _show_list(self) -> None:
+        self._pages.setCurrentIndex(0)
+
     def _tell(self, words: str) -> None:
         self.told.setText(words)
         self.told.setVisible(bool(words))
@@ -315,6 +336,7 @@ class TakesPanel(QWidget):
     def _enable(self) -> None:
         idle, chosen = self._comparing is None, len(self._chosen())
         self.circle.setEnabled(chosen > 0)
+        self.keys.setEnabled(chosen == 1 and bool(self._chosen()[0].by_hand))
         self.compare_chosen.setEnabled(idle and chosen > 1)
         self.report.setEnabled(idle and self._compared is not None)
         self.cancel.setVisible(not idle)

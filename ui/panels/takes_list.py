@@ -22,7 +22,7 @@ SUFFIX = ".mcap"
 class Known:
     """What a take file says; `fault` why it cannot be used, or what is missing. `state` tells when it was changed.
 
-    Unit: `lasts_s` of what was recorded.
+    `by_hand` are the axes that hands performed in it. Unit: `lasts_s` of what was recorded.
     """
 
     path: Path
@@ -34,6 +34,7 @@ class Known:
     lasts_s: float = 0.0
     usable: bool = False
     fault: str = ""
+    by_hand: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +97,7 @@ def _of(path: Path, state: tuple[int, int], take: Take) -> Known:
         lasts_s=max(stamps, default=0.0),
         usable=True,
         fault=take.fault,
+        by_hand=take.by_hand,
     )
 
 

@@ -87,9 +87,9 @@ class TakesModel(QAbstractTableModel):
         name, lasts = take.path.stem, f"{take.lasts_s:.1f} s"
         if not take.usable:
             unusable = translate("takes", "cannot be used")
-            return "", name, unusable, entry.note, "", "", "", "", "", take.fault
+            return "", name, unusable, entry.note, "", "", "", "", "", "", take.fault
         state = translate("takes", "not whole") if take.fault else translate("takes", "whole")
-        of = (take.cue, take.run, str(take.speed), when(take.started), lasts, take.fault)
+        of = (take.cue, take.run, str(take.speed), when(take.started), lasts, ", ".join(take.by_hand), take.fault)
         return "", name, state, entry.note, *of
 
 
@@ -104,5 +104,6 @@ def _titles() -> tuple[str, ...]:
         translate("takes", "speed"),
         translate("takes", "started"),
         translate("takes", "length"),
+        translate("takes", "by hand"),
         translate("takes", "why"),
     )

@@ -1,6 +1,6 @@
-"""The rig column: one row an axis, beside the lanes while preparing and evenly spread while running; and the marks.
+"""The rig column: one row an axis, beside the lanes while preparing and evenly spread while running; and the markers.
 
-It reads what the engine reported, and moves nothing: to a mark the rig goes only as to the start of a cue, armed.
+It reads what the engine reported, and moves nothing: to a marker the rig goes only as to the start of a cue, armed.
 """
 
 from collections.abc import Sequence
@@ -69,7 +69,7 @@ class RigColumn(QWidget):
         self._shown()
 
     def _shown(self) -> None:
-        """While running, axes come before marks where there is no room for both."""
+        """While running, axes come before markers where there is no room for both."""
         self.marks.setVisible(self._desk.face == "prepare" or self.height() >= _ROOMY_PX)
         self._place()
 
@@ -129,7 +129,7 @@ class Marks(QWidget):
         self._link = link
         self._quiet = Quiet(self)
         self.list = QListWidget(self)
-        self.list.setAccessibleName(translate("run", "Marks"))
+        self.list.setAccessibleName(translate("run", "Markers"))
         self.look = QPushButton(translate("run", "Playhead here"), self)
         self.go = QPushButton(translate("run", "Go to: choose its cue"), self)
         self.why = QLabel(self)
@@ -179,7 +179,7 @@ class Marks(QWidget):
         """Say why the rig cannot be sent there, where it cannot."""
         cue = self._cue()
         if self.marker is None:
-            why = translate("run", "choose a mark") if self._shown else translate("run", "there are no marks")
+            why = translate("run", "choose a marker") if self._shown else translate("run", "there are no markers")
         elif self._link.dangerous:
             why = translate("run", "not while the rig is armed or moves: stop it first")
         elif cue is None:

@@ -33,8 +33,8 @@ SAY_MS = 30
 UNLOCKED_MS = 30_000  # without a push
 SPEEDS = (5, 10, 25, 50, 100)
 _SLOW = SPEEDS.index(10)
-_IN_A_ROW = 4
-_WIDE_PX = 940  # where there is room for the game controllers at the side
+_WIDE_PX = 940  # where there is room for four pads beside the game controllers
+_LEAST_PX = 600  # and for two
 _SIZE_PX = 132
 _KNOB_PX = 22
 _ARROWS = {
@@ -172,16 +172,19 @@ class DrivePanel(QWidget):
         self.controllers = PadsPanel(desk, link, watch)
         self._quiet = Quiet(self)
         self.setAccessibleName(translate("run", "Drive by hand"))
-        self.unlock = Hold(desk, translate("run", "Hold to unlock driving"), self)
+        self.unlock = Hold(desk, translate("run", "Hold to unlock"), self)
+        self.unlock.setAccessibleName(translate("run", "Hold to unlock driving on the screen"))
         self.fastest = QComboBox(self)
-        self.fastest.addItems([translate("run", "{percent} % of full speed").format(percent=one) for one in SPEEDS])
+        self.fastest.addItems([translate("run", "up to {percent} %").format(percent=one) for one in SPEEDS])
         self.fastest.setCurrentIndex(_SLOW)
-        self.fastest.setAccessibleName(translate("run", "Fastest while driving"))
+        self.fastest.setAccessibleName(translate("run", "Fastest while driving, of full speed"))
+        self.fastest.setToolTip(self.fastest.accessibleName())
         self._quiet.over(self.fastest)
         self.words = QLabel(self)
         self.words.setWordWrap(True)
         self.words.setStyleSheet(f"font-size: {STATE_PX}px;")
         self.pads: list[Pad] = []
+        self._labels: list[QLabel] = []
         self._rig = desk.project.rig  # that the pads are for
         self._unlocked = False
         self._grid = QGridLayout()
@@ -225,13 +228,19 @@ class DrivePanel(QWidget):
         return QSize(280, self._whole.minimumSize().height())
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
-        """Put the game controllers at the side where there is room, else below."""
-        across = QBoxLayout.Direction.LeftToRight
-        way = across if self.width() >= _WIDE_PX else QBoxLayout.Direction.TopToBottom
-        if way != self._whole.direction():
-            self._whole.setDirection(way)
-            self.updateGeometry()
+        self._place()
         super().resizeEvent(event)
+
+    def _place(self) -> None:
+        """Put the game controllers at the side where there is room, else below, and the pads in as many columns."""
+        across, down = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
+        beside = self.width() >= _LEAST_PX
+        in_a_row = 2 if beside and self.width() < _WIDE_PX else 4
+        self._whole.setDirection(across if beside else down)
+        for place, (label, pad) in enumerate(zip(self._labels, self.pads, strict=True)):
+            column, row = place % in_a_row, place // in_a_row * 2
+            self._grid.addWidget(label, row, column)
+            self._grid.addWidget(pad, row + 1, column, Qt.AlignmentFlag.AlignCenter)
 
     @property
     def unlocked(self) -> bool:
@@ -284,22 +293,21 @@ class DrivePanel(QWidget):
             self._stand()
 
     def _build(self) -> None:
-        self.pads = []
+        self.pads, self._labels = [], []
         while (item := self._grid.takeAt(0)) is not None:
             if (widget := item.widget()) is not None:
                 widget.hide()
                 widget.deleteLater()
         names = self._rig.names
-        for place, driven in enumerate(pads(self._rig)):
+        for driven in pads(self._rig):
             named = tuple("" if at is None else names[at] for at in (driven.across, driven.up))
             pad = Pad(self._desk, driven, (named[0], named[1]))
             pad.pushed.connect(self._pushed)
             label = QLabel(translate("run", " and ").join(name for name in named if name))
             label.setAlignment(Qt.AlignmentFlag.AlignCenter)
-            column, row = place % _IN_A_ROW, place // _IN_A_ROW * 2
-            self._grid.addWidget(label, row, column)
-            self._grid.addWidget(pad, row + 1, column, Qt.AlignmentFlag.AlignCenter)
             self.pads.append(pad)
+            self._labels.append(label)
+        self._place()
         self._show()
 
     def _why_not(self) -> str:

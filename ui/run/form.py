@@ -8,7 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from PyQt6.QtCore import QSignalBlocker, Qt
+from PyQt6.QtCore import QSignalBlocker, Qt, pyqtSignal
 from PyQt6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QLabel, QLineEdit, QSizePolicy, QToolButton, QWidget
 
 from sequencer.errors import SequencerError
@@ -19,6 +19,7 @@ from ui.language import translate
 from ui.link.choice import CLOCKS, SIMULATED, Choice, ClockChoice, plan_of
 from ui.link.company import Aside
 from ui.link.link import Link
+from ui.run.by_hand import ByHand
 from ui.run.quiet import Quiet
 from ui.run.words import clock_name
 
@@ -37,7 +38,12 @@ def ports() -> dict[str, tuple[str, ...]]:
 
 
 class Form(QWidget):
-    """One row a choice, each with its own words; a row without meaning for the clock is hidden."""
+    """One row a choice, each with its own words; a row without meaning for the clock is hidden.
+
+    `loud`: whether the link to the rig is to be heard.
+    """
+
+    loud = pyqtSignal(bool)
 
     def __init__(
         self, desk: Desk, link: Link, parent: QWidget | None = None, *, find: Callable[[], Any] = ports
@@ -47,7 +53,7 @@ class Form(QWidget):
         self._link = link
         self._find = find
         self._ports: dict[str, tuple[str, ...]] = {}
-        self._aside = Aside()
+        self._aside = Aside(self)
         self._quiet = Quiet(self)
         self._rows = QFormLayout(self)
         self._rows.setContentsMargins(0, 0, 0, 0)
@@ -99,6 +105,8 @@ class Form(QWidget):
         self.next_take.setObjectName("beside")
         self._rows.addRow(self.record)
         self._rows.addRow(self.next_take)
+        self.by_hand = ByHand(self._desk, self._link, self)
+        self._rows.addRow(self.by_hand)
 
     def _build_more(self) -> None:
         more = QToolButton(self)
@@ -124,7 +132,10 @@ class Form(QWidget):
             lambda yes: self._choose(answers_needed=not yes),
         )
         self._rows.addRow(self.home)
-        self._seldom = (self.preroll, self.freewheel, self.late, self.tick_hz, self.precise, self.home)
+        self.beep = self._tick(translate("run", "Sound when the link to the rig drops or is back"), self.loud.emit)
+        self.beep.setChecked(True)
+        self._rows.addRow(self.beep)
+        self._seldom = (self.preroll, self.freewheel, self.late, self.tick_hz, self.precise, self.home, self.beep)
         more.toggled.connect(self._show_more)
         self._show_more(False)
 
@@ -197,6 +208,7 @@ class Form(QWidget):
         ):
             with QSignalBlocker(tick):
                 tick.setChecked(yes)
+        self.by_hand.show_choice()
         self._rows.setRowVisible(self.address, choice.real)
         self._rows.setRowVisible(self.inlet, choice.clock in _CARRIED)
         self.next_take.setText(self._next_take(choice))
@@ -206,7 +218,7 @@ class Form(QWidget):
         """Let nothing be chosen while anything is armed or moves."""
         free = not self._link.dangerous
         for box in self.findChildren(QComboBox) + self.findChildren(QCheckBox) + [self.address]:
-            box.setEnabled(free)
+            box.setEnabled(free or box is self.beep)
         self.record.setEnabled(free and self._link.choice.cue is not None)
 
     def _next_take(self, choice: Choice) -> str:

@@ -10,6 +10,7 @@ from math import ceil
 from PyQt6.QtCore import QSize, Qt
 from PyQt6.QtGui import QResizeEvent
 from PyQt6.QtWidgets import (
+    QApplication,
     QBoxLayout,
     QCheckBox,
     QFrame,
@@ -27,8 +28,12 @@ from ui.acts.cautions import cautions
 from ui.desk import Desk, Face
 from ui.language import translate
 from ui.link.link import Link
+from ui.run.by_hand import unperformed
 from ui.run.form import Form
 from ui.run.hold import Hold
+from ui.run.link_watch import LinkWatch
+from ui.run.performing import Performing
+from ui.run.punch import PunchControl
 from ui.run.quiet import Quiet
 from ui.run.words import next_line
 from ui.theme import BIG_TARGET_PX, GAP_PX, STATE_PX, TEXT_PX, Theme
@@ -59,6 +64,9 @@ class RunPanel(QWidget):
         self.clear = QCheckBox(self)
         self.arm = Hold(desk, translate("run", "Hold to ARM"), self)
         self.start = Hold(desk, translate("run", "Hold to START"), self)
+        self.performing = Performing(link, self)
+        self.watch = LinkWatch(link, self)
+        self.punch = PunchControl(desk, self.performing, self)
         self.count = self._button(translate("run", "Start in 3 s"))
         self.number = QLabel(self)
         self.next = QLabel(self)
@@ -110,6 +118,7 @@ class RunPanel(QWidget):
         first.addWidget(self.connecting)
         first.addWidget(self.resetting)
         self._holds = QBoxLayout(QBoxLayout.Direction.TopToBottom)
+        self._holds.addWidget(self.punch)
         self._holds.addWidget(self.arm)
         self._holds.addWidget(self.start)
         self._middle = QVBoxLayout()
@@ -133,6 +142,7 @@ class RunPanel(QWidget):
             self.connecting,
             self.resetting,
             self.clear,
+            self.punch,
             self.arm,
             self.start,
             self.count,
@@ -153,6 +163,11 @@ class RunPanel(QWidget):
         link.chosen.connect(self._stand)
         link.said.connect(self._said)
         link.countdown.ticked.connect(self._stand)
+        self.performing.changed.connect(self._stand)
+        self.watch.changed.connect(self._stand)
+        self.watch.told.connect(self._log)
+        self.form.loud.connect(self.watch.be_loud)
+        self._desk.changed.connect(self._stand)
         self._desk.faced.connect(self._faced)
         self._desk.preferred.connect(self._faced)
 
@@ -209,19 +224,17 @@ class RunPanel(QWidget):
 
     def _stand(self) -> None:
         link, standing = self._link, self._link.now
-        why_not = link.why_not()
+        why_not = link.why_not() or unperformed(link.choice, self._desk.project)
         self.connecting.setText(translate("run", "Disconnect") if link.connected else translate("run", "Connect"))
         self.connecting.setEnabled(not standing.dangerous)
-        self.resetting.setEnabled(standing.can_reset)
+        self.resetting.setEnabled(standing.can_reset and self.watch.seen.word != "down")
         self.clear.setVisible(link.choice.real)
         self.caution.setVisible(not link.cleared if link.choice.real else not link.connected)
         if self.clear.isChecked() != link.cleared:
             self.clear.setChecked(link.cleared)
         self.clear.setEnabled(not standing.dangerous)
         self.arm.setEnabled(not why_not)
-        ours = link.choice.ours
-        self.start.setVisible(ours)
-        self.count.setVisible(ours)
+        self._share_holds(link.choice.ours)
         counting = link.countdown.counting
         self.start.setEnabled(standing.can_start and not counting)
         self.count.setEnabled(standing.can_start and not counting)
@@ -231,8 +244,28 @@ class RunPanel(QWidget):
         self.number.setText("" if left_s is None else f"{ceil(left_s)}")
         self.next.setText(self._next_words(why_not))
 
+    def _share_holds(self, ours: bool) -> None:
+        """Show what can be held or pressed now: in a performance the punch, in the place of what armed and started."""
+        armed, playing = self.performing.armed, self.performing.playing
+        started_here = QApplication.focusWidget() in (self.start, self.count)
+        low = self._worn is not None and self._worn[3]
+        # where there is little height, what cannot be used before a reset makes room
+        shut = low and self._link.now.state in ("stopped", "fault")
+        self.punch.setVisible(armed)
+        self.arm.setVisible(not armed and not shut)
+        for one in (self.start, self.count):
+            one.setVisible(ours and not playing and not shut)
+        if playing and started_here:
+            self.punch.setFocus()
+
     def _next_words(self, why_not: str) -> str:
-        standing = self._link.now
+        standing, seen = self._link.now, self.watch.seen
+        if seen.dropped:
+            return (
+                translate("run", "The rig is back. Look at it, then reset; nothing moves before.")
+                if seen.back
+                else translate("run", "The link to the rig is down. It can be reset when it is back.")
+            )
         if self._link.countdown.counting:
             return translate("run", "The rig starts at zero. Any key or any click calls it off.")
         if standing.state == "idle" and why_not:
@@ -240,4 +273,7 @@ class RunPanel(QWidget):
         return next_line(standing.how)
 
     def _said(self, said: Said) -> None:
-        self.log.appendPlainText(f"{datetime.now():%H:%M:%S}  {said.text}")
+        self._log(said.text)
+
+    def _log(self, words: str) -> None:
+        self.log.appendPlainText(f"{datetime.now():%H:%M:%S}  {words}")

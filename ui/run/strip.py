@@ -6,15 +6,17 @@ It says only what the engine reported, and how old that is. It asks nothing and 
 from fractions import Fraction
 from math import ceil, floor
 
-from PyQt6.QtCore import QSize, QTimer
+from PyQt6.QtCore import QSize, Qt, QTimer
 from PyQt6.QtGui import QColor, QPainter, QPaintEvent, QResizeEvent
-from PyQt6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from sequencer.shell.messages import Status
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.link import Link
 from ui.link.standing import Standing
+from ui.run.link_plate import LinkPlate
+from ui.run.link_state import NOTHING, see, trouble
 from ui.run.nearness import rows, worst
 from ui.run.plate import Plate, Reading
 from ui.run.stop import StopControl
@@ -31,7 +33,10 @@ _NONE = "--:--:--:--"
 
 
 class Strip(QWidget):
-    """State, timecode and countdown large; rig, cue, pass, take, speed, error and age below; stop at the right."""
+    """State, timecode and countdown large; rig, cue, pass, take, speed, error and age below; stop at the right.
+
+    The link to the rig is in the last row; what a drop of it left behind comes below, until the reset.
+    """
 
     def __init__(self, desk: Desk, link: Link, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -45,6 +50,7 @@ class Strip(QWidget):
         self.timecode = Reading(desk, translate("run", "timecode"), self)
         self.countdown = Reading(desk, translate("run", "moves in"), self)
         self.last_stop = Reading(desk, translate("run", "last stop"), self)
+        self.hands = Reading(desk, translate("run", "controllers"), self)
         self.rig = Reading(desk, translate("run", "rig"), self, inline=True)
         self.cue = Reading(desk, translate("run", "cue"), self, inline=True)
         self.run = Reading(desk, translate("run", "pass"), self, inline=True)
@@ -55,6 +61,12 @@ class Strip(QWidget):
         self.caution = Reading(desk, "", self, inline=True)
         self.cause = Reading(desk, translate("run", "last stop"), self, inline=True)
         self.last_stop.wraps, self.caution.heavy = True, False
+        self.link = LinkPlate(desk, self)
+        self.trouble = QLabel(self)
+        self.trouble.setWordWrap(True)
+        self.trouble.setTextFormat(Qt.TextFormat.PlainText)
+        self.trouble.hide()
+        self._seen = NOTHING
         self.stop = StopControl(link, self)
         self._lay_out()
         self._blink = QTimer(self)
@@ -82,11 +94,15 @@ class Strip(QWidget):
             layout.setSpacing(GAP_PX)
         for one in (self.plate, self.timecode, self.countdown):
             upper.addWidget(one)
+        upper.addWidget(self.hands)
+        self.hands.hide()
         upper.addWidget(self.last_stop, 1)
         upper.addStretch()
         for reading in (self.rig, self.cue, self.run, self.take, self.speed, self.behind, self.reports):
             lower.addWidget(reading, 1 if reading in (self.cue, self.run) else 0)
+        lowest.setSpacing(2)
         lowest.addWidget(self.caution)
+        lowest.addWidget(self.link)
         lowest.addWidget(self.cause, 1)
         left = QVBoxLayout(self)
         left.setSizeConstraint(QVBoxLayout.SizeConstraint.SetNoConstraint)
@@ -96,14 +112,26 @@ class Strip(QWidget):
         left.setSpacing(2)
         for layout in (upper, lower, lowest):
             left.addLayout(layout)
+        left.addWidget(self.trouble)
 
     def _sized(self) -> None:
         """Write as large as the face asks for. The stop control stays where and as it is."""
         afar = self._desk.face == "run"
         # what does not fit beside the stop control would lie under it
-        fits = max(NEAR_PX, round((self.width() - STOP_PX[0] - 5 * GAP_PX) / _LETTERS))
+        self.hands.size_for(STATE_PX, "mm " + translate("run", "IN HAND"))
+        beside = STOP_PX[0] + (0 if self.hands.isHidden() else self.hands.sizeHint().width())
+        fits = max(NEAR_PX, round((self.width() - beside - 5 * GAP_PX) / _LETTERS))
         large = min(fits, max(NEAR_PX, font_px(AFAR_ARCMIN, self._distance_m))) if afar else NEAR_PX
         small = STATE_PX + 2 if afar and self.width() >= _ROOMY_PX else STATE_PX
+        theme = self._desk.theme
+        self.trouble.setStyleSheet(
+            f"background: {theme.over}; color: {theme.over_text}; font-size: {STATE_PX}px; padding: 3px 6px;"
+        )
+        narrow = self.width() < _ROOMY_PX
+        self.link.size_for(STATE_PX, brief=narrow)
+        self.last_stop.setVisible(not afar)
+        self.cause.setVisible(afar and not narrow)
+        self._look_at_trouble()
         if self._worn == (afar, large, small):  # it was the lock, or the theme, that is another
             self.update()
             return
@@ -122,11 +150,9 @@ class Strip(QWidget):
             (self.speed, "100%"),
             (self.behind, "slide 00.00 mm"),
             (self.reports, "mm " + translate("run", "STALE {age} s").format(age="0.0")),
-            (self.caution, self.caution.value),
         ):
             reading.size_for(small, widest)
-        self.last_stop.setVisible(not afar)
-        self.cause.setVisible(afar)
+        self.caution.size_for(STATE_PX, self.caution.value)  # what is beside it needs the room
         self.update()
 
     def minimumSizeHint(self) -> QSize:
@@ -177,6 +203,7 @@ class Strip(QWidget):
         cause = (stopped and standing.cause) or self._link.last_stop or translate("run", "none")
         self.last_stop.show_value(cause)
         self.cause.show_value(cause)
+        self._look_at_trouble()
         self.take.show_value(self._link.take.rpartition("_")[2] or "-")
         if standing.stale:
             words = translate("run", "STALE {age} s").format(age=f"{standing.age_s:.1f}")
@@ -185,6 +212,15 @@ class Strip(QWidget):
         self.reports.show_value(words, alarm=standing.stale)
         if self._link.newest is None:
             self._look(None)
+        self._show_hands()
+
+    def _show_hands(self) -> None:
+        """Say that game controllers drive, while they do."""
+        in_hand = self._link.connected and self._link.hands.taken
+        if in_hand == self.hands.isHidden():
+            self.hands.show_value(translate("run", "IN HAND") if in_hand else "", alarm=in_hand)
+            self.hands.setVisible(in_hand)
+            self._sized()
 
     def _counted(self, standing: Standing) -> str:
         left_s = self._link.countdown.left_s
@@ -198,6 +234,8 @@ class Strip(QWidget):
         return f"{minutes:.0f}:{seconds:04.1f}" if minutes else f"{seconds:.1f}"
 
     def _look(self, status: Status | None) -> None:
+        self._look_at_link(status)
+        self._show_hands()
         timebase = self._desk.project.timebase
         if status is None or status.lock in ("waiting", "locking"):
             label = _NONE
@@ -215,6 +253,25 @@ class Strip(QWidget):
             self.behind.show_value("-")
         else:
             self.behind.show_value(f"{one.axis.name} {abs(one.error or 0.0):.2f} {one.axis.unit}")
+
+    def _look_at_link(self, status: Status | None) -> None:
+        seen = see(self._seen, status)
+        if seen != self._seen:
+            self._seen = seen
+            self.link.show_link(seen)
+        self._look_at_trouble()
+
+    def _look_at_trouble(self) -> None:
+        """Say below what a drop left behind, or where there is no room elsewhere why it stopped."""
+        words = trouble(self._seen, self._desk.project.rig, self._link.newest)
+        standing = self._link.now
+        narrow = self._desk.face == "run" and self.width() < _ROOMY_PX
+        if not words and narrow and standing.state in ("stopped", "fault") and standing.cause:
+            words = translate("run", "Last stop: {cause}").format(cause=standing.cause)
+        if words != self.trouble.text():
+            self.trouble.setText(words)
+            self.trouble.setAccessibleName(words)
+            self.trouble.setVisible(bool(words))
 
     def _ticked(self) -> None:
         self._stand(self._link.now)

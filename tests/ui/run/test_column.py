@@ -1,4 +1,4 @@
-"""The rig column: rows beside their lanes, positions that came from the rig, and marks that say why they are shut."""
+"""The rig column: rows beside their lanes, positions that came from the rig, and markers that say why they are shut."""
 
 from dataclasses import replace
 
@@ -57,7 +57,7 @@ def test_another_rig_has_other_rows(column: RigColumn, bench: Bench) -> None:
     assert [row.near.axis.name for row in column.rows] == list(project.rig.names[:2])
 
 
-def test_marks_send_the_playhead_anywhere_and_the_rig_to_cues_only(
+def test_markers_send_the_playhead_anywhere_and_the_rig_to_cues_only(
     column: RigColumn, bench: Bench, qtbot: QtBot
 ) -> None:
     move = bench.desk.project.move
@@ -67,7 +67,7 @@ def test_marks_send_the_playhead_anywhere_and_the_rig_to_cues_only(
     bench.link.choose(replace(bench.link.choice, cue=None))
     marks = column.marks
     assert not marks.go.isEnabled()
-    assert marks.why.text() == "choose a mark"
+    assert marks.why.text() == "choose a marker"
     shown = [marks.list.item(number) for number in range(marks.list.count())]
     place = next(number for number, item in enumerate(shown) if item is not None and "at the cue" in item.text())
     other = next(number for number, item in enumerate(shown) if item is not None and "at the cue" not in item.text())

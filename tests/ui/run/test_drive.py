@@ -11,6 +11,7 @@ from pytestqt.qtbot import QtBot
 
 from sequencer.shell.messages import Drive
 from tests.ui.link.fakes import Bench
+from tests.ui.watched import Table
 from ui.run.drive import UNLOCKED_MS, DrivePanel, Pad
 from ui.run.stop import StopControl, StopKeys
 
@@ -24,7 +25,8 @@ class Drives:
     def __init__(self, bench: Bench, qtbot: QtBot) -> None:
         self.bench, self.qtbot = bench, qtbot
         self.window, self.pages, self.line = QWidget(), QTabWidget(), QLineEdit()
-        self.panel = DrivePanel(bench.desk, bench.link)
+        self.table = Table()
+        self.panel = DrivePanel(bench.desk, bench.link, self.table.watch)
         self.panel.unlock._now_ns = bench.clock
         self.stop = StopControl(bench.link)
         self.pages.addTab(self.panel, "drive")
