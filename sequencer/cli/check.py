@@ -3,7 +3,7 @@
 The JSON document: `ok`; `pass` and its `speed`; `reserve_percent`, what is left of the limits where least is (below
 zero, what is too much; null: without end, as something jumps); `speed_factor`, at which multiple of this speed the move
 would just fit (0: at none; null: nothing moves, any will do); `legs`, all legs from a key to the next; `combined`, the
-limits that tie axes together; `notes`.
+limits that tie axes together; `notes`; `warnings` of what no limit knows, which change neither `ok` nor the status.
 Of a leg: `axis`, `from` and `to` in timecode, `ok`, `peak_speed`, `peak_acceleration`, `peak_jerk`, `travel` [low,
 high], the `limit` of each (travel null: no ends); and of the limit that is broken most, or of which least is left,
 `worst`, `at` and `over_percent` (below zero, what is left; of a travel, in percent of the whole of it).
@@ -26,6 +26,7 @@ from sequencer.cli.options import Folder, Json, PassName
 from sequencer.cli.verdict import finite, verdict
 from sequencer.motion.check import Check, LegCheck
 from sequencer.motion.check import check as check_move
+from sequencer.motion.look import mixed_references
 from sequencer.motion.peaks import Asked, Peak, against, worst
 from sequencer.project.document import Project
 from sequencer.project.store import load
@@ -54,7 +55,7 @@ def check(
             for shown in tables(done, opened.timebase, console.width):
                 console.print(shown)
                 console.print()
-            for line in (*notes(opened), words(done, str(project))):
+            for line in (*notes(opened), *warnings(opened), words(done, str(project))):
                 console.print(line, markup=False, highlight=False, soft_wrap=True)
         raise typer.Exit(0 if done.ok else FOUND)
 
@@ -77,6 +78,12 @@ def notes(project: Project) -> list[str]:
         for number, track in enumerate(project.move.tracks)
         if len(track.keys) == 1
     ]
+
+
+def warnings(project: Project) -> list[str]:
+    """Return what the motors can do and the picture may not like."""
+    mixed = mixed_references(project.rig, project.move)
+    return [mixed] if mixed else []
 
 
 def found(project: Project, own: Pass, done: Check) -> dict[str, Any]:
@@ -103,6 +110,7 @@ def found(project: Project, own: Pass, done: Check) -> dict[str, Any]:
             _of_combined(limit, peak, timebase) for limit, peak in zip(done.rig.combined, done.combined, strict=True)
         ],
         "notes": notes(project),
+        "warnings": warnings(project),
     }
 
 

@@ -6,7 +6,8 @@ to rig.json with the day and the evidence; what of it becomes a limit is the ope
 The JSON document: `project`, `rig`, `written`, and `axes`, each with its `axis`, `unit`, where it `stands`, `travel`,
 `home`, `positive`; `measured` with the day `on` and the figures, each with its `value`, `spread`, `trials` and
 `at_least`; `limits`, each with its `field`, `now`, `new`, `why` and whether it was `taken_over`; the `trials`, each
-with its `step`, what was `asked` and `reached`, `held` and `words`; `trouble`; `written`.
+with its `step`, what was `asked` and `reached`, `held` and `words`; `trouble`; `written`. With --homing or --here it is
+that of cli/rig_home.py.
 """
 
 import json as plain_json
@@ -21,10 +22,12 @@ from sequencer.cli import rig_options as how
 from sequencer.cli.exits import FOUND, console, errors, exits
 from sequencer.cli.options import Folder, Json
 from sequencer.cli.play import CAUTION
+from sequencer.cli.rig_home import Homer, homed, homings
 from sequencer.cli.rig_shown import Walked, show_rig
 from sequencer.cli.rig_walk import Walk, foreseen, walked
 from sequencer.errors import ProjectError
 from sequencer.project.document import Project
+from sequencer.project.files import RIG
 from sequencer.project.store import load, save
 from sequencer.rig.axis import Axis
 from sequencer.shell import trials
@@ -43,6 +46,8 @@ def rig(
     measure: how.Measure = True,
     arm: how.AtOnce = False,
     yes: how.Yes = False,
+    homing: how.HomeFirst = None,
+    here: how.Here = None,
     keep_takes: how.KeepTakes = None,
     json: Json = False,
 ) -> None:
@@ -51,6 +56,11 @@ def rig(
         opened = load(project, laws())
         given = how.given(opened.rig, travel, home, positive, most)
         axes = how.axes_of(opened.rig, axis)
+        how.check_walked(given, axes)
+        wishes = homings(opened.rig, homing, here)
+        if wishes and (axis or travel or home or positive or most or keep_takes):
+            mend = "home the rig first, then walk through its axes"
+            raise ProjectError("--homing, --here", "homing does nothing else", mend, "command line")
         if json and not (arm and yes):
             mend = "add --arm and --yes, with people clear"
             raise ProjectError("--json", "nobody can be asked while it prints one document", mend, "command line")
@@ -58,6 +68,9 @@ def rig(
         said.print(CAUTION, style="bold", highlight=False)
         if not arm and not typer.confirm("Go on?"):
             raise typer.Exit(0)
+        if wishes:
+            homed(Homer(said=said, asks=not yes, armed=arm), opened, project, out, wishes, json)
+            return
         walk = Walk(
             given=given,
             on=date.today().isoformat(),
@@ -88,7 +101,7 @@ def _walk_all(
         for axis in axes:
             changed, one = walked(walk, ground, axis, stands[axis.name])
             if changed != project:
-                save(folder, changed, laws())
+                changed = _written(folder, project, changed)
                 one.written = True
                 walk.said.print("  written to rig.json; the file before is rig.json.bak", highlight=False)
             project, ground = changed, replace(ground, project=changed)
@@ -102,6 +115,17 @@ def _walk_all(
     if any(one.written for one in came):
         walk.said.print(f"\nSee what it means for the move: twintake check {folder}", highlight=False, soft_wrap=True)
     return came
+
+
+def _written(folder: Path, before: Project, changed: Project) -> Project:
+    """Write the rig beside whatever else is in the folder by now; a walk lasts long. Error: ProjectError."""
+    there = load(folder, laws())
+    if there.rig != before.rig:
+        what = "it was changed by somebody else since the walk began, and is left as it is"
+        raise ProjectError("", what, "begin again; what was found stands above", file=RIG)
+    there = replace(there, rig=changed.rig)
+    save(folder, there, laws())
+    return there
 
 
 def _facts(project: Project, folder: Path, came: list[Walked]) -> dict[str, object]:

@@ -1,7 +1,7 @@
 """The options of `twintake rig`, and what is typed in them or in answers: values by axis, as pan=-90..90."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Annotated
 
@@ -36,6 +36,15 @@ Begin = Annotated[str, typer.Option(help="The part of the most with which trials
 Measure = Annotated[bool, typer.Option("--measure/--no-measure", help="Measure what each axis can do.")]
 Yes = Annotated[bool, typer.Option("--yes", help="Ask nothing about values: take what is given and measured.")]
 AtOnce = Annotated[bool, typer.Option("--arm", help="Arm at once; else the operator is asked, axis by axis.")]
+HomeFirst = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--homing", metavar="AXIS", help="Only find this axis's switch, and count from there; may be repeated."
+    ),
+]
+Here = Annotated[
+    list[str] | None, typer.Option(metavar="AXIS=VALUE", help="Only tell the rig that the axis stands there, as pan=0.")
+]
 KeepTakes = Annotated[
     Path | None, typer.Option("--keep-takes", metavar="FOLDER", help="Keep the take of each trial there.")
 ]
@@ -56,32 +65,55 @@ def given(
 ) -> Given:
     """Return what was said of each axis. Error: ProjectError for what is of no axis."""
     return Given(
-        travel=_by_axis(rig, "--travel", travel, "pan=-90..90"),
-        home=_by_axis(rig, "--home", home, "pan=0"),
-        positive=_by_axis(rig, "--positive", positive, "pan=left"),
-        most=_by_axis(rig, "--most", most, "pan=60,120"),
+        travel=by_axis(rig, "--travel", travel, "pan=-90..90"),
+        home=by_axis(rig, "--home", home, "pan=0"),
+        positive=by_axis(rig, "--positive", positive, "pan=left"),
+        most=by_axis(rig, "--most", most, "pan=60,120"),
     )
 
 
 def axes_of(rig: Rig, only: list[str] | None) -> tuple[Axis, ...]:
     """Return the axes that are meant. Error: ProjectError that lists those there are."""
     for name in only or ():
-        _known(rig, "--axis", name)
+        known(rig, "--axis", name)
     return tuple(axis for axis in rig.axes if not only or axis.name in only)
 
 
-def _by_axis(rig: Rig, option: str, texts: list[str] | None, like: str) -> dict[str, str]:
+def check_walked(given: Given, axes: tuple[Axis, ...]) -> None:
+    """Error: ProjectError for what is said of an axis that is not walked through: it would be left out."""
+    walked = [axis.name for axis in axes]
+    for field in fields(given):
+        for name in getattr(given, field.name):
+            if name not in walked:
+                mend = f"add --axis {name}, or leave it out"
+                raise ProjectError(f"--{field.name}", f"{name} is not among the axes of --axis", mend, "command line")
+
+
+def by_axis(rig: Rig, option: str, texts: list[str] | None, like: str) -> dict[str, str]:
+    """Return what is typed for each axis, by its name. Error: ProjectError for what names no axis of the rig."""
     found: dict[str, str] = {}
     for text in texts or ():
         name, equals, value = text.partition("=")
         if not equals or not value.strip():
             raise ProjectError(option, f"{text!r} names no axis and value", f"write {like}", "command line")
-        _known(rig, option, name.strip())
+        known(rig, option, name.strip())
         found[name.strip()] = value.strip()
     return found
 
 
-def _known(rig: Rig, option: str, name: str) -> None:
+def numbers_by_axis(rig: Rig, option: str, texts: list[str] | None, like: str) -> dict[str, float]:
+    """Return the number that is typed for each axis, by its name. Error: ProjectError."""
+    found = {}
+    for name, text in by_axis(rig, option, texts, like).items():
+        try:
+            found[name] = number(text)
+        except typer.BadParameter as fault:
+            raise ProjectError(option, f"{name}: {fault.message}", f"write {like}", "command line") from fault
+    return found
+
+
+def known(rig: Rig, option: str, name: str) -> None:
+    """Error: ProjectError that lists the axes there are, for one that is not among them."""
     if name not in rig.names:
         mend = f"its axes are {', '.join(rig.names)}"
         raise ProjectError(option, f"the rig has no axis {name!r}", mend, "command line")
@@ -100,12 +132,19 @@ def travel_of(text: str) -> tuple[float, float] | None:
 
 def home_of(text: str, stands: float) -> float:
     """Return the home that is written, or where the axis stands. Error: BadParameter."""
-    return stands if text.strip() == HERE else number(text)
+    # a reading is in single precision: what is beyond six digits is none of the axis's doing
+    return float(f"{stands:.6g}") if text.strip() == HERE else number(text)
 
 
 def ways_of(axis: Axis) -> tuple[str, ...]:
     """Return the words for the ways in which an axis of this kind goes, none where it has none."""
     return tuple(HEADINGS_DEG) if axis.kind == "slide" else WAYS.get(axis.kind, ())
+
+
+def opposite(way: str, axis: Axis) -> str:
+    """Return the way back."""
+    ways = ways_of(axis)
+    return ways[(ways.index(way) + len(ways) // 2) % len(ways)]
 
 
 def way_of(text: str, axis: Axis) -> str:

@@ -1,7 +1,7 @@
 """What `twintake rig` shows: where the axes stand, each trial as it is done, what was found; and its JSON document."""
 
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from rich import box
@@ -68,7 +68,6 @@ class Screen:
 
     console: Console
     axis: Axis
-    shown: list[str] = field(default_factory=list)
 
     def tried(self, one: Tried) -> None:
         """Say how a step went."""
@@ -105,7 +104,7 @@ def way_now(rig: Rig, axis: Axis) -> str:
 
 def show_rig(console: Console, rig: Rig, stands: dict[str, float]) -> None:
     """Show all axes as rig.json has them, and where they stand."""
-    table = Table(box=box.SIMPLE, title=rig.name, title_justify="left")
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, title=rig.name, title_justify="left")
     for head in ("axis", "stands at", "travel", "home", "speed", "acceleration", "measured"):
         table.add_column(head, justify="left" if head == "axis" else "right", no_wrap=True)
     for axis in rig.axes:
@@ -139,7 +138,7 @@ def _spread(axis: Axis, name: str, figure: Figure) -> str:
 
 
 def offered(axis: Axis, offer: Offer) -> str:
-    """Return an offer as a question."""
+    """Return an offer in words."""
     name = "latency" if offer.field == "latency_s" else offer.field
     new, now = (quantity(value, axis, offer.field) for value in (offer.new, offer.now))
-    return f"{name}: {new} ({offer.why}) in place of {now}. Take it over?"
+    return f"{name}: {new} ({offer.why}) in place of {now}."

@@ -1,4 +1,4 @@
-"""How a simulated motor behaves, and what the rig itself has shown: two pieces of an axis in rig.json, as written.
+"""How a simulated motor behaves, where its switch is, what the rig itself has shown: pieces of an axis in rig.json.
 
 Nothing is computed or judged here.
 """
@@ -6,6 +6,16 @@ Nothing is computed or judged here.
 from typing import Annotated
 
 from msgspec import UNSET, Meta, Struct, UnsetType
+
+from sequencer.rig.axis import ENDS, REFERENCES
+
+ReferenceName = Annotated[
+    str,
+    Meta(
+        description="What the head takes setpoints against: the world, or the base that carries it.",
+        extra_json_schema={"enum": list(REFERENCES)},
+    ),
+]
 
 
 class SimulatedFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -15,6 +25,18 @@ class SimulatedFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     speed: Annotated[float | UnsetType, Meta(description="What it truly has; without it, the axis's own.")] = UNSET
     acceleration: Annotated[float | UnsetType, Meta(description="Likewise.")] = UNSET
     backlash: Annotated[float | UnsetType, Meta(description="Likewise.")] = UNSET
+    switch_at: Annotated[float | UnsetType, Meta(description="Where its homing switch truly closes.")] = UNSET
+
+
+class HomingFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A switch from which the axis learns where it stands. It stays closed from there to the end of the way."""
+
+    towards: Annotated[str, Meta(description="The end at which it sits.", extra_json_schema={"enum": list(ENDS)})]
+    speed: Annotated[
+        float,
+        Meta(description="At which the axis goes there, in units a second.", extra_json_schema={"exclusiveMinimum": 0}),
+    ]
+    at: Annotated[float, Meta(description="The position at which it opens as the axis comes off it.")]
 
 
 class FigureFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -1,14 +1,14 @@
 """From an axis of rig.json to its value, and back. Every fault is a ProjectError with its place."""
 
-from dataclasses import fields
+from dataclasses import asdict, fields
 from typing import Any
 
 from msgspec import UNSET, UnsetType, structs
 
 from sequencer.project import files
-from sequencer.project.axis_file import FigureFile, MeasuredFile, SimulatedFile
-from sequencer.project.values import named, placed
-from sequencer.rig.axis import Axis, Simulated
+from sequencer.project.axis_file import FigureFile, HomingFile, MeasuredFile, SimulatedFile
+from sequencer.project.values import named, placed, said
+from sequencer.rig.axis import Axis, Homing, Simulated
 from sequencer.rig.measured import Figure, Measured
 
 
@@ -19,7 +19,15 @@ def build_axis(written: files.AxisFile, path: str) -> Axis:
     measured = None
     if not isinstance(written.measured, UnsetType):
         measured = _measured(written.measured, f"{path}.measured")
-    values = structs.asdict(written) | {"simulated": simulated, "measured": measured}
+    homing = None
+    if not isinstance(written.homing, UnsetType):
+        homing = placed(f"{path}.homing", Homing, files.RIG, **structs.asdict(written.homing))
+    values = structs.asdict(written) | {
+        "simulated": simulated,
+        "measured": measured,
+        "reference": said(written.reference, None),
+        "homing": homing,
+    }
     return placed(path, Axis, files.RIG, **values)
 
 
@@ -27,9 +35,10 @@ def plain_axis(axis: Axis) -> files.AxisFile:
     """Return the axis as it is written; what nobody said or measured is not."""
     values = {one.name: getattr(axis, one.name) for one in fields(axis)}
     simulated: dict[str, Any] = {one.name: getattr(axis.simulated, one.name) for one in fields(axis.simulated)}
-    said = {name: value for name, value in simulated.items() if value is not None}
-    values["simulated"] = SimulatedFile(**said)
+    values["simulated"] = SimulatedFile(**{name: value for name, value in simulated.items() if value is not None})
     values["measured"] = UNSET if axis.measured is None else _plain_measured(axis.measured)
+    values["reference"] = UNSET if axis.reference is None else axis.reference
+    values["homing"] = UNSET if axis.homing is None else HomingFile(**asdict(axis.homing))
     return files.AxisFile(**values)
 
 

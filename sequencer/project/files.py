@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
-from sequencer.project.axis_file import MeasuredFile, SimulatedFile
+from sequencer.project.axis_file import HomingFile, MeasuredFile, ReferenceName, SimulatedFile
 from sequencer.project.document import SYNC_SOURCES
 from sequencer.project.hands_file import HandlingFile
 from sequencer.rig.axis import KINDS, UNITS
@@ -320,6 +320,8 @@ class AxisFile(Strict, frozen=True, kw_only=True):
     home: Annotated[float, Meta(description="Where the axis stands when nothing else is known.")] = 0.0
     simulated: Annotated[SimulatedFile, Meta(description="How the simulated rig's motor behaves.")] = SimulatedFile()
     measured: MeasuredFile | UnsetType = UNSET
+    reference: ReferenceName | UnsetType = UNSET
+    homing: HomingFile | UnsetType = UNSET
 
 
 class CameraFile(Strict, frozen=True, kw_only=True):

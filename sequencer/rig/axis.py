@@ -14,8 +14,13 @@ from sequencer.rig.measured import Measured
 
 AxisKind = Literal["pan", "tilt", "roll", "slide", "lift", "focus", "iris", "zoom"]
 Unit = Literal["deg", "mm", "part"]
+Reference = Literal["world", "base"]
+End = Literal["low", "high"]
 KINDS: tuple[AxisKind, ...] = get_args(AxisKind)
 UNITS: tuple[Unit, ...] = get_args(Unit)
+REFERENCES: tuple[Reference, ...] = get_args(Reference)
+ENDS: tuple[End, ...] = get_args(End)
+BEYOND = 0.1  # of its travel: how far outside of it an axis may still run, to a switch that sits there
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +29,8 @@ class Simulated:
 
     Unit: `lag_s` time constant of the following servo; `transport_s` from receipt of a setpoint to its effect;
     `noise` standard deviation of the measured position, in the axis's unit. `speed`, `acceleration` and `backlash` are
-    what the motor truly has, where that is not what the axis's own fields say.
+    what the motor truly has, where that is not what the axis's own fields say. `switch_at` is where its homing switch
+    truly closes; without it there is none.
     """
 
     lag_s: float = 0.02
@@ -33,8 +39,11 @@ class Simulated:
     speed: float | None = None
     acceleration: float | None = None
     backlash: float | None = None
+    switch_at: float | None = None
 
     def __post_init__(self) -> None:
+        if self.switch_at is not None and not math.isfinite(self.switch_at):
+            raise ValueError(f"switch_at is {self.switch_at}; it must be a number")
         for name in ("lag_s", "transport_s", "noise", "backlash"):
             value = getattr(self, name)
             if value is not None and not (math.isfinite(value) and value >= 0):
@@ -46,13 +55,34 @@ class Simulated:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Homing:
+    """The switch by which an axis learns where it stands: at position `at`, closed from there to the end of the way.
+
+    Unit: `speed` is the axis's own unit a second, at which it goes `towards` that end to look for the switch.
+    """
+
+    towards: End
+    speed: float
+    at: float
+
+    def __post_init__(self) -> None:
+        if self.towards not in ENDS:
+            raise ValueError(f"towards is {self.towards!r}; it must be one of {', '.join(ENDS)}")
+        if not (math.isfinite(self.speed) and self.speed > 0):
+            raise ValueError(f"speed is {self.speed}; it must be above zero")
+        if not math.isfinite(self.at):
+            raise ValueError(f"at is {self.at}; it must be a number")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Axis:
     """One motor and its limits.
 
     `travel` is the soft limits (low, high), or None for an axis without end. `latency_s` is how long after a setpoint's
     due time the rig stands there: playback leads by it. `backlash` and `resolution` (one encoder step; 0 where it is
     finer than matters) are in the axis's unit. `home` is where the axis stands when nothing else is known.
-    `measured` is what the rig itself has shown.
+    `measured` is what the rig itself has shown. `reference` says what the head takes setpoints against: the world, or
+    the base that carries it; None where nobody said. `homing` is None for an axis without a switch.
     Error: ValueError naming the field, for limits that no motor has.
     """
 
@@ -69,6 +99,8 @@ class Axis:
     home: float = 0.0
     simulated: Simulated = field(default_factory=Simulated)
     measured: Measured | None = None
+    reference: Reference | None = None
+    homing: Homing | None = None
 
     def __post_init__(self) -> None:
         if not self.name or "/" in self.name or " " in self.name:
@@ -93,6 +125,23 @@ class Axis:
                 raise ValueError(f"travel is [{low}, {high}]; the low end must be below the high end")
             if not low <= self.home <= high:
                 raise ValueError(f"home is {self.home}, outside travel [{low}, {high}]; give it a home inside")
+        if self.reference is not None and self.reference not in REFERENCES:
+            raise ValueError(f"reference is {self.reference!r}; it must be one of {', '.join(REFERENCES)}")
+        self._check_homing()
+
+    def _check_homing(self) -> None:
+        if self.homing is None:
+            if self.simulated.switch_at is not None:
+                raise ValueError("simulated.switch_at is a homing switch; say in homing at which end it sits")
+            return
+        if self.travel is None:
+            raise ValueError("homing goes towards an end of the travel, and it has none; leave homing out")
+        low, high = self.travel
+        room = BEYOND * (high - low)
+        if not low - room <= self.homing.at <= high + room:
+            raise ValueError(
+                f"homing.at is {self.homing.at}, further than a tenth outside travel [{low}, {high}]; measure it again"
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

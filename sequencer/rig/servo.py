@@ -23,7 +23,7 @@ from operator import attrgetter
 
 import numpy as np
 
-from sequencer.rig.axis import Axis, Rig
+from sequencer.rig.axis import BEYOND, Axis, Rig
 from sequencer.rig.signals import Floats, Setpoint
 
 STEP_NS = 1_000_000
@@ -55,7 +55,7 @@ class Drive:
     def of(cls, axis: Axis) -> "Drive":
         """Return the drive that `axis` and its `simulated` describe."""
         how = axis.simulated
-        low, high = axis.travel or (-math.inf, math.inf)
+        low, high = _way(axis)
         # what a first-order lag covers in one step of time, exactly; without lag all of the distance
         covered = -math.expm1(-_STEP_S / how.lag_s) if how.lag_s else 1.0
         speed = axis.speed if how.speed is None else how.speed
@@ -155,6 +155,28 @@ def advance(state: Motors, to_ns: int) -> Motors:
         state,
         motors=tuple(_advance(drive, motor, to_ns) for drive, motor in zip(state.drives, state.motors, strict=True)),
     )
+
+
+def closed(state: Motors, rig: Rig) -> tuple[bool | None, ...]:
+    """Return for each axis whether its homing switch is closed, by where the load is; None for one without a switch."""
+    return tuple(_closed(axis, motor.load) for axis, motor in zip(rig.axes, state.motors, strict=True))
+
+
+def _closed(axis: Axis, place: float) -> bool | None:
+    switch_at = axis.simulated.switch_at
+    if switch_at is None or axis.homing is None:
+        return None
+    return place <= switch_at if axis.homing.towards == "low" else place >= switch_at
+
+
+def _way(axis: Axis) -> tuple[float, float]:
+    """Return between which places the motor can go: its travel, with room to brake on a switch that sits at an end."""
+    low, high = axis.travel or (-math.inf, math.inf)
+    switch_at = axis.simulated.switch_at
+    if switch_at is None or axis.homing is None:
+        return low, high
+    room = BEYOND * (high - low)
+    return (min(low, switch_at - room), high) if axis.homing.towards == "low" else (low, max(high, switch_at + room))
 
 
 def measure(state: Motors, noise: np.random.Generator) -> Floats:

@@ -25,9 +25,11 @@ class Feedback:
     """Where the rig says it stood at `at_ns` of the monotonic clock; NaN for an axis that it did not name.
 
     Shape: `position` (A,). `heard_ns` is when this machine received it: the two differ by the link's delay, and by
-    the error of the other clock where the rig stamps.
+    the error of the other clock where the rig stamps. `switches` is for each axis whether its homing switch is closed,
+    None where the rig has not said so lately; empty for a rig that never speaks of switches.
     """
 
     at_ns: int
     position: Floats
     heard_ns: int
+    switches: tuple[bool | None, ...] = ()

@@ -6,12 +6,14 @@ machines. What it hears and says is described in adapters/outputs/osc.py, how it
 
 It answers 250 times a second to the sender of the newest setpoint or question, for two seconds after it. A setpoint
 counts from its timetag; without one, or with one that is over 0.25 s late or over a second ahead, from its receipt.
+An axis that has `switch_at` says how its homing switch is, 25 times a second and whenever that changes.
 Faults can be set for trying out what playback does then: see `--help`.
 """
 
 import argparse
 import contextlib
 import json
+import math
 import os
 import select
 import signal
@@ -33,7 +35,7 @@ from sequencer.project.store import load_rig
 from sequencer.rig import servo
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
-from sequencer.wire.osc import Numbers, actual_addresses, command, decode, setpoint_addresses
+from sequencer.wire.osc import Numbers, actual_addresses, command, decode, setpoint_addresses, switch_addresses
 from sequencer.wire.timetag import WallOffset, instant, timetag
 
 Sender = tuple[str, int]
@@ -41,6 +43,7 @@ Sender = tuple[str, int]
 WAKE_NS = 2_000_000
 ANSWER_NS = 4_000_000
 LISTENED_NS = 2_000_000_000
+SWITCH_NS = 40_000_000
 _LATEST_NS = servo.LOST_NS
 _FURTHEST_NS = 1_000_000_000
 _MEASURE_EVERY_NS = 1_000_000_000
@@ -55,7 +58,8 @@ class Faults:
 
     `drop` is the share of datagrams that get lost, each way. `vanish_after_s` counts from the first setpoint: then the
     rig neither hears nor answers, as when a cable is pulled. `away_s` is such a while, from and to, after which the
-    cable is back. `on_receipt` is a rig that cannot read timetags, `no_echo` one that knows no ping.
+    cable is back. `on_receipt` is a rig that cannot read timetags, `no_echo` one that knows no ping. `count_off` is by
+    how much axes, by their names, say more than where they truly stand, as after power was off.
     """
 
     mute: bool = False
@@ -65,12 +69,15 @@ class Faults:
     drop: float = 0.0
     on_receipt: bool = False
     no_echo: bool = False
+    count_off: tuple[tuple[str, float], ...] = ()
 
 
 class Device:
     """The rig without its socket and clock: datagrams go in and come out, and time is an argument.
 
-    `offset` makes the monotonic clock wall-clock time; `left_aside` counts datagrams that were not understood.
+    `offset` makes the monotonic clock wall-clock time; `left_aside` counts datagrams that were not understood. `count`
+    is what each axis says, less where it truly stands. Shape: (A,).
+    Error: ValueError for a count of an axis that the rig has not.
     """
 
     def __init__(self, rig: Rig, seed: int, faults: Faults, offset: WallOffset) -> None:
@@ -82,6 +89,13 @@ class Device:
         self._luck = np.random.default_rng(luck)
         self._faults = faults
         self._axes = len(rig.axes)
+        self._rig = rig
+        self.count = np.zeros(len(rig.axes))
+        for name, off in faults.count_off:
+            self.count[rig.index(name)] = off
+        self._heres = {f"/rig/{name}/here": place for place, name in enumerate(rig.names)}
+        self._switches: tuple[bool | None, ...] = ()
+        self._switch_ns = offset.at_ns
         addresses = setpoint_addresses(rig.names)
         self._setpoints = Numbers(addresses)
         self._places = {address: place for place, address in enumerate(addresses)}
@@ -116,10 +130,20 @@ class Device:
     def _answer(self, now_ns: int) -> None:
         if self._listener is not None and now_ns - self._heard_ns <= LISTENED_NS and not self._faults.mute:
             self._say(self._actual(), self._listener, now_ns)
+            self._say_switches(self._listener, now_ns)
+
+    def _say_switches(self, listener: Sender, now_ns: int) -> None:
+        switches = servo.closed(self.motors, self._rig)
+        if switches == self._switches and now_ns < self._switch_ns:
+            return
+        self._switches, self._switch_ns = switches, now_ns + SWITCH_NS
+        for address, closed in zip(switch_addresses(self._rig.names), switches, strict=True):
+            if closed is not None:
+                self._say(command(address, int(closed)), listener, now_ns)
 
     def _actual(self) -> bytes:
-        actual = servo.measure(self.motors, self._noise).tolist()
-        return self._actuals.pack(timetag(self.motors.at_ns, self.offset.offset_ns), actual)
+        actual = servo.measure(self.motors, self._noise) + self.count
+        return self._actuals.pack(timetag(self.motors.at_ns, self.offset.offset_ns), actual.tolist())
 
     def _say(self, packet: bytes, listener: Sender, now_ns: int) -> None:
         self._waiting.append((now_ns + round(self._faults.answer_delay_s * 1e9), packet, listener))
@@ -137,8 +161,14 @@ class Device:
         due_ns = at_ns if self._faults.on_receipt else instant(tag, self.offset.offset_ns, at_ns)
         if not -_LATEST_NS <= due_ns - at_ns <= _FURTHEST_NS:
             due_ns = at_ns
-        position, velocity = np.array(values[: self._axes]), np.array(values[self._axes :])
+        position, velocity = np.array(values[: self._axes]) - self.count, np.array(values[self._axes :])
         self.motors = servo.command(self.motors, Setpoint(due_ns, position, velocity))
+
+    def _count(self, place: int, value: float) -> None:
+        """Have an axis count so that it stands at `value`, where it stands and follows nothing."""
+        motor = self.motors.motors[place]
+        if motor.velocity == 0 and motor.order is None and not motor.pending and math.isfinite(value):
+            self.count[place] = value - motor.load
 
     def _slow(self, packet: bytes, sender: Sender, at_ns: int) -> tuple[int, list[float]] | None:
         """Obey a packet that is not a plain setpoint set; return the setpoints in it, if there are any."""
@@ -159,6 +189,8 @@ class Device:
                     self.motors = servo.resume(self.motors)
                 case "/rig/ping", (int(number),) if not self._faults.no_echo:
                     self._echo(number, sender, at_ns)
+                case address, (float() | int() as value,) if address in self._heres:
+                    self._count(self._heres[address], value)
                 case _, (float() | int() as value,) if place is not None:
                     values[place], tag = float(value), message.tag
                 case _:
@@ -234,6 +266,13 @@ def _while(written: str) -> tuple[float, float]:
     return float(from_s), float(to_s)
 
 
+def _off(written: str) -> tuple[str, float]:
+    name, _, value = written.partition("=")
+    if not (name and value and math.isfinite(float(value))):
+        raise argparse.ArgumentTypeError(f"{written} is no axis and number; write it as slide=37.5")
+    return name, float(value)
+
+
 def _arguments(given: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="simulated_rig", description="A simulated rig that listens to OSC.")
     parser.add_argument("--rig", type=Path, required=True, metavar="FILE", help="the rig.json that describes it")
@@ -252,6 +291,14 @@ def _arguments(given: list[str] | None) -> argparse.Namespace:
     )
     parser.add_argument("--on-receipt", action="store_true", help="ignore timetags")
     parser.add_argument("--no-echo", action="store_true", help="know no ping, as a rig made before there was one")
+    parser.add_argument(
+        "--count-off",
+        type=_off,
+        action="append",
+        default=[],
+        metavar="AXIS=VALUE",
+        help="say that much more than where the axis truly stands, until it is told or homed; may be repeated",
+    )
     how = parser.parse_args(given)
     if how.rig.name != RIG:
         parser.error(f"--rig takes a project folder's {RIG}, not {how.rig}")
@@ -268,13 +315,16 @@ def main(given: list[str] | None = None) -> int:
         drop=how.drop,
         on_receipt=how.on_receipt,
         no_echo=how.no_echo,
+        count_off=tuple(how.count_off),
     )
     ending: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda caught, _: ending.append(caught))
     try:
         rig = load_rig(how.rig.parent)
-    except SequencerError as fault:
+        for name, _ in faults.count_off:
+            rig.index(name)
+    except (SequencerError, ValueError) as fault:
         print(fault, file=sys.stderr)
         return 2
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as port:

@@ -33,11 +33,11 @@ from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, parse
 
 _COUNTING = Counting(Rate(25), drop=False)
-_TIMEBASE = Timebase(_COUNTING, parse("00:00:00:00", _COUNTING))
+TIMEBASE = Timebase(_COUNTING, parse("00:00:00:00", _COUNTING))
 _PREROLL_S = 0.3
 _SPARE_S = 20.0  # over what a way or a step itself lasts
 _STANDS_S = 2.0
-_WORTH_SAYING = frozenset({"stopping", "stopped", "link", "refused", "take"})
+_WORTH_SAYING = frozenset({"stopping", "link", "refused", "take"})  # not "stopped": here nothing is to be reset
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,9 +105,9 @@ def _doing(
     inside = {one.name: _placed(one, number, places[one.name]) for number, one in enumerate(rig.axes)}
     project = Project(
         name=f"Trials of {axis}",
-        timebase=_TIMEBASE,
+        timebase=TIMEBASE,
         rig=rig,
-        move=written.move(axis, steps, inside, _TIMEBASE.rate),
+        move=written.move(axis, steps, inside, TIMEBASE.rate),
     )
     save(ground.folder, project, laws())
     setup = Setup(project=str(ground.folder), run=None, output=ground.output, sync="internal", tick_hz=ground.tick_hz)

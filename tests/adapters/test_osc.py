@@ -252,14 +252,30 @@ def test_a_call_reads_no_more_than_64_datagrams(peer: Peer) -> None:
 def test_a_clock_that_is_not_set_does_not_place_answers(peer: Peer) -> None:
     peer.output.ask()
     peer.hear()
-    now_ns = time.monotonic_ns()
-    peer.say(Numbers(actual_addresses(RIG.names)).pack(timetag(now_ns, 0), [4.0, 5.0]))
-    (feedback,) = peer.output.read(now_ns)
-    assert feedback.at_ns == now_ns
+    begun_ns = time.monotonic_ns()
+    for now_ns in (begun_ns, begun_ns + SECOND_NS):
+        # not for one alone, which may have waited here for long
+        assert peer.output.trouble() == ""
+        peer.say(Numbers(actual_addresses(RIG.names)).pack(timetag(now_ns, 0), [4.0, 5.0]))
+        (feedback,) = peer.output.read(now_ns)
+        assert feedback.at_ns == now_ns
     assert "clock of the rig" in peer.output.trouble()
     peer.say(Numbers(actual_addresses(RIG.names)).pack(IMMEDIATELY, [4.0, 5.0]))
     peer.output.read(now_ns)
     assert peer.output.trouble() == ""
+
+
+def test_answers_that_waited_to_be_read_are_no_clock_that_is_off(peer: Peer) -> None:
+    """As at the start, when the engine read nothing while it worked something out."""
+    peer.output.ask()
+    peer.hear()
+    now_ns = time.monotonic_ns()
+    for old_ns in (3 * SECOND_NS, 2 * SECOND_NS, 0):
+        peer.say(
+            Numbers(actual_addresses(RIG.names)).pack(timetag(now_ns - old_ns, wallclock.measure()[1]), [4.0, 5.0])
+        )
+        peer.output.read(now_ns + 4 * MS_NS)
+        assert peer.output.trouble() == ""
 
 
 def test_a_stepped_wall_clock_does_not_move_timetags(peer: Peer, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -74,6 +74,12 @@ def jolting(project: Tree, rig: Tree) -> None:
             track["keys"][4]["ease"] = "linear"
 
 
+def looking_both_ways(project: Tree, rig: Tree) -> None:
+    for axis in rig["axes"]:
+        if axis["name"] in ("pan", "tilt"):
+            axis["reference"] = "world" if axis["name"] == "pan" else "base"
+
+
 def keys_of(folder: Path, axis: str) -> list[str]:
     tracks = json.loads((folder / "project.json").read_text(encoding="utf-8"))["tracks"]
     return [key["at"] for track in tracks if track["axis"] == axis for key in track["keys"]]
@@ -238,3 +244,18 @@ def test_what_cannot_be_checked_ends_with_status_2(spoil: Spoil, message: str, s
         assert done.stdout == ""
     assert run(str(PROJECTS / "nowhere")).exit_code == 2
     assert "passes: band, clean plate" in flat(run(str(PROJECTS / "harbour-lanterns"), "--pass", "x").stderr)
+
+
+def test_mixed_look_modes_are_warned_of_and_change_no_verdict(spoilt: Callable[[Spoil], Path]) -> None:
+    folder = spoilt(looking_both_ways)
+    shown, told = run(str(folder)), run(str(folder), "--json")
+    assert shown.exit_code == told.exit_code == 0
+    tree = json.loads(told.stdout)
+    assert tree["ok"] is True
+    (warning,) = tree["warnings"]
+    assert "pan is set against the world, tilt against the base" in warning
+    assert warning in flat(shown.stdout)
+
+
+def test_without_references_there_is_no_warning() -> None:
+    assert json.loads(run(str(PROJECTS / "harbour-lanterns"), "--json").stdout)["warnings"] == []

@@ -1,7 +1,7 @@
 """`twintake rig`: what it asks, what it does with the answers, and what it writes. The rig itself: tests/shell."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from sequencer.cli.app import app
+from sequencer.cli.exits import console
 from sequencer.project.store import load_rig
 from sequencer.rig.axis import Axis
 from sequencer.shell import trials
@@ -31,7 +32,10 @@ class Bench:
     def __init__(self) -> None:
         self.moved: list[str] = []
         self.most: dict[str, Most] = {}
+        self.steps: list[Step] = []
         self.trouble = ""
+        self.late_trouble = ""
+        self.meanwhile: Callable[[], None] = lambda: None
         self.factor = 1.0
         self.places = dict(STANDS)
 
@@ -42,6 +46,7 @@ class Bench:
         self, ground: trials.Ground, axis: str, step: Step, places: Mapping[str, float], teller: trials.Teller
     ) -> Seen:
         self.moved.append(f"{axis} a little")
+        self.steps.append(step)
 
         def answer(at_s: Floats, position: Floats) -> Floats:
             went: Floats = position[0] + (position - position[0]) * self.factor
@@ -54,6 +59,7 @@ class Bench:
     ) -> Course:
         self.moved.append(axis)
         self.most[axis] = most
+        self.meanwhile()
         rig = ground.project.rig
         course = begin(rig.axes[rig.index(axis)], most, places[axis])
         if self.trouble:
@@ -70,6 +76,7 @@ class Bench:
             resolution=0.0055,
             runs=((1.0, 70.0), (-1.0, 70.2)),
             pull=climbed(course.pull, course.pull.most, True),
+            trouble=self.late_trouble,
             tried=(Tried("speed 40", 80.0, 70.0, False, "follows badly"),),
         )
 
@@ -198,6 +205,10 @@ def test_what_moved_unseen_is_trouble(bench: Bench, harbour: Path) -> None:
     [
         (["--json"], "nobody can be asked"),
         (["--json", "--arm"], "add --arm and --yes"),
+        (
+            ["--axis", "tilt", "--travel", "pan=-90..90"],
+            "--travel: pan is not among the axes of --axis; add --axis pan",
+        ),
         (["--axis", "crane"], "no axis 'crane'; its axes are pan, tilt, roll, slide, focus"),
         (["--travel", "pan"], "'pan' names no axis and value; write pan=-90..90"),
         (["--travel", "crane=0..1"], "no axis 'crane'"),
@@ -229,3 +240,101 @@ def test_an_axis_outside_its_travel_is_not_moved(bench: Bench, harbour: Path, te
     assert done.exit_code == 2
     assert "rig.json: axes: focus stands at 1.2, outside its travel [0, 1]" in done.output
     assert bench.moved == [], "not even those before it"
+
+
+def test_which_way_is_positive_is_seen_from_where_the_axis_stands(bench: Bench, harbour: Path) -> None:
+    """At its high end it goes down first, and what the operator sees is then the way that is not positive."""
+    bench.places["pan"] = 170.0
+    done = rig(harbour, "--axis", "pan", "--no-measure", typed="y\n\n\n\ny\nleft\n")
+    assert done.exit_code == 0, done.output
+    assert bench.steps[0].legs[0].start == 170.0
+    assert bench.steps[0].legs[0].end < 170.0
+    assert dict(load_rig(harbour).geometry.positive)["pan"] == "right"
+
+
+def test_a_way_that_has_no_word_is_not_lost_by_pressing_enter(bench: Bench, harbour: Path) -> None:
+    tree = json.loads((harbour / "rig.json").read_text())
+    tree["geometry"] = {"heading_deg": {"slide": 30.0}}
+    (harbour / "rig.json").write_text(json.dumps(tree))
+    rig(harbour, "--axis", "slide", "--no-measure", typed="y\n\n\n\ny\n\n\n")
+    assert dict(load_rig(harbour).geometry.heading_deg)["slide"] == 30.0
+
+
+def test_an_answer_that_cannot_be_is_asked_for_again(bench: Bench, harbour: Path) -> None:
+    answers = ["y", "wide", "0..90", "", "-90..90", "there", "-90..90", "here", "fast", "0,100", "50,100", "n"]
+    done = rig(harbour, "--axis", "pan", typed="\n".join(answers) + "\n")
+    said = " ".join(done.output.split())
+    assert done.exit_code == 0, done.output
+    for words in ("'wide' is no travel", "home is -48", "'there' is not a number", "'fast' is no speed", "above zero"):
+        assert words in said
+    assert "not armed; nothing moves" in said
+    assert axis_of(harbour, "pan").travel == (-90.0, 90.0)
+
+
+def test_a_travel_without_the_place_where_the_axis_stands_is_asked_for_again(bench: Bench, harbour: Path) -> None:
+    bench.places["pan"] = 100.0
+    done = rig(harbour, "--axis", "pan", typed="y\n-60..60\n\n-60..120\n\n\nn\n")
+    assert done.exit_code == 0, done.output
+    assert "pan stands at 100, outside its travel [-60, 60]" in " ".join(done.output.split())
+    assert axis_of(harbour, "pan").travel == (-60.0, 120.0)
+
+
+def test_here_is_written_as_it_is_read(bench: Bench, harbour: Path) -> None:
+    """A place in single precision has six digits that mean something."""
+    bench.places["pan"] = -48.00400161743164
+    rig(harbour, "--arm", "--yes", "--no-measure", "--home", "pan=here")
+    assert axis_of(harbour, "pan").home == -48.004
+
+
+@pytest.mark.parametrize(("options", "typed"), [(["--arm", "--yes"], None), ([], "y\n\n\n\ny\n\n" + "\n" * 9)])
+def test_after_trouble_only_an_operator_takes_over(
+    bench: Bench, harbour: Path, options: list[str], typed: str | None
+) -> None:
+    """What was measured up to then is kept as evidence, and the trouble is said before anything is asked."""
+    bench.late_trouble = "the rig is not where it was sent (pan by 3 deg)"
+    before = axis_of(harbour, "pan")
+    done = rig(harbour, "--axis", "pan", *options, typed=typed)
+    assert done.exit_code == 1
+    said = " ".join(done.output.split())
+    assert said.index("not where it was sent") < said.index("90% of what it reached")
+    after = axis_of(harbour, "pan")
+    assert after.measured is not None
+    assert after == replace(before, measured=after.measured)
+
+
+def test_what_another_program_saved_meanwhile_stays(bench: Bench, harbour: Path) -> None:
+    """The editor may be open beside a walk of many minutes."""
+
+    def saved() -> None:
+        tree = json.loads((harbour / "project.json").read_text())
+        tree["name"] = "Renamed meanwhile"
+        (harbour / "project.json").write_text(json.dumps(tree))
+
+    bench.meanwhile = saved
+    done = rig(harbour, "--arm", "--yes", "--axis", "pan")
+    assert done.exit_code == 0, done.output
+    assert json.loads((harbour / "project.json").read_text())["name"] == "Renamed meanwhile"
+    assert axis_of(harbour, "pan").speed == 63.0
+
+
+def test_a_rig_that_another_program_changed_meanwhile_is_left_as_it_is(bench: Bench, harbour: Path) -> None:
+    def saved() -> None:
+        tree = json.loads((harbour / "rig.json").read_text())
+        tree["axes"][1]["speed"] = 12.0
+        (harbour / "rig.json").write_text(json.dumps(tree))
+
+    bench.meanwhile = saved
+    done = rig(harbour, "--arm", "--yes", "--axis", "pan")
+    assert done.exit_code == 2
+    assert "changed by somebody else since the walk began" in " ".join(done.output.split())
+    assert (axis_of(harbour, "pan").speed, axis_of(harbour, "tilt").speed) == (90.0, 12.0)
+
+
+def test_the_table_of_the_axes_fits_a_narrow_terminal(
+    bench: Bench, harbour: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig(harbour, "--arm", "--yes", "--axis", "pan")
+    monkeypatch.setattr(console, "_width", 80)
+    done = rig(harbour, "--arm", "--yes", "--no-measure")
+    assert "…" not in done.output
+    assert date.today().isoformat() in done.output

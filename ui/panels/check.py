@@ -10,6 +10,7 @@ from PyQt6.QtGui import QShowEvent
 from PyQt6.QtWidgets import QLabel, QTableView, QVBoxLayout, QWidget
 
 from sequencer.motion.check import Check, check
+from sequencer.motion.look import mixed_references
 from sequencer.motion.peaks import Asked, against, worst
 from ui.acts.written import written
 from ui.desk import Desk
@@ -113,14 +114,18 @@ class CheckPanel(QWidget):
         self.sentence = QLabel()
         self.sentence.setWordWrap(True)
         self.sentence.setTextFormat(Qt.TextFormat.PlainText)
+        self.warning = QLabel()
+        self.warning.setWordWrap(True)
+        self.warning.setTextFormat(Qt.TextFormat.PlainText)
+        self.warning.setAccessibleName(translate("check", "What no limit knows"))
         self.table = QTableView()
         self._model = _Table(desk, self.table)
         self._dress_table()
         column = QVBoxLayout(self)
         column.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
-        for part in (self.sentence, self.table):
+        for part in (self.sentence, self.warning, self.table):
             column.addWidget(part)
-        column.setStretch(1, 1)
+        column.setStretch(2, 1)
         column.addStretch(0)
         self._settle = QTimer(self)
         self._settle.setSingleShot(True)
@@ -213,6 +218,9 @@ class CheckPanel(QWidget):
         together = together_over(self._done) if self._done is not None else []
         self._model.show(legs, together)
         self.sentence.setText(sentence(self._desk.shapes, legs, together, self._waiting, self._reserve()))
+        mixed = mixed_references(self._desk.project.rig, self._desk.project.move)
+        self.warning.setText(mixed)
+        self.warning.setVisible(bool(mixed))
         self.table.setVisible(self._model.rowCount() > 0)
         self.judged.emit()
 

@@ -16,10 +16,9 @@ What goes out, each as one datagram with one bundle:
 
 What comes in: `/rig/AXIS/actual` with one number, to the sender of the newest setpoint set or question, alone or in a
 bundle whose timetag is the instant of measuring; and for each ping `/rig/pong` with its number, with one such bundle. A
-rig that knows no ping works too; then the round trip and the loss are not known. And `/rig/AXIS/switch` with 0 or 1, twice
-a second at least: whether the axis's homing switch is closed. Anything else is left aside and
-counted. A timetag further than a second from its receipt is from a clock that is not set, so the receipt counts
-instead.
+rig that knows no ping works too; then the round trip and the loss are not known. And `/rig/AXIS/switch` with 0 or 1,
+twice a second at least: whether the axis's homing switch is closed. Anything else is left aside and counted. A timetag
+further than a second from its receipt is from a clock that is not set, so the receipt counts instead.
 
 Where nothing listens at the address, the machine there may say so. That is no reason to raise: it also happens before
 the rig is switched on. `trouble` says it, and playback stops a rig whose answers are missing.
@@ -105,6 +104,7 @@ class OscOutput:
         self._offset = WallOffset(*wallclock.measure())
         self._refused_ns: int | None = None
         self._rig_clock_off_ns = 0
+        self._off_since_ns: int | None = None
         self._echo = echo.Echo()
         self.dropped = 0
         self.left_aside = 0
@@ -190,16 +190,24 @@ class OscOutput:
 
     def _feedback(self, packet: bytes, heard_ns: int) -> Feedback | None:
         """Return what an answer says of the axes; None where it says nothing of them."""
-        known = (self._echo, self._switches)
+        pongs, switches = self._echo, self._switches
         tag, values = self._actuals.read(packet) or self._slow(packet, heard_ns)
         position = np.array(values)
         position[~np.isfinite(position)] = np.nan
         if np.isnan(position).all():
-            self.left_aside += known == (self._echo, self._switches)
+            self.left_aside += self._echo is pongs and self._switches is switches
             return None
         at_ns = instant(tag, self._offset.offset_ns, heard_ns)
-        self._rig_clock_off_ns = at_ns - heard_ns if abs(at_ns - heard_ns) > _STRANGE_NS else 0
-        return Feedback(heard_ns if self._rig_clock_off_ns else at_ns, position, heard_ns, self._closed(heard_ns))
+        strange = abs(at_ns - heard_ns) > _STRANGE_NS
+        self._judge_clock(at_ns - heard_ns if strange else 0, heard_ns)
+        return Feedback(heard_ns if strange else at_ns, position, heard_ns, self._closed(heard_ns))
+
+    def _judge_clock(self, off_ns: int, heard_ns: int) -> None:
+        """Take in how strange an answer's instant was. Some that waited here to be read say nothing of the clock."""
+        if not off_ns or self._off_since_ns is None:
+            self._off_since_ns = heard_ns if off_ns else None
+        lasts = self._off_since_ns is not None and heard_ns - self._off_since_ns >= _STRANGE_NS
+        self._rig_clock_off_ns = off_ns if lasts else 0
 
     def _closed(self, now_ns: int) -> tuple[bool | None, ...]:
         """Return for each axis whether its switch is closed; nothing where the rig never spoke of any."""

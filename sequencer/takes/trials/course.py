@@ -24,6 +24,7 @@ Stage = Literal["careful", "acceleration", "going", "speed", "done"]
 _STAIR = 10.0  # times the play that moving showed
 _BEHIND_S = 0.12  # of travel that an axis may fall behind in a trial: less than makes the engine stop it
 _SURE = 2.0  # standard errors
+_MOST_PLAY = 0.5  # of the shortest way by which delay is known
 _SETTLES_S, _LAGS = 0.2, 6.0
 
 
@@ -158,12 +159,21 @@ def nudge(course: Course) -> Step:
     """Return a small move; the way to where it begins is gone within what the move itself asks for."""
     speed, acceleration = course.most.careful
     if course.stage == "going":
-        speed = max((step.speed for step in _shown(course)), default=speed)
+        speed = max((step.speed for step in _held(course)), default=speed)
         acceleration = steps.spare(_pulled(course))
     return steps.nudge(course.base, course.room, speed, acceleration)
 
 
-def _shown(course: Course) -> list[Step]:
+def shown(course: Course, stands: float) -> Step:
+    """Return a small move from where the axis stands, so that nothing else moves before it; down where up ends."""
+    place = steps.placed(course.axis, stands)
+    step = steps.nudge(place, course.room, *course.most.careful)
+    if course.axis.travel is None or step.reach[1] <= course.axis.travel[1]:
+        return step
+    return steps.nudge(place, course.room, *course.most.careful, way=-1.0)
+
+
+def _held(course: Course) -> list[Step]:
     """Return the steps for acceleration that the axis held, as they would be done now."""
     held = (_rung(replace(course, stage="acceleration"), place) for place in course.pull.good)
     return [step for step in held if step is not None]
@@ -184,7 +194,7 @@ def _rung(course: Course, place: int | None) -> Step | None:
     base, room = course.base, course.room
     if course.stage == "acceleration":
         return steps.pull(base, room, course.most, course.pull.rungs[place], course.cap, place)
-    return steps.run(base, room, course.run.rungs[place], steps.spare(_pulled(course)), place)
+    return steps.run(base, room, course.run.rungs[place], steps.spare(_pulled(course)), place, _play(course))
 
 
 def _near(course: Course, held: int, place: int) -> bool:
@@ -223,9 +233,9 @@ def _followed(course: Course, step: Step, seen: Seen) -> Course:
     if worst > _allowed(course, step.speed):
         words = (
             f"{course.axis.name} follows badly even at {step.speed:.3g} a second: {worst:.3g} off. Look for a drive "
-            "that slips or a motor that is too weak, or begin with less"
+            "that slips, a gear with much play or a motor that is too weak, or begin with less"
         )
-        return _ended(course, step, words)
+        return _ended(replace(course, follows=()), step, words)
     words = f"{course.model.delay_s * 1e3:.1f} ms behind"
     stair = _STAIR * 2 * abs(course.model.offset)
     return replace(_tell(course, step, course.model.delay_s, True, words), stage="acceleration", stair=stair)
@@ -236,11 +246,24 @@ def _played(course: Course, step: Step, seen: Seen) -> Course:
     if not plays:
         return _ended(course, step, f"{course.axis.name} did not answer while it stood; check the link to the rig")
     play = float(np.mean(plays))
+    ways = [abs(leg.end - leg.start) for leg in steps.follow(course.base, course.room, course.most).legs]
+    if play > _MOST_PLAY * min(ways):
+        words = (
+            f"{course.axis.name} has {play:.3g} of play, too much for its speed, acceleration and latency to be "
+            "measured with steps as small as these; mend the gear, or begin with more"
+        )
+        # what was taken for a delay was the play
+        return _ended(replace(course, plays=plays, follows=()), step, words)
     return _open(_tell(replace(course, plays=plays), step, play, True, f"{play:.3g} of play"))
 
 
+def _play(course: Course) -> float:
+    """Return the most play that was seen, as known so far."""
+    return max(abs(one) for one in course.plays) if course.plays else 0.0
+
+
 def _allowed(course: Course, speed: float) -> float:
-    play = max(0.0, *(abs(one) for one in course.plays)) if course.plays else 2 * abs(course.model.offset)
+    play = _play(course) if course.plays else 2 * abs(course.model.offset)
     return play + 6 * course.noise + 2 * course.resolution + TOLERANCE_S * speed
 
 
@@ -275,7 +298,7 @@ def _got(course: Course, step: Step, seen: Seen) -> list[tuple[float, Reached]]:
     found = [
         (leg.way, reached.acceleration(seen, leg))
         if step.kind == "acceleration"
-        else (leg.way, reached.speed(seen, leg, how.delay_s, how.lag_s))
+        else (leg.way, reached.speed(seen, leg, how.delay_s, how.lag_s, _play(course)))
         for leg in step.legs
     ]
     return [(way, one) for way, one in found if one is not None]

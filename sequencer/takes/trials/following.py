@@ -13,6 +13,7 @@ from sequencer.takes.trials.seen import Floats, Seen
 from sequencer.takes.trials.step import Leg
 
 _TAKEN_UP = 0.3  # the part of a leg in which play and friction are overcome
+_UNDER_WAY = 0.1  # of the way that it went: it moves, however late
 _MOST_S = 0.5  # of delay that is looked for
 _LAGS_S = (0.0, *(float(one) for one in np.geomspace(0.001, _MOST_S, 24)))
 _GOLDEN = (math.sqrt(5) - 1) / 2
@@ -82,7 +83,14 @@ def following(seen: Seen, legs: tuple[Leg, ...]) -> Following | None:
 
 
 def _window(seen: Seen, leg: Leg) -> tuple[Floats, Floats]:
-    return seen.between(leg.at_s + leg.ramp_s / 2 + _TAKEN_UP * leg.lasts_s, leg.ends_s + leg.rests_s / 2)
+    """Return the answers from where play and friction are overcome to the middle of the rest."""
+    till_s = leg.ends_s + leg.rests_s / 2
+    at_s, actual = seen.between(leg.at_s, till_s)
+    if not len(at_s):
+        return at_s, actual
+    went = (actual - actual[0]) * leg.way
+    under_way = int(np.argmax(went >= _UNDER_WAY * float(np.max(went))))
+    return seen.between(max(leg.at_s + leg.ramp_s / 2 + _TAKEN_UP * leg.lasts_s, float(at_s[under_way])), till_s)
 
 
 def _delayed(

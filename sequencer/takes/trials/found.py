@@ -17,6 +17,7 @@ from sequencer.takes.trials.ladder import Ladder
 
 MARGIN = 0.9  # of what was reached, as a limit: common practice, no source
 _DIGITS = 3
+_SHOWN = 0.5  # of an encoder's step
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +74,18 @@ def offers(axis: Axis, found: Measured) -> tuple[Offer, ...]:
         Offer(name, getattr(axis, name), round(figure.value, decimals), "as measured")
         for name, figure, decimals in (
             ("latency_s", found.latency_s, 4),
-            ("backlash", found.backlash, _decimals(found.backlash)),
+            ("backlash", _play(found), _decimals(found.backlash)),
             ("resolution", found.resolution, _decimals(found.resolution)),
         )
         if figure is not None
     ]
     return tuple(one for one in offered if not math.isclose(one.new, one.now, rel_tol=1e-3, abs_tol=1e-9))
+
+
+def _play(found: Measured) -> Figure | None:
+    """Return the play, none at all where it is too little for the encoder to show."""
+    play, step = found.backlash, found.resolution
+    return replace(play, value=0.0) if play and step and play.value < _SHOWN * step.value else play
 
 
 def _safe(figure: Figure) -> tuple[float, str]:

@@ -42,9 +42,10 @@ def slope(at_s: Floats, position: Floats, degree: int) -> Reached | None:
     return Reached(float(found[0]) * scale, float(error * scale))
 
 
-def speed(seen: Seen, leg: Leg, delay_s: float, lag_s: float) -> Reached | None:
-    """Return the speed in the even part of a leg."""
-    settled_s = leg.at_s + leg.ramp_s + delay_s + 3 * lag_s
+def speed(seen: Seen, leg: Leg, delay_s: float, lag_s: float, play: float) -> Reached | None:
+    """Return the speed in the even part of a leg, once its play is taken up: until then what is measured stands."""
+    taken_up_s = max(play / leg.speed - leg.ramp_s / 2, 0.0)
+    settled_s = leg.at_s + leg.ramp_s + taken_up_s + delay_s + 3 * lag_s
     found = slope(*seen.between(settled_s, leg.ends_s - leg.stop_s + delay_s - lag_s), 1)
     return None if found is None else Reached(found.value * leg.way, found.error)
 

@@ -86,10 +86,10 @@ def base(ends: tuple[float, float], stands: float, steps: tuple[Step, ...]) -> f
     return max(min(stands, high - highest), low)
 
 
-def nudge(base: float, room: float, speed: float, acceleration: float) -> Step:
-    """Return a small move, up and back."""
+def nudge(base: float, room: float, speed: float, acceleration: float, way: float = 1.0) -> Step:
+    """Return a small move, up and back, or down and back (`way` -1)."""
     shape = fitted(NUDGE * room, speed, acceleration)
-    return Step(name="a small move", kind="nudge", asked=0.0, legs=_there_and_back(base, room, shape))
+    return Step(name="a small move", kind="nudge", asked=0.0, legs=_there_and_back(base, room, shape, way))
 
 
 def follow(base: float, room: float, most: Most) -> Step:
@@ -131,13 +131,17 @@ def pull(base: float, room: float, most: Most, acceleration: float, cap: float, 
     return Step(name=name, kind="acceleration", asked=acceleration, legs=_there_and_back(base, room, shape))
 
 
-def run(base: float, room: float, speed: float, acceleration: float, number: int) -> Step | None:
-    """Return a move up and back at this speed, reached with this acceleration; None where there is no room for one."""
+def run(base: float, room: float, speed: float, acceleration: float, number: int, play: float) -> Step | None:
+    """Return a move up and back at this speed, reached with this acceleration; None where there is no room for one.
+
+    It lasts longer by the time in which the play is taken up.
+    """
+    taken_up_s = play / speed
     for eased in (_EASED, 1.5, 1.0):
-        shape = Shape(speed=speed, acceleration=acceleration, run_s=_LONG_RUN_S, eased=eased)
+        shape = Shape(speed=speed, acceleration=acceleration, run_s=_LONG_RUN_S + taken_up_s, eased=eased)
         if shape.way > room:
             shape = fitted(room, speed, acceleration, eased)
-        if shape.speed == speed and shape.run_s >= _SHORTEST_RUN_S:
+        if shape.speed == speed and shape.run_s >= _SHORTEST_RUN_S + taken_up_s:
             return Step(name=f"speed {number}", kind="speed", asked=speed, legs=_there_and_back(base, room, shape))
     return None
 
@@ -147,10 +151,10 @@ def spare(value: float) -> float:
     return _SPARE * value
 
 
-def _there_and_back(base: float, room: float, shape: Shape) -> tuple[Leg, ...]:
+def _there_and_back(base: float, room: float, shape: Shape, way: float = 1.0) -> tuple[Leg, ...]:
     # instants are rounded, which a short way must not add up to more than there is
-    way = min(shape.way, room)
-    return chain(base, ((way, shape), (-way, shape)))
+    far = math.copysign(min(shape.way, room), way)
+    return chain(base, ((far, shape), (-far, shape)))
 
 
 def _roomy(shape: Shape, room: float) -> Shape:

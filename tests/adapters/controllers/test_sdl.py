@@ -75,10 +75,10 @@ def test_a_pad_is_there_at_the_start_or_comes_later(plugged: list[Virtual], cloc
     plug(plugged, "quay pad")
     with open_pads("pads:") as pads:
         assert clock.row(pads) == PadRow(0, "quay pad", (0.0,) * 6)
-        assert pads.notices() == ("pad 0, quay pad, is here",)
+        assert pads.notices() == ("pad 1, quay pad, is here",)
         plug(plugged, "lantern pad")
         assert [(row.pad, row.name) for row in clock.rows(pads)] == [(0, "quay pad"), (1, "lantern pad")]
-        assert pads.notices() == ("pad 1, lantern pad, is here",)
+        assert pads.notices() == ("pad 2, lantern pad, is here",)
         assert pads.notices() == ()
         assert KIND.names() == ("quay pad", "lantern pad")
         # another look at who is here leaves the open ones open
@@ -169,7 +169,7 @@ def test_a_pad_pulled_with_a_stick_held_over_says_that_it_is_gone(
     gone = clock.row(pads)
     assert gone == PadRow(0, "quay pad", here=False)
     assert not pad.is_open
-    assert pads.notices() == ("pad 0, quay pad, is gone and counts as let go; plug it in or charge it",)
+    assert pads.notices() == ("pad 1, quay pad, is gone and counts as let go; plug it in or charge it",)
     assert clock.rows(pads) == []
 
 
@@ -190,7 +190,7 @@ def test_a_pad_that_comes_back_has_its_number_and_its_sticks_at_rest(
     rows = {row.pad: row for row in clock.rows(pads)}
     assert {number: row.name for number, row in rows.items()} == {0: "quay pad", 1: "lantern pad", 2: "paper pad"}
     assert rows[0].axes == (0.0,) * 6
-    assert "pad 1, lantern pad, is back" in pads.notices()
+    assert "pad 2, lantern pad, is back" in pads.notices()
 
 
 def test_pulled_and_back_between_two_rows_is_told_as_both(plugged: list[Virtual], pads: Pads, clock: Clock) -> None:
@@ -219,7 +219,7 @@ def test_a_pad_that_sdl_does_not_know_has_numbers_and_says_so(plugged: list[Virt
     # up, down, left and right of the hat are the buttons 4 to 7; nothing is turned round
     assert clock.row(pads) == PadRow(0, "old stick", (0.0, 1.0, 0.0), frozenset({2, 4, 7}), known=False)
     (notice,) = pads.notices()
-    assert notice.startswith("pad 0, old stick, is here; its axes and buttons have only numbers")
+    assert notice.startswith("pad 1, old stick, is here; its axes and buttons have only numbers")
     assert "twintake ports --watch" in notice
 
 
@@ -264,7 +264,7 @@ def test_a_pad_that_cannot_be_opened_is_told_once_and_the_others_work(
     assert "`input`" in notice
     plug(plugged, "quay pad")
     assert clock.row(pads).name == "quay pad"
-    assert pads.notices() == ("pad 0, quay pad, is here",)
+    assert pads.notices() == ("pad 1, quay pad, is here",)
     # pulled and plugged in again, it is tried again
     pull(plugged, plugged[0])
     clock.rows(pads)

@@ -27,6 +27,15 @@ def asked(step: Step) -> tuple[Floats, Floats]:
     return at_s, position
 
 
+def behind_play(motor: Floats, play: float) -> Floats:
+    """Return where a load stands behind its motor's play. Source: the play operator of hysteresis (from memory)."""
+    load = np.empty_like(motor)
+    stands = motor[0] - play / 2
+    for number, there in enumerate(motor):
+        stands = load[number] = min(max(stands, there - play / 2), there + play / 2)
+    return load
+
+
 def seen_of(step: Step, answer: Callable[[Floats, Floats], Floats], noise: float = 0.0, seed: int = 1) -> Seen:
     """Return what is seen of a rig that makes `answer` of instants and setpoints."""
     at_s, position = asked(step)

@@ -6,6 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from sequencer.adapters.contract import LinkState
 from sequencer.motion.compile import compile_move
 from sequencer.playback.cued import cue_up
 from sequencer.playback.events import Arm
@@ -74,10 +75,19 @@ class Bench:
         return (Feedback(self.motors.at_ns, position, heard_ns),)
 
     def ask(self) -> None:
+        self.motors = servo.resume(self.motors)
+
+    def look(self, now_ns: int) -> None:
         pass
 
+    def link(self, now_ns: int) -> LinkState:
+        return LinkState()
+
     def stop(self) -> None:
-        raise AssertionError("the engine told the rig to stop")
+        self.motors = servo.stop(self.motors)
+
+    def here(self, axis: str, value: float) -> None:
+        raise AssertionError("the engine set a count")
 
     def trouble(self) -> str:
         return ""

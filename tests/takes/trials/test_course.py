@@ -9,7 +9,7 @@ import pytest
 
 from sequencer.rig.axis import Axis, Rig, Simulated
 from sequencer.rig.signals import Floats
-from sequencer.takes.trials.course import Course
+from sequencer.takes.trials.course import Course, begin, shown
 from sequencer.takes.trials.found import measured
 from sequencer.takes.trials.steps import Most
 from tests.takes.trials.simulated import Bench, Spoil, course_of
@@ -128,3 +128,40 @@ def test_a_travel_without_room_for_the_first_speed_leaves_it_unknown() -> None:
     assert course.trouble == ""
     assert measured(course, "2026-11-30").speed is None
     assert "no room in the travel" in course.tried[-1].words
+
+
+def test_play_longer_than_the_first_ramps_spoils_no_figure() -> None:
+    """A gear with play of a third of a percent of its travel, which its file knows, from careful steps on."""
+    file = replace(FILE, backlash=0.6)
+    course = tried(truth=replace(TRUE, backlash=0.6), file=file, most=replace(QUICK, begin=0.1))
+    found = measured(course, "2026-11-30").figures
+    assert course.trouble == ""
+    for name, truth in {"speed": 40.0, "acceleration": 110.0, "latency_s": 0.012, "backlash": 0.6}.items():
+        assert found[name].value == pytest.approx(truth, rel=0.05), name
+
+
+def test_play_too_large_for_the_steps_leaves_the_rest_unknown() -> None:
+    file = replace(FILE, backlash=1.2)
+    course = tried(truth=replace(TRUE, backlash=1.2), file=file, most=replace(QUICK, begin=0.1))
+    assert "too much for its speed, acceleration and latency to be measured" in course.trouble
+    found = measured(course, "2026-11-30").figures
+    assert set(found) == {"backlash"}
+    assert found["backlash"].value == pytest.approx(1.2, rel=0.05)
+
+
+def test_an_axis_that_follows_badly_from_the_first_has_no_latency() -> None:
+    file = replace(FILE, backlash=3.0)
+    course = tried(truth=replace(TRUE, backlash=3.0), file=file, most=replace(QUICK, begin=0.1))
+    assert "follows badly even at 6 a second" in course.trouble
+    assert "a gear with much play" in course.trouble
+    assert measured(course, "2026-11-30").figures == {}
+
+
+@pytest.mark.parametrize(("stands", "way"), [(-90.0, 1.0), (-20.0, 1.0), (90.0, -1.0), (89.0, -1.0)])
+def test_what_is_shown_of_an_axis_begins_where_it_stands(stands: float, way: float) -> None:
+    """Whoever watches must not take the way to a first place for what is shown."""
+    small = shown(begin(FILE, QUICK, stands), stands)
+    assert small.legs[0].start == stands
+    assert [leg.way for leg in small.legs] == [way, -way]
+    assert FILE.travel is not None
+    assert FILE.travel[0] <= small.reach[0] <= small.reach[1] <= FILE.travel[1]

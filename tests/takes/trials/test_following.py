@@ -8,7 +8,7 @@ from sequencer.takes.trials.following import following, lagged
 from sequencer.takes.trials.seen import Floats
 from sequencer.takes.trials.step import Step
 from sequencer.takes.trials.steps import Most, follow
-from tests.takes.trials.rows import asked, seen_of
+from tests.takes.trials.rows import asked, behind_play, seen_of
 
 STEP: Step = follow(0.0, 100.0, Most(speed=90.0, acceleration=200.0))
 
@@ -56,3 +56,13 @@ def test_answers_that_are_too_few_say_nothing() -> None:
         asked_s=seen.asked_s, asked=seen.asked, actual_s=seen.actual_s[::40], actual=seen.actual[::40], begun=True
     )
     assert following(few, STEP.legs[:4]) is None
+
+
+def test_play_that_is_taken_up_late_is_no_delay() -> None:
+    """Half of the slow way is play: it is taken up long after the leg began."""
+    play = 0.5 * min(abs(leg.end - leg.start) for leg in STEP.legs)
+    seen = seen_of(STEP, lambda at_s, position: behind_play(np.interp(at_s - 0.02, at_s, position), play), noise=0.002)
+    found = following(seen, STEP.legs[:4])
+    assert found is not None
+    assert found.delay_s == pytest.approx(0.02, rel=0.05)
+    assert found.offset == pytest.approx(play / 2, rel=0.05)

@@ -74,3 +74,11 @@ def test_a_delay_below_zero_is_none() -> None:
     follows = tuple(Following(delay_s=-0.0002, lag_s=0.0, offset=0.0, peak=0.0) for _ in range(3))
     found = measured(replace(course, follows=follows), "2026-11-30")
     assert found.latency_s == Figure(value=0.0, spread=0.0, trials=3)
+
+
+def test_play_below_what_the_encoder_shows_is_none() -> None:
+    found = replace(FOUND, backlash=Figure(value=0.001, spread=0.001, trials=6))
+    step = Figure(value=0.01, spread=0.0, trials=1)
+    offered = {one.field: one.new for one in offers(replace(PAN, backlash=0.03), replace(found, resolution=step))}
+    assert offered["backlash"] == 0.0
+    assert "backlash" not in {one.field for one in offers(replace(PAN, backlash=0.0), replace(found, resolution=step))}

@@ -8,7 +8,7 @@ from sequencer.takes.trials import reached
 from sequencer.takes.trials.seen import Floats, Seen
 from sequencer.takes.trials.step import REST_S, Step
 from sequencer.takes.trials.steps import Most, pull, run, stairs
-from tests.takes.trials.rows import seen_of
+from tests.takes.trials.rows import behind_play, seen_of
 
 MOST = Most(speed=90.0, acceleration=200.0)
 
@@ -50,12 +50,24 @@ def test_an_ideal_rig_reaches_what_is_asked(acceleration: float) -> None:
         assert found is not None
         assert found.value == pytest.approx(leg.acceleration, rel=0.02)
         assert found.error < 0.02 * leg.acceleration
-    one = step(run(0.0, 1000.0, 60.0, acceleration, 0))
+    one = step(run(0.0, 1000.0, 60.0, acceleration, 0, 0.0))
     seen = seen_of(one, lambda at_s, position: np.interp(at_s - 0.01, at_s, position), noise=0.001)
     for leg in one.legs:
-        found = reached.speed(seen, leg, 0.01, 0.0)
+        found = reached.speed(seen, leg, 0.01, 0.0, 0.0)
         assert found is not None
         assert found.value == pytest.approx(60.0, rel=1e-3)
+
+
+@pytest.mark.parametrize("play", [0.8, 3.0])
+def test_play_that_outlasts_the_ramp_is_no_part_of_the_speed(play: float) -> None:
+    """The load stands until its motor has gone through the play, and then goes as fast as it."""
+    one = step(run(0.0, 1000.0, 10.0, 100.0, 0, play))
+    assert one.legs[0].speed * one.legs[0].ramp_s / 2 < play
+    seen = seen_of(one, lambda at_s, position: behind_play(position, play))
+    for leg in one.legs:
+        found = reached.speed(seen, leg, 0.0, 0.0, play)
+        assert found is not None
+        assert found.value == pytest.approx(10.0, rel=1e-3)
 
 
 def test_where_nothing_is_said_nothing_is_reached() -> None:
@@ -63,7 +75,7 @@ def test_where_nothing_is_said_nothing_is_reached() -> None:
     none = np.empty(0)
     dumb = Seen(asked_s=none, asked=none, actual_s=none, actual=none, begun=False)
     assert reached.acceleration(dumb, one.legs[0]) is None
-    assert reached.speed(dumb, one.legs[0], 0.0, 0.0) is None
+    assert reached.speed(dumb, one.legs[0], 0.0, 0.0, 0.0) is None
     assert reached.top_speed(dumb, one.legs[0]) == 0.0
     assert reached.noise(dumb, 0.0, 1.0) == 0.0
     assert reached.play(dumb, one.legs, 0.2) == ()

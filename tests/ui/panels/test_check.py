@@ -145,3 +145,14 @@ def test_an_answer_for_an_older_move_is_dropped(panel: CheckPanel, desk: Desk, q
     assert job.join(30)
     qtbot.wait(1)
     assert panel.sentence.text().startswith("It can be done.")
+
+
+def test_mixed_look_modes_are_told_beside_the_sentence(panel: CheckPanel, desk: Desk) -> None:
+    assert panel.warning.isHidden()
+    assert panel.warning.text() == ""
+    rig = desk.project.rig
+    axes = (replace(rig.axes[0], reference="world"), replace(rig.axes[1], reference="base"), *rig.axes[2:])
+    desk.edit("look modes", replace(desk.project, rig=replace(rig, axes=axes)))
+    assert panel.warning.isVisible()
+    assert panel.warning.text().startswith("The move mixes look modes: pan is set against the world")
+    assert panel.sentence.text().startswith("It can be done.")
