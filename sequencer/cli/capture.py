@@ -1,10 +1,10 @@
 """`twintake capture`: what hands performed in a take, as few keys in the project.
 
-The JSON document: `project`, `take`; `axes`, for each axis its name `axis`, `unit`, `tolerance`, where it is taken
-`from` and `to`, its `keys`, `samples` and `percent`, the most by which it is off, `furthest` and `furthest_px` (null:
-it moves no picture), `at`, the most by which it is elsewhere than before outside of that, `beside`, and `added`, keys
-beside it that lead an axis in motion there or away; `gaps` of the clock, in words; `check` of the move then, with `ok`,
-`reserve_percent`, `legs_over`, `combined_over`; `written`.
+The JSON document: `project`, `take`, the name of the project that it was `recorded_in`; `axes`, for each axis its name
+`axis`, `unit`, `tolerance`, where it is taken `from` and `to`, its `keys`, `samples` and `percent`, the most by which
+it is off, `furthest` and `furthest_px` (null: it moves no picture), `at`, the most by which it is elsewhere than before
+outside of that, `beside`, and `added`, keys beside it that lead an axis in motion there or away; `gaps` of the clock,
+in words; `check` of the move then, with `ok`, `reserve_percent`, `legs_over`, `combined_over`; `written`.
 """
 
 import json as plain_json
@@ -87,7 +87,7 @@ def capture(
         if written:
             save(project, done.project, laws())
         if json:
-            facts = _facts(project, take, done, within, judged) | {"written": written}
+            facts = _facts(project, take, recorded.project, done, within, judged) | {"written": written}
             print(plain_json.dumps(facts, indent=2, allow_nan=False, ensure_ascii=False))
         else:
             _show(recorded, done, within, judged, written)
@@ -141,9 +141,11 @@ def _show(take: Take, done: Kept, within: dict[str, float], judged: Check, writt
     label = done.project.timebase.label
     if take.fault:
         say(f"{take.name}: {take.fault}")
+    if take.project != done.project.name:
+        say(f"{take.name}: it was recorded in the project {take.project!r}; this one is {done.project.name!r}")
     for gap in done.gaps:
         say(f"gap:    {labelled(gap.words(done.project.timebase.rate), label)}")
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, padding=0, pad_edge=False, show_edge=False)
     table.add_column("axis", no_wrap=True)
     for name in ("from", "to"):
         table.add_column(name, no_wrap=True)
@@ -175,7 +177,9 @@ def _show(take: Take, done: Kept, within: dict[str, float], judged: Check, writt
     say(kept(written))
 
 
-def _facts(folder: Path, take: Path, done: Kept, within: dict[str, float], judged: Check) -> dict[str, Any]:
+def _facts(
+    folder: Path, take: Path, recorded_in: str, done: Kept, within: dict[str, float], judged: Check
+) -> dict[str, Any]:
     label = done.project.timebase.label
 
     def axis(one: Captured) -> dict[str, Any]:
@@ -199,6 +203,7 @@ def _facts(folder: Path, take: Path, done: Kept, within: dict[str, float], judge
     return {
         "project": str(folder),
         "take": str(take),
+        "recorded_in": recorded_in,
         "axes": [axis(one) for one in done.captured],
         "gaps": [labelled(gap.words(done.project.timebase.rate), label) for gap in done.gaps],
         "check": {

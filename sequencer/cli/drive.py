@@ -73,7 +73,8 @@ class _Driver:
         demand_pads(opened, self._setup)
         console.print(opened["engine"].timing, highlight=False)
         console.print(CAUTION, style="bold")
-        if not asked and not typer.confirm("Take the game controllers in hand?"):
+        then = f", and go to {self._first} at once" if self._first is not None else ""
+        if not asked and not typer.confirm(f"Take the game controllers in hand{then}?"):
             raise typer.Exit(0)
         try:
             self._crew.tell(TakeHands(on=True))

@@ -181,7 +181,9 @@ class _Teller:
 
     def __call__(self, status: Status | None, said: list[Said]) -> None:
         for one in said:
-            console.print(one.text, markup=False, highlight=False)
+            # the take keeps the bare word for programs
+            words = f"punch {one.text}" if one.code == "punch" else one.text
+            console.print(words, markup=False, highlight=False)
         self._link.look(status)
         if status is not None and time.monotonic() - self._shown_s > 5.0:
             self._shown_s = time.monotonic()

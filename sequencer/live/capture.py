@@ -100,7 +100,7 @@ def capture(
     at = rate.frames(Fraction(float(work.at_s[worst])))
     if inner[worst] > within:
         what = f"{axis} can be brought to within {inner[worst]:.3g} of the performance at {instant(at)}, not {within:g}"
-        raise ValueError(f"{what}; allow more")
+        raise ValueError(f"{what}; {_mend(track, span, at)}")
     there = {key.at for key in track.keys}
     tracks = (*move.tracks[:number], best.track, *move.tracks[number + 1 :])
     captured = Captured(
@@ -135,6 +135,14 @@ def _refuse_pins(number: int, track: Track, span: tuple[Fraction, Fraction]) -> 
         if key.pin and span[0] <= key.at <= span[1]:
             what = f"the key of {track.axis} at {instant(key.at)} is pinned, and the performance would replace it"
             raise ProjectError(f"tracks[{number}].keys[{place}]", what, "unpin it first, or capture less")
+
+
+def _mend(track: Track, span: tuple[Fraction, Fraction], at: Fraction) -> str:
+    """Return what to do about a performance that is not met at `at`: at an end, a key beside it may be the reason."""
+    early = [key.at for key in track.keys if key.at < span[0]][-1:] if at - span[0] <= 1 else []
+    late = [key.at for key in track.keys if key.at > span[1]][:1] if span[1] - at <= 1 else []
+    beside = " and ".join(instant(one) for one in (*early, *late))
+    return f"allow more, or take out the key beside it at {beside}" if beside else "allow more"
 
 
 def _best(work: Work, laws: Laws) -> tuple[Work, _Tried]:

@@ -4,7 +4,8 @@ It is a fold: all that it remembers is in `Hands`, and time is an argument. It p
 
 Rules.
     1. A pad drives while it is here, has said something in the last 150 ms, and what must be held to enable it is held.
-       Else its axes brake and stay where they are: nothing moves without a hand, and nothing returns by itself.
+       Else its axes brake and stay where they are: nothing moves without a hand, and nothing returns by itself. To
+       send the rig to a mark or to its origin it must be held too, when the button is pressed.
     2. Under rate control a push is a speed, the part of each axis's limit that the pad lets it have. Let go, it stops.
     3. Under spring-back control a push is a distance from the origin, which is where the axis is when the control
        leaves its centre. Let go, the axis returns to it; until it has, the origin stays the same.
@@ -16,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from sequencer.live.handling import SPARE, Deed, Handling, swing
-from sequencer.live.pads import Done, Pad, felt, lacking, met, smoothed
+from sequencer.live.pads import Done, Pad, felt, gone, lacking, met, smoothed
 from sequencer.live.wish import Towards, Wish
 from sequencer.rig.axis import Axis, Rig
 from sequencer.wire.pad import PadRow
@@ -51,16 +52,29 @@ def begin(rig: Rig, handlings: tuple[Handling, ...]) -> Hands:
     return Hands(rig=rig, handlings=handlings, owners=none, origins=none)
 
 
-def feel(hands: Hands, row: PadRow, at_ns: int) -> tuple[Hands, tuple[Done, ...]]:
-    """Return the hands after a row that came at `at_ns`, and what is to be done or told."""
+def let_go(hands: Hands) -> Hands:
+    """Return the hands with all that is held counting for nothing until it was let go of, and nothing to return to.
+
+    Each pad stays handled as it was, at the speed and in the manner that its buttons have set.
+    """
+    nobody = (None,) * len(hands.owners)
+    return replace(hands, pads=tuple(gone(pad) for pad in hands.pads), owners=nobody, origins=nobody)
+
+
+def feel(hands: Hands, row: PadRow, at_ns: int, counts: bool = True) -> tuple[Hands, tuple[Done, ...]]:
+    """Return the hands after a row that came at `at_ns`, and what is to be done or told.
+
+    Where it does not count, since nobody has the pads in hand, it can only stop.
+    """
     there = next((one for one in hands.pads if one.number == row.pad), None)
-    first: tuple[Done, ...] = ()
     if there is None:
         if not row.here:
             return hands, ()
         there = met(hands.rig, _handling(hands, row.name), row, at_ns)
-        first = tuple(Done(None, row.pad, words) for words in lacking(hands.rig, there.handling, row))
-    pad, done = felt(hands.rig, there, row, at_ns)
+    comes = counts and row.here and not there.here
+    lacks = lacking(hands.rig, there.handling, row) if comes else ()
+    first = tuple(Done(None, row.pad, words) for words in lacks)
+    pad, done = felt(hands.rig, there, row, at_ns, counts)
     pads = (*(one for one in hands.pads if one.number != row.pad), pad)
     hands = replace(hands, pads=pads)
     if any(one.deed in _TAKES_OVER for one in done):

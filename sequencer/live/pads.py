@@ -16,6 +16,8 @@ SILENT_NS = 150_000_000  # without a row for longer, nobody holds on
 # how far a control is pulled to be held, and how far let go to be held no more: a finger in between changes nothing
 _HELD, _LET_GO = 0.4, 0.25
 _AT_REST = 1e-3  # of full deflection: what smoothing leaves of a stick that is let go is nothing
+# a pad that lies on a cart may be bumped: these move the rig, and are asked for with the enabling control held
+_SENDS_OFF = frozenset({Deed.NEXT, Deed.PREVIOUS, Deed.ORIGIN})
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,10 +107,11 @@ def gone(pad: Pad) -> Pad:
     return replace(pad, here=False, pushed=(0.0,) * len(pad.pushed), eased=(0.0,) * len(pad.eased), held=frozenset())
 
 
-def felt(rig: Rig, pad: Pad, row: PadRow, at_ns: int) -> tuple[Pad, tuple[Done, ...]]:
+def felt(rig: Rig, pad: Pad, row: PadRow, at_ns: int, counts: bool = True) -> tuple[Pad, tuple[Done, ...]]:
     """Return the pad after a row of it, and what its buttons ask for.
 
-    After a silence it is as new: what is pushed then must be let go first. A stop is obeyed even so.
+    After a silence, and after rows that did not count, it is as new: what is pushed then must be let go first. A stop
+    is obeyed even so. What sends the rig off is asked for with the enabling control held, as all that moves it.
     """
     if not row.here:
         return replace(gone(pad), at_ns=at_ns), ()
@@ -120,7 +123,8 @@ def felt(rig: Rig, pad: Pad, row: PadRow, at_ns: int) -> tuple[Pad, tuple[Done, 
     off = frozenset(stick.control for stick in handling.sticks if shaped(handling, values[stick.control]))
     if handling.enabling in held:
         off |= {handling.enabling}
-    waits = off if anew else pad.waits & off
+    fresh = anew or not counts
+    waits = off if fresh else pad.waits & off
     now = replace(pad, at_ns=at_ns, here=True, held=held, waits=waits)
     if now.manner == "spring" and not now.enabled:
         # who takes hold again begins where the axis is by then: from the centre
@@ -129,9 +133,13 @@ def felt(rig: Rig, pad: Pad, row: PadRow, at_ns: int) -> tuple[Pad, tuple[Done, 
     if now.waits and (anew or (now.enabled and not pad.enabled)):
         done.append(Done(None, pad.number, _centre_first(now)))
     for control, deed in handling.buttons:
-        if control in held and control not in before and (not anew or deed is Deed.STOP):
-            now, one = _settled(now, deed, off)
-            done.append(one)
+        if control not in held or control in before or (fresh and deed is not Deed.STOP):
+            continue
+        if deed in _SENDS_OFF and not now.enabled:
+            done.append(Done(None, pad.number, f"{deed.value}: hold {handling.enabling}, and press {control} again"))
+            continue
+        now, one = _settled(now, deed, off)
+        done.append(one)
     return replace(now, pushed=_pushed(rig, now, values)), tuple(done)
 
 

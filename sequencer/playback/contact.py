@@ -2,9 +2,11 @@
 
 A rig that drops has braked by its own means, wherever that was. Setpoints that went on would pull it along, unasked,
 the moment the link is back. So from a drop on none go out (`withheld`), only what the rig says after it counts, and
-once the operator has reset, playback begins from there.
+once the operator has reset, playback begins from there. A rig that answers and does not hear would come after its
+setpoints just so; therefore one that is stopped, and not where it was sent, is sent nothing either.
 
     in touch    the rig falls silent, or the link is gone                          away
+                it is stopped, and an axis is not where it was sent                back
     away        every axis has said where it stands, and the link is not gone      back
     back        the rig falls silent again, or the link is gone                    away
                 the operator resets                                                in touch
@@ -29,8 +31,8 @@ AGAIN_S = 1.2
 class Contact:
     """How the engine stands with the rig.
 
-    `dropped_ns`: when the rig was heard last before it dropped, None while it is in touch. `why`: what keeps it away,
-    in words with the mend; empty once it is back.
+    `dropped_ns`: when the rig was heard last before it dropped, or was found elsewhere; None while it is in touch.
+    `why`: what keeps it away, in words with the mend; empty once it is back, and where it was not away.
     """
 
     dropped_ns: int | None = None
@@ -42,13 +44,18 @@ class Contact:
         return self.dropped_ns is not None
 
 
-def attend(contact: Contact, seen: Watch, fault: str, now_ns: int) -> Contact:
-    """Return the contact at `now_ns`; `fault` is why the link is gone, in words, or empty while it is open."""
+def attend(contact: Contact, seen: Watch, fault: str, now_ns: int, stranded: bool = False) -> Contact:
+    """Return the contact at `now_ns`.
+
+    `fault`: why the link is gone, in words, or empty while it is open. `stranded`: it is stopped, an axis is astray.
+    """
     silence_s = silent_s(seen, now_ns)
     if contact.dropped_ns is None or not contact.why:
         most_s = AGAIN_S if contact.withheld else SILENT_S
         why = fault or (NO_ANSWER if most_s < silence_s < math.inf else "")
-        return Contact(dropped_ns=now_ns if seen.heard_ns is None else seen.heard_ns, why=why) if why else contact
+        if why:
+            return Contact(dropped_ns=now_ns if seen.heard_ns is None else seen.heard_ns, why=why)
+        return Contact(dropped_ns=now_ns) if stranded and not contact.withheld else contact
     if fault:
         return Contact(dropped_ns=contact.dropped_ns, why=fault)
     if not seen.answers or (_told(seen) and silence_s <= AGAIN_S):
@@ -76,7 +83,7 @@ def begun(contact: Contact, seen: Watch, limits: Limits, sent: Sent) -> Sent:
 
 
 def outside(contact: Contact, seen: Watch, limits: Limits) -> Stray | None:
-    """Return an axis that dropped and now stands outside its travel, from where it would move by itself, or None."""
+    """Return an axis that is sent nothing, and stands outside its travel and would move by itself, or None."""
     if not contact.withheld or seen.position is None:
         return None
     beyond = np.nan_to_num(seen.position - np.clip(seen.position, limits.low, limits.high))
@@ -97,6 +104,12 @@ def elsewhere(seen: Watch, limits: Limits, sent: Sent) -> str:
 
 def _at(place: float, unit: str) -> str:
     return f"{place:.3f}" if unit == "part" else f"{place:.2f} {unit}"
+
+
+def stranded(seen: Watch, limits: Limits, sent: Sent) -> str:
+    """Return what the operator is told where a rig that is stopped is not where it was sent."""
+    place = elsewhere(seen, limits, sent)
+    return f"{place}, so nothing is sent that it could come after. Nothing moves before Reset"
 
 
 def back(contact: Contact, seen: Watch, limits: Limits, sent: Sent, round_trip_s: float | None, now_ns: int) -> str:

@@ -16,7 +16,7 @@ def drive(state: State, wanted: tuple[Wish, ...], at_ns: int) -> Step:
     if state.phase is Phase.GOING:
         # a hand that merely lies on the stick leaves the rig on its way
         return _taken(state, wanted, at_ns, "taken over by hand") if any(wanted) else (state, ())
-    if state.phase not in UNARMED:
+    if state.phase not in UNARMED or not any(wanted):
         return state, ()
     if state.hindrance:
         told, words = state.hindrance, f"not driven: {state.hindrance}"
@@ -83,7 +83,8 @@ def punch(state: State, within: bool) -> Step:
     if state.phase not in PLAYING:
         if state.phase not in (Phase.LOCATING, Phase.READY):
             return state, (Say("refused", f"nothing is performed: it is {state.phase}"),)
-        return replace(state, punched=within), ()
+        words = "from the start on hands have their axes" if within else "hands have their axes from the punch in on"
+        return replace(state, punched=within), (Say("hands", words),)
     return punched(state) if within else released(state)
 
 

@@ -4,7 +4,7 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
 
     phase         motion          leaves by                                                     to
     idle          none            Arm, where nothing speaks against it                          locating
-                                  Drive, where nothing speaks against it                        driving
+                                  Drive that wants motion, where nothing speaks against it      driving
                                   Go, where nothing speaks against it                           going
     driving       as the hand is  no Drive for DRIVEN_S, and the setpoints stand still          idle
                                   Go                                                            going
@@ -23,7 +23,7 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     stopping      braking         the setpoints stand still                                     stopped
     stopped       none            Reset, where the rig has not dropped, or is back              idle
     finished      none            Arm, where nothing speaks against it                          locating
-                                  Drive, where nothing speaks against it                        driving
+                                  Drive that wants motion, where nothing speaks against it      driving
                                   Go, where nothing speaks against it, also by such a trigger   going
                                   Recue, where triggers may choose and nothing speaks against   locating
 
@@ -38,10 +38,11 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     A stop (asked for; the rig silent or astray; an axis held back; the engine late; on or to the timeline also:
     timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, driving, going,
     joining, running and freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished
-    only a stop that was asked for counts, and the rig's dropping: nothing moves, so the others speak against arming,
-    driving, going and recueing instead. A stop is latched: its first cause stays until Reset, and after Reset nothing
+    only a stop that was asked for counts, and the rig's dropping or being astray: nothing moves, so the others speak
+    against arming, driving, going and recueing instead. A stop is latched: its first cause stays until Reset, and after Reset nothing
     moves before the next Arm, Drive or Go.
 
+    A rig that is stopped and astray is sent nothing more, for it would come after its setpoints as soon as it can.
     A rig drops when it falls silent after it had answered, or the link is gone. Whatever becomes of it meanwhile, it is
     refused to reset before it answers again; then playback begins from where the rig stands.
 

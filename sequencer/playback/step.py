@@ -64,7 +64,9 @@ def _tick(state: State, tick: Tick) -> Step:
     fault = _fault(tick)
     if fault != state.hindrance:
         state = replace(state, hindrance=fault)
-    if fault and state.phase in MOVING | {Phase.READY}:
+    # where nothing is to move, what is astray would come back by itself
+    adrift = tick.astray is not None and state.phase in UNARMED
+    if fault and (adrift or state.phase in MOVING | {Phase.READY}):
         return stop(state, fault)
     match state.phase:
         case Phase.LOCATING if state.since_ns is None:

@@ -25,7 +25,7 @@ def reset(state: State) -> Step:
         case Phase.STOPPED if state.barred:
             return state, (Say("refused", f"not reset: {state.barred}"),)
         case Phase.STOPPED:
-            words = "reset; nothing moves before it is armed again"
+            words = "reset; nothing moves before it is armed, driven or sent again"
             return replace(state, phase=Phase.IDLE, cause="", armed=None), (Begin(), Say("reset", words))
         case Phase.STOPPING:
             return state, (Say("refused", "not reset: still braking. Wait until it stands still, then reset"),)

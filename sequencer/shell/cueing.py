@@ -67,6 +67,8 @@ def performing(rig: Rig, project: Project, order: Arm) -> tuple[bool, ...]:
     places = [rig.index(name) for name in order.by_hand]
     if not places:
         return ()
+    if order.remote:
+        raise ValueError("what triggers choose cannot be performed by hand; choose one of them")
     if order.late == "join":
         raise ValueError("axes cannot be performed by hand where timecode may be joined; choose one of them")
     keyless = set(order.by_hand) - {track.axis for track in project.move.tracks if track.keys}
@@ -79,14 +81,21 @@ def performing(rig: Rig, project: Project, order: Arm) -> tuple[bool, ...]:
 def as_it_stands(cued: Cued, project: Project, by_hand: tuple[bool, ...], standing: tuple[float, ...]) -> Cued:
     """Return the cue that leaves each axis which hands perform, and which has no keys, where it stands.
 
-    Shape: `by_hand` A, or 0; `standing` A.
+    It stays there also where the hands never have it, or no longer. Shape: `by_hand` A, or 0; `standing` A.
     """
     keyed = {track.axis for track in project.move.tracks if track.keys}
     stays = [own and axis.name not in keyed for own, axis in zip(by_hand, project.rig.axes, strict=bool(by_hand))]
     if not any(stays):
         return cued
-    position = np.where(stays, standing, cued.position)
-    return replace(cued, position=position, approach=np.where(stays, standing, cued.approach))
+    still, played = Trajectory.still(cued.timeline.axes, np.array(standing), cued.start_s), cued.timeline
+    kept = [still if own else played for own in stays]
+    pieces = [(*way.of(axis), float(way.coeffs[-1, way.first[axis + 1] - 1])) for axis, way in enumerate(kept)]
+    return replace(
+        cued,
+        timeline=Trajectory.joined(played.axes, pieces, played.fit_error),
+        position=np.where(stays, standing, cued.position),
+        approach=np.where(stays, standing, cued.approach),
+    )
 
 
 def call_up(  # the move, its project and what is wanted of it

@@ -64,7 +64,7 @@ def _pads(child: Child, stack: ExitStack) -> list[Inlet]:
     try:
         pads = Inlet(child.setup.pads_port, open_controllers(child.setup.controllers), vital=False)
     except LinkError as fault:
-        child.control.say(Said(time.monotonic_ns(), "link", f"{fault}. The run goes on without game controllers"))
+        child.control.say(Said(time.monotonic_ns(), "link", f"{fault}. Nothing is driven by game controllers"))
         return []
     stack.callback(pads.close)
     return [pads]

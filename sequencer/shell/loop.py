@@ -157,7 +157,8 @@ class Engine:
             joined=joined(self._pilot, due_ns, clock),
             silent_s=watch.silent_s(self._watch, due_ns),
             held_back=strays(self._limits, self.held),
-            astray=watch.astray(self._watch, self._limits),
+            # a rig to which nothing is sent cannot be elsewhere
+            astray=None if self._touch.contact.withheld else watch.astray(self._watch, self._limits),
             dropped=self._touch.contact.why,
             outside=contact.outside(self._touch.contact, self._watch, self._limits),
         )
@@ -197,7 +198,8 @@ class Engine:
     def _look_after_link(self, due_ns: int) -> None:
         """Send nothing any more to a rig that drops, and tell how one stands that is back."""
         before, fault = self._touch.contact, self._touch.look(due_ns)
-        now = self._touch.contact = contact.attend(before, self._watch, fault, due_ns)
+        stranded = self.state.phase is Phase.STOPPED and watch.astray(self._watch, self._limits) is not None
+        now = self._touch.contact = contact.attend(before, self._watch, fault, due_ns, stranded)
         if now.why and not before.why:
             self._watch = watch.forget(self._watch)
             self._stand(contact.begun(now, self._watch, self._limits, self._sent))
@@ -207,12 +209,16 @@ class Engine:
             trip_s = self._touch.measure(due_ns).round_trip_s
             words = contact.back(now, self._watch, self._limits, self._sent, trip_s, due_ns)
             self.say(due_ns, "link", words)
+        elif now.withheld and not before.withheld:
+            self._touch.stop()
+            self.say(due_ns, "link", contact.stranded(self._watch, self._limits, self._sent))
 
     def _begin(self, due_ns: int) -> None:
         """Take the rig to stand where it says, and have it listen where it was told to stop."""
         words = contact.elsewhere(self._watch, self._limits, self._sent)
         dropped = self._touch.contact.withheld
-        if not (words or dropped):
+        # one that dropped in this very tick is stopped again behind this
+        if self._touch.contact.why or not (words or dropped):
             return
         self._stand(contact.begun(self._touch.contact, self._watch, self._limits, self._sent))
         self._watch = watch.anew(self._watch, self._pilot.rig, self._sent)

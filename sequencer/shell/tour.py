@@ -47,6 +47,13 @@ class Tour:
         """Take in that the rig came to where it was sent."""
         self.at = self._bound_for
 
+    def renamed(self, name: str, to: str) -> None:
+        """Take in that a mark is called otherwise now."""
+        if self.at == name:
+            self.at = to
+        if self._bound_for == name:
+            self._bound_for = to
+
     def stored(self, name: str) -> None:
         """Take in that the rig stands at a mark that was just stored."""
         self.at = name

@@ -8,6 +8,7 @@ import os
 import signal
 import sys
 import time
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 from sequencer.adapters.contract import Output
@@ -16,6 +17,7 @@ from sequencer.shell.child import Child, join
 from sequencer.shell.kinds import open_output
 from sequencer.shell.memory import Page
 from sequencer.shell.messages import Failed, Quit
+from sequencer.shell.relink import Opener
 
 PERIOD_S = 0.01
 LIMIT_S = 0.1
@@ -43,14 +45,18 @@ class Pulse:
 
 def main(folder: Path) -> None:
     child = join(folder, "watchdog")
+
+    def opener() -> AbstractContextManager[Output]:
+        return open_output(child.setup.output, child.rig)
+
     try:
-        with open_output(child.setup.output, child.rig) as output:
-            watch(child, Page(folder / "page"), output)
+        with opener() as output:
+            watch(child, Page(folder / "page"), output, opener)
     except LinkError as fault:
         child.control.say(Failed(str(fault), 3))
 
 
-def watch(child: Child, page: Page, output: Output) -> None:
+def watch(child: Child, page: Page, output: Output, opener: Opener) -> None:
     """Watch until the engine rests, also when the command has gone: then the engine still brakes."""
     pulse = Pulse()
     beat, quitting = UNWATCHED, False
@@ -63,12 +69,20 @@ def watch(child: Child, page: Page, output: Output) -> None:
         # the engine must not wake up again and overrule the stop
         with contextlib.suppress(OSError):
             os.kill(page.word(Page.ENGINE_PID), getattr(signal, "SIGKILL", signal.SIGTERM))
-        with contextlib.suppress(LinkError):
-            output.stop()
+        _stop(output, opener)
         page.ask_stop()
         text = f"the engine stood still for {LIMIT_S:g} s; the watchdog ended it and told the rig to stop"
         child.control.say(Failed(text, 3))
         return
+
+
+def _stop(output: Output, opener: Opener) -> None:
+    """Tell the rig to stop, by a new link where the old one is gone: the network may have been away and back."""
+    try:
+        output.stop()
+    except LinkError:
+        with contextlib.suppress(LinkError), opener() as anew:
+            anew.stop()
 
 
 if __name__ == "__main__":

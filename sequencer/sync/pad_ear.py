@@ -53,22 +53,23 @@ class _PadFacts:
 
     def facts(self) -> tuple[Fact, ...]:
         row = self._row
-        title = f"pad {row.pad} ({row.name})"
+        number = row.pad + 1  # people count from 1
+        title = f"pad {number} ({row.name})"
         if not row.here:
             return (Fact(what=title, words="is gone", count=self._moves, at_ns=self._moved_ns, wrong=True),)
-        parts = {_axis(row, number): round(part, 2) + 0.0 for number, part in enumerate(row.axes)}  # no minus zero
+        parts = {_axis(row, place): round(part, 2) + 0.0 for place, part in enumerate(row.axes)}  # no minus zero
         stands = ", ".join(f"{name} {part:.2f}" for name, part in parts.items()) or "it has no axes"
         sticks = Fact(
-            what=title, words=stands, count=self._moves, at_ns=self._moved_ns, values={"pad": row.pad, **parts}
+            what=title, words=stands, count=self._moves, at_ns=self._moved_ns, values={"pad": number, **parts}
         )
         held = _held(row, row.buttons)
         words = f"held: {held or 'none'}{f'; pressed last: {self._last}' if self._last else ''}"
         buttons = Fact(
-            what=f"pad {row.pad} buttons",
+            what=f"pad {number} buttons",
             words=words,
             count=self._presses,
             at_ns=self._pressed_ns or self._moved_ns,
-            values={"pad": row.pad, "held": held, "pressed_last": self._last},
+            values={"pad": number, "held": held, "pressed_last": self._last},
         )
         return sticks, buttons
 

@@ -9,6 +9,8 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from sequencer.cli.app import app
+from sequencer.project.store import save
+from sequencer.shell.kinds import laws
 from sequencer.shell.recorder import Recorder
 from sequencer.shell.shoot import plan
 from sequencer.takes.rows import EventRow, Row, SetpointRow
@@ -103,6 +105,15 @@ def test_what_makes_no_sense_is_refused_with_the_mend(harbour: Path, options: tu
     done = run(harbour, record(harbour), *options)
     assert done.exit_code == 2
     assert words in done.output
+
+
+def test_a_take_of_another_project_is_said_to_be(harbour: Path) -> None:
+    take = record(harbour)
+    options = ("--axis", "tilt", "--tolerance", "0.05")
+    assert "recorded in the project" not in run(harbour, take, *options).output
+    save(harbour, replace(opened(harbour), name="Low tide"), laws())
+    assert "recorded in the project 'Harbour lanterns'; this one is 'Low tide'" in run(harbour, take, *options).output
+    assert json.loads(run(harbour, take, *options, "--json").output)["recorded_in"] == "Harbour lanterns"
 
 
 def test_a_take_without_hands_needs_axes_named(harbour: Path) -> None:

@@ -69,6 +69,7 @@ def test_each_option_names_its_inlets(asked: list[tuple[Setup, Arm]], harbour: P
     [
         ("--punch-in", "--punch-in: nothing is performed"),
         ("--by-hand pan --late join", "cannot be joined"),
+        ("--by-hand pan --trigger osc:9001 --remote", "--remote: what triggers choose cannot be performed by hand"),
         ("--by-hand crane", "the rig has no axis 'crane'; it has pan"),
     ],
 )

@@ -278,6 +278,9 @@ def test_what_cannot_be_done_is_said() -> None:
         captured(EMPTY, "pan", path, (0, 200), 0.1)
     with pytest.raises(ValueError, match=r"can be brought to within .* allow more"):
         captured(EMPTY, "pan", swinging(0, 4, period_s=0.4, wide=30), (0, 100), 1e-4)
+    far = Move(tracks=(track([0, 9, 200], [0, 100, 0], "poly345", "pan"),))
+    with pytest.raises(ValueError, match=r"at @10, not 0.1; allow more, or take out the key beside it at @9$"):
+        captured(far, "pan", swinging(0, 8), (10, 126), 0.1)
     pinned = replace(BEFORE.tracks[0], keys=tuple(replace(key, pin=key.at == 100) for key in BEFORE.tracks[0].keys))
     with pytest.raises(ProjectError, match=r"tracks\[0\].keys\[2\]: the key of pan at @100 is pinned.*unpin"):
         captured(replace(BEFORE, tracks=(pinned,)), "pan", path, (60, 120), 0.1)

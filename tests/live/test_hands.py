@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from sequencer.live.driving import eased
 from sequencer.live.handling import SPARE, Deed, Handling, Manner, Stick, default_handlings
-from sequencer.live.hands import begin, feel, wishes
+from sequencer.live.hands import begin, feel, let_go, wishes
+from sequencer.live.pads import Done
 from sequencer.live.wish import Towards
 from sequencer.rig.axis import Rig
 from tests.live.pad import ROW_NS, Drive, held, row
@@ -214,6 +215,41 @@ def test_a_handling_for_a_name_goes_to_that_pad_and_others_in_order() -> None:
     given = {pad.number: pad.handling for pad in rig.hands.pads}
     assert given == {1: named, 2: FIRST, 0: SPARE}
     assert "pad 1 (Fourth) drives nothing yet" in rig.words
+
+
+def test_after_all_is_let_go_of_pads_are_handled_as_they_were_and_a_stick_that_is_held_counts_no_more() -> None:
+    rig = two().say(held("right shoulder")).last(0.05).say(held(left_x=1.0)).last(0.5)
+    assert rig.speed("pan") > 0
+    rig.hands = let_go(rig.hands)
+    # the other pad speaks first now, as after it was the first to come back
+    first = rig.pads.pop(0)
+    rig.say(held(name="Other", left_y=1.0), 1).say(first).last(1.5)
+    assert rig.stands
+    assert {pad.number: (pad.handling, pad.fine) for pad in rig.hands.pads} == {0: (FIRST, True), 1: (SECOND, False)}
+    assert rig.say(held()).last(0.05).say(held(left_x=1.0)).last(2.0).speed("pan") == 0  # the trigger was not let go
+    rig.say(row()).last(0.05).say(held(left_x=1.0)).last(2.0)
+    assert rig.speed("pan") == pytest.approx(PAN.speed * FIRST.top * FIRST.fine)
+
+
+def test_what_a_pad_lacks_is_told_once_it_counts() -> None:
+    hands = begin(RIG, (SPARE,))
+    told: list[Done] = []
+    for number in range(3):
+        hands, done = feel(hands, row(), number * ROW_NS, counts=False)
+        told += done
+    assert told == []
+    hands = let_go(hands)
+    for number in range(3, 6):
+        hands, done = feel(hands, row(), number * ROW_NS)
+        told += done
+    assert [one.words for one in told] == ["pad 1 (Pad) drives nothing yet; assign its sticks to axes"]
+
+
+def test_where_all_is_let_go_of_nothing_returns_to_where_it_was() -> None:
+    rig = drive(replace(SPRING, enabling=None)).say(row(left_x=1.0)).last(2.0)
+    rig.hands = let_go(rig.hands)
+    rig.say(row()).last(2.0)
+    assert rig.at("pan") > 20
 
 
 def test_any_pad_stops_the_rig() -> None:

@@ -99,13 +99,40 @@ def test_a_trigger_has_play_between_held_and_let_go() -> None:
 
 
 def test_a_button_is_pressed_once_and_not_by_coming_held() -> None:
-    _, told = said(row(), row("lower"), row("lower"), row(), row("lower", "right"))
-    assert [one.deed for one in told] == [Deed.STORE, Deed.STORE, Deed.NEXT]
+    _, told = said(row(), row("lower"), row("lower"), row(), row("lower", "right stick"))
+    assert [one.deed for one in told] == [Deed.STORE, Deed.STORE, Deed.PUNCH]
     _, told = said(row("lower"), row("lower"))
     assert told == []
     # a stop is obeyed even then
     _, told = said(row("start", "lower"))
     assert told == [Done(Deed.STOP, 0)]
+
+
+@pytest.mark.parametrize(("button", "deed"), [("right", Deed.NEXT), ("left", Deed.PREVIOUS), ("upper", Deed.ORIGIN)])
+def test_what_sends_the_rig_off_is_asked_for_with_the_enabling_control_held(button: str, deed: Deed) -> None:
+    # a bump on a pad that lies about sends nobody anywhere
+    _, told = said(row(), row(button))
+    assert told == [Done(None, 0, f"{deed.value}: hold left trigger, and press {button} again")]
+    _, told = said(row(), row(button), row(button, left_trigger=1.0))
+    assert [one.deed for one in told] == [None]
+    _, told = said(row(), row(left_trigger=1.0), row(button, left_trigger=1.0))
+    assert told == [Done(deed, 0)]
+    _, told = said(row(), row(button), handling=replace(FIRST, enabling=None))
+    assert told == [Done(deed, 0)]
+
+
+def test_rows_that_do_not_count_change_nothing_and_can_only_stop() -> None:
+    pad = met(RIG, FIRST, row(), 0)
+    told: list[Done] = []
+    rows = [row(), row("right shoulder", "back", left_trigger=1.0), row(left_x=1.0, left_trigger=1.0)]
+    for number, one in enumerate([*rows, row("start", left_x=1.0), row("start", left_x=1.0)]):
+        pad, done = felt(RIG, pad, one, number * ROW_NS, counts=False)
+        told += [each for each in done if each.deed]
+        assert (pushed(pad), pad.enabled, pad.fine, pad.manner) == ({}, False, False, "rate")
+    assert told == [Done(Deed.STOP, 0)]
+    # what is held when it counts again was never let go of
+    pad, _ = felt(RIG, pad, row(left_x=1.0), 5 * ROW_NS)
+    assert pushed(pad) == {}
 
 
 def test_after_a_silence_the_pad_is_as_new() -> None:

@@ -65,6 +65,17 @@ def test_back_lasts_while_the_rig_speaks_now_and_then() -> None:
     assert contact.attend(back, seen, FAULT, at(5.1)).why == FAULT
 
 
+def test_one_that_is_stopped_and_not_where_it_was_sent_is_sent_nothing_until_reset() -> None:
+    seen = heard(TOLD + np.array([12.0, 0.0, 0.0, 0.0]), SECOND_NS)
+    held = contact.attend(Contact(), seen, "", at(1.1), True)
+    assert held == Contact(dropped_ns=at(1.1))
+    assert held.withheld
+    assert contact.attend(held, seen, "", at(1.2), True) is held
+    assert contact.attend(held, seen, "", at(1.2), False) is held
+    assert contact.attend(Contact(), seen, FAULT, at(1.1), True).why == FAULT
+    assert contact.stranded(seen, LIMITS, SENT).startswith("pan stands at 12.00 deg and was sent to 0.00 deg, so ")
+
+
 def test_after_a_drop_all_axes_begin_where_they_say_they_stand() -> None:
     there = TOLD + np.array([12.0, 0.001, -0.5, 0.2])
     first = contact.begun(Contact(dropped_ns=1), heard(there, 5), LIMITS, SENT)

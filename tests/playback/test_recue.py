@@ -119,7 +119,7 @@ def test_trouble_with_the_rig_speaks_against_another_cue_when_one_is_done() -> N
     done = state(Phase.FINISHED, armed=REMOTE)
     for faulty, said in (
         (silent(QUIET), "has not answered"),
-        (replace(QUIET, astray=Stray("pan", 9, "deg")), "pan by"),
+        (replace(QUIET, held_back=Stray("pan", 9, "deg")), "pan by"),
     ):
         seen, _ = step(done, faulty)
         after, actions = step(seen, RECUE)

@@ -34,6 +34,19 @@ def test_a_hand_that_may_not_drive_is_told_why_once() -> None:
     assert (again.phase, actions) == (Phase.IDLE, ())
 
 
+def test_a_hand_that_wants_nothing_takes_nothing_over() -> None:
+    for phase in (Phase.IDLE, Phase.FINISHED):
+        begun = state(phase)
+        assert step(begun, Drive((0.0, 0.0), 5_000_000_000)) == (begun, ())
+
+
+def test_while_a_hand_drives_it_is_not_armed_and_needs_no_stop_for_it() -> None:
+    for phase in (Phase.DRIVING, Phase.GOING):
+        after, actions = step(state(phase), ARM)
+        assert after.phase is phase
+        assert words(actions) == f"not armed: it is {phase}. Let the rig come to rest first"
+
+
 def test_what_was_armed_before_is_not_after_driving() -> None:
     driving, _ = step(state(Phase.FINISHED), Drive((1.0, 0.0), 5_000_000_000))
     assert driving.armed is None

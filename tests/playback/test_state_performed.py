@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from sequencer.playback.events import Arm, Drive, Event, Follow, HandOver, Hold, Punch, Say, Steer
+from sequencer.playback.events import Arm, Drive, Event, Follow, HandOver, Hold, Punch, Reset, Say, Steer, Stop
 from sequencer.playback.state import Phase, State
 from sequencer.playback.step import step
 from sequencer.sync.reading import Lock
@@ -53,6 +53,8 @@ def test_a_hand_does_nothing_before_the_punch_in() -> None:
 
 def test_a_punch_before_the_start_counts_from_the_start() -> None:
     located, _ = step(state(Phase.IDLE), LATER)
+    _, said = step(located, Punch(True))
+    assert words(said) == "from the start on hands have their axes"
     ready, _ = fed(located, Punch(True), QUIET, replace(QUIET, arrived=True, standing=True))
     _, actions = step(ready, AT_START)
     assert HandOver(PAN) in actions
@@ -112,3 +114,10 @@ def test_a_punch_after_the_end_is_refused_in_words() -> None:
 def test_performing_and_joining_exclude_each_other() -> None:
     with pytest.raises(ValueError, match="choose one of them"):
         Arm(cued=CUED, joins=True, by_hand=PAN)
+
+
+def test_a_stop_ends_what_hands_perform() -> None:
+    stopped, _ = fed(playing(PERFORMS), HAND, Stop("somebody walked in"))
+    assert not stopped.punched
+    idle, _ = fed(stopped, replace(QUIET, standing=True), Reset())
+    assert (idle.phase, idle.punched) == (Phase.IDLE, False)

@@ -43,9 +43,9 @@ class Command:
 
 
 @contextmanager
-def driving(folder: Path, hand: Hand, *options: str) -> Iterator[Command]:
+def driving(folder: Path, pads: str, *options: str) -> Iterator[Command]:
     with simulated_rig(folder / "rig.json", 1) as (_, output), (folder / "printed").open("w") as out:
-        command = [sys.executable, "-m", "sequencer", "drive", str(folder), "--out", output, "--pads", hand.address]
+        command = [sys.executable, "-m", "sequencer", "drive", str(folder), "--out", output, "--pads", pads]
         process = subprocess.Popen([*command, *options], stdin=subprocess.PIPE, stdout=out, stderr=out, text=True)
         try:
             yield Command(process, folder / "printed")
@@ -55,7 +55,10 @@ def driving(folder: Path, hand: Hand, *options: str) -> Iterator[Command]:
 
 
 def press(hand: Hand, button: str) -> None:
-    hand.say(button)
+    """Press a button with the enabling control held, and let go of both."""
+    hand.say(left_trigger=1.0)
+    time.sleep(0.15)
+    hand.say(button, left_trigger=1.0)
     time.sleep(0.15)
     hand.say()
     time.sleep(0.15)
@@ -63,7 +66,7 @@ def press(hand: Hand, button: str) -> None:
 
 def test_marks_are_stored_and_stepped_through_with_the_pad(tmp_path: Path, hand: Hand) -> None:
     folder = small_project(tmp_path / "small")
-    with driving(folder, hand, "--arm") as command:
+    with driving(folder, hand.address, "--arm") as command:
         command.wait_for("is not a safety device")
         time.sleep(0.5)
         hand.say()
@@ -93,7 +96,7 @@ def test_marks_are_stored_and_stepped_through_with_the_pad(tmp_path: Path, hand:
 
 def test_it_goes_on_after_a_stop_only_when_the_operator_says_so(tmp_path: Path, hand: Hand) -> None:
     folder = small_project(tmp_path / "small")
-    with driving(folder, hand) as command:
+    with driving(folder, hand.address) as command:
         assert command.process.stdin is not None
         command.wait_for("Take the game controllers in hand?")
         command.process.stdin.write("y\n")
@@ -107,8 +110,33 @@ def test_it_goes_on_after_a_stop_only_when_the_operator_says_so(tmp_path: Path, 
         assert command.process.wait(15) == 3
 
 
+def test_a_rig_that_another_program_changed_meanwhile_keeps_its_marks(tmp_path: Path, hand: Hand) -> None:
+    folder = small_project(tmp_path / "small")
+    with driving(folder, hand.address, "--arm") as command:
+        command.wait_for("is not a safety device")
+        time.sleep(0.5)
+        hand.say()
+        time.sleep(0.3)
+        rig = folder / "rig.json"
+        # what is called pan from here on is the other motor
+        swapped = rig.read_text().replace('"name": "pan"', '"name": "?"').replace('"name": "tilt"', '"name": "pan"')
+        rig.write_text(swapped.replace('"name": "?"', '"name": "tilt"'))
+        press(hand, "lower")
+        command.wait_for("the rig was changed while it is driven")
+        assert command.interrupt() == 130
+    assert load(folder, laws()).marks == ()
+
+
+def test_without_game_controllers_there_is_nothing_to_drive_with(tmp_path: Path) -> None:
+    folder = small_project(tmp_path / "small")
+    with driving(folder, "none:", "--arm") as command:
+        assert command.process.wait(20) == 3
+        assert "'none:' is no game controller" in command.said
+        assert "no game controllers were opened" in command.said
+
+
 def test_a_mark_that_is_not_there_is_named_with_those_that_are(tmp_path: Path, hand: Hand) -> None:
     folder = small_project(tmp_path / "small")
-    with driving(folder, hand, "--arm", "--to", "window") as command:
+    with driving(folder, hand.address, "--arm", "--to", "window") as command:
         assert command.process.wait(20) == 2
         assert "there is no mark 'window'; there are none" in command.said

@@ -100,7 +100,9 @@ def test_what_is_pressed_reaches_the_operators_program(start: Starter, hand: Han
     running.tell(TakeHands(on=True))
     hand.say()
     watched(watch, 0.2)
-    hand.say("right")
+    hand.say(left_trigger=1.0)
+    watched(watch, 0.1)
+    hand.say("right", left_trigger=1.0)
     watched(watch, 0.2)
     hand.say()
     watched(watch, 0.2)
@@ -129,6 +131,23 @@ def test_the_rig_goes_to_a_mark_and_a_touch_of_the_stick_takes_over(start: Start
     watch.until(Phase.IDLE, 5)
     assert newest(running).asked[0] == pytest.approx(30.0)
     assert newest(running).asked[1] < -1.0  # an axis that the mark does not name stays where the hand left it
+
+
+def test_hands_that_are_taken_away_bring_the_rig_to_rest_at_once(start: Starter, hand: Hand) -> None:
+    running, watch, _ = start(controllers=hand.address)
+    running.wait_opened()
+    running.tell(TakeHands(on=True))
+    hand.say()
+    watched(watch, 0.2)
+    hand.say(left_x=1.0, left_trigger=1.0)
+    watched(watch, 0.8)
+    running.tell(TakeHands(on=False))
+    watch.until(Phase.IDLE, 5)
+    stands = newest(running).asked
+    assert not newest(running).hands
+    running.tell(TakeHands(on=True))
+    assert {one.phase for one in watched(watch, 0.4)} == {Phase.IDLE}  # still held, since before
+    assert newest(running).asked == stands
 
 
 def test_a_mark_outside_the_travel_is_refused_in_words(start: Starter) -> None:

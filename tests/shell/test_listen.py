@@ -215,14 +215,14 @@ def test_what_pads_say_is_told_by_name() -> None:
     with started(), listening(["pads:"]) as (port,):
         assert until(port, "nothing") == "nothing yet"
         pad = Virtual("quay pad")
-        assert until(port, "pad 0 (quay pad) left x 0.00")
+        assert until(port, "pad 1 (quay pad) left x 0.00")
         pad.move(3, -0.5)
         assert "right y 0.50" in until(port, "right y 0.5")
         pad.press(9)
-        assert until(port, "held: left shoulder") == "pad 0 buttons held: left shoulder; pressed last: left shoulder"
+        assert until(port, "held: left shoulder") == "pad 1 buttons held: left shoulder; pressed last: left shoulder"
         pad.pull()
-        assert until(port, "is gone") == "pad 0 (quay pad) is gone"
-        assert port.notices[0] == "pad 0, quay pad, is here"
+        assert until(port, "is gone") == "pad 1 (quay pad) is gone"
+        assert port.notices[0] == "pad 1, quay pad, is here"
 
 
 @pytest.mark.real_time

@@ -14,7 +14,7 @@ from sequencer.shell.control import Control
 from sequencer.shell.memory import Page
 from sequencer.shell.messages import COMMANDS, Setup
 from sequencer.shell.watchdog import LIMIT_S, PERIOD_S, RESTING, Pulse, watch
-from tests.scenarios.stage import HARBOUR, SimulatedRig
+from tests.scenarios.stage import HARBOUR, Cable, SimulatedRig
 
 
 def wakes(pulse: Pulse, beats: list[int]) -> list[bool]:
@@ -40,18 +40,22 @@ def test_one_long_sleep_of_the_machine_is_no_alarm() -> None:
 
 
 @pytest.mark.real_time
-@pytest.mark.parametrize("beat", [0, RESTING, 5])
-def test_the_watch_outlives_the_command_as_long_as_the_engine_lives(tmp_path: Path, beat: int) -> None:
+@pytest.mark.parametrize(("beat", "gone"), [(0, False), (RESTING, False), (5, False), (5, True)])
+def test_the_watch_outlives_the_command_as_long_as_the_engine_lives(tmp_path: Path, beat: int, gone: bool) -> None:
+    """Where its link is gone by then, the rig is stopped by a new one."""
     with socket.create_server(("127.0.0.1", 0)) as door:
         near = socket.create_connection(door.getsockname())
         door.accept()[0].close()
     rig = load_rig(HARBOUR)
     output, page = SimulatedRig(rig), Page(tmp_path / "page", new=True)
+    old = SimulatedRig(rig) if gone else output
+    if gone:
+        old.cable = Cable(away_ns=(0, old.now_ns + 1), gone_in="stop")
     setup = Setup(project=str(HARBOUR), run=None, output="", sync="internal")
     with near, subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as engine:
         page.set_word(Page.ENGINE_PID, engine.pid)
         page.set_word(Page.ENGINE_BEAT, beat)
-        watch(Child(setup, rig, Control(near, COMMANDS)), page, output)
+        watch(Child(setup, rig, Control(near, COMMANDS)), page, old, output.open)
         if beat == 5:
             assert engine.wait(5) == -signal.SIGKILL
         else:

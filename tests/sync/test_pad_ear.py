@@ -17,23 +17,23 @@ def test_sticks_and_buttons_of_a_known_pad_have_names() -> None:
     describer = Describer("pads", 0)
     axes = (0.5, -0.004, 0.0, -1.0, 1.0, 0.0)
     assert feed(describer, 0, PadRow(0, "quay pad", axes, frozenset({0, 9}))) == [
-        "pad 0 (quay pad) left x 0.50, left y 0.00, right x 0.00, right y -1.00, left trigger 1.00, right trigger 0.00",
-        "pad 0 buttons held: lower, right shoulder; pressed last: lower, right shoulder",
+        "pad 1 (quay pad) left x 0.50, left y 0.00, right x 0.00, right y -1.00, left trigger 1.00, right trigger 0.00",
+        "pad 1 buttons held: lower, right shoulder; pressed last: lower, right shoulder",
     ]
     sticks, buttons = describer.facts(0)
     assert sticks.values["right y"] == -1.0
-    assert buttons.values == {"pad": 0, "held": "lower, right shoulder", "pressed_last": "lower, right shoulder"}
+    assert buttons.values == {"pad": 1, "held": "lower, right shoulder", "pressed_last": "lower, right shoulder"}
 
 
 def test_those_of_another_have_numbers() -> None:
     describer = Describer("pads", 0)
     assert feed(describer, 0, PadRow(3, "old stick", (-1.0, 0.25), frozenset({31}), known=False)) == [
-        "pad 3 (old stick) axis 0 -1.00, axis 1 0.25",
-        "pad 3 buttons held: button 31; pressed last: button 31",
+        "pad 4 (old stick) axis 0 -1.00, axis 1 0.25",
+        "pad 4 buttons held: button 31; pressed last: button 31",
     ]
     assert feed(describer, 10, PadRow(4, "board", (), known=False))[2:] == [
-        "pad 4 (board) it has no axes",
-        "pad 4 buttons held: none",
+        "pad 5 (board) it has no axes",
+        "pad 5 buttons held: none",
     ]
 
 
@@ -64,9 +64,9 @@ def test_a_pad_that_is_gone_is_wrong_until_it_is_back() -> None:
     describer = Describer("pads", 0)
     feed(describer, 0, PadRow(0, "quay pad", (1.0,) * 6, frozenset({1})))
     feed(describer, 10, PadRow(1, "lantern pad", (0.0,) * 6))
-    assert feed(describer, 20, PadRow(0, "quay pad", here=False))[0] == "pad 0 (quay pad) is gone"
+    assert feed(describer, 20, PadRow(0, "quay pad", here=False))[0] == "pad 1 (quay pad) is gone"
     assert [fact.wrong for fact in describer.facts(0)] == [True, False, False]
-    assert feed(describer, 30, PadRow(0, "quay pad", (0.0,) * 6))[0].startswith("pad 0 (quay pad) left x 0.00")
+    assert feed(describer, 30, PadRow(0, "quay pad", (0.0,) * 6))[0].startswith("pad 1 (quay pad) left x 0.00")
     assert not describer.facts(0)[0].wrong
 
 

@@ -110,7 +110,7 @@ class Pads:
             return
         number, is_back = seat
         self._pads[number] = pad
-        words = f"pad {number}, {pad.name}, is {'back' if is_back else 'here'}"
+        words = f"pad {number + 1}, {pad.name}, is {'back' if is_back else 'here'}"
         if not pad.known:
             words += "; its axes and buttons have only numbers: `twintake ports --watch` shows which is which"
         self._notices.append(words)
@@ -119,7 +119,7 @@ class Pads:
         pad = self._pads.pop(number)
         pad.close()
         self._seats.leave(number)
-        self._notices.append(f"pad {number}, {pad.name}, is gone and counts as let go; plug it in or charge it")
+        self._notices.append(f"pad {number + 1}, {pad.name}, is gone and counts as let go; plug it in or charge it")
         return PadRow(number, pad.name, known=pad.known, here=False)
 
     def _look_for_shut_out(self, now_ns: int) -> None:

@@ -1,0 +1,55 @@
+"""What an order to arm means where hands perform: which axes, and what those play that have no keys."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sequencer.motion.compile import compile_move
+from sequencer.project.document import Project
+from sequencer.project.store import load
+from sequencer.shell.cueing import as_it_stands, call_up, performing, whole
+from sequencer.shell.kinds import laws
+from sequencer.shell.messages import Arm
+from tests.shell.small import small_project
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Project:
+    """Return the small project: the pan has keys, the tilt has none."""
+    return load(small_project(tmp_path / "small"), laws())
+
+
+def test_an_axis_without_keys_stays_where_it_stands_from_the_first_instant_to_the_last(project: Project) -> None:
+    timeline = compile_move(project.rig, project.move, project.timebase.rate, laws())
+    cued = call_up(project.rig, project, timeline, whole(project, timeline), project.run(None).speed, None).cued
+    stays = as_it_stands(cued, project, (False, True), (5.0, 12.0))
+    assert stays.position.tolist() == [0.0, 12.0]
+    assert stays.approach.tolist() == [cued.approach[0], 12.0]
+    # also where the hands are punched out before it begins: nothing may lead the axis home then
+    for t_s in np.linspace(cued.start_s - 1, cued.rest_s + 1, 50).tolist():
+        position, velocity = stays.ahead(t_s, 1.0)
+        played, fast = cued.ahead(t_s, 1.0)
+        assert position.tolist() == [played[0], 12.0]
+        assert velocity.tolist() == [fast[0], 0.0]
+
+
+def test_an_axis_with_keys_and_one_that_nobody_performs_play_what_is_written(project: Project) -> None:
+    timeline = compile_move(project.rig, project.move, project.timebase.rate, laws())
+    cued = call_up(project.rig, project, timeline, whole(project, timeline), project.run(None).speed, None).cued
+    assert as_it_stands(cued, project, (True, False), (5.0, 12.0)) is cued
+    assert as_it_stands(cued, project, (), (5.0, 12.0)) is cued
+
+
+@pytest.mark.parametrize(
+    ("order", "words"),
+    [
+        (Arm(by_hand=("pan",), remote=True), "what triggers choose cannot be performed by hand"),
+        (Arm(by_hand=("pan",), late="join"), "where timecode may be joined"),
+        (Arm(by_hand=("tilt",), punched=False), "nothing to play on tilt before the punch in"),
+        (Arm(by_hand=("crane",)), "no axis 'crane'"),
+    ],
+)
+def test_what_cannot_be_performed_is_refused_in_words(project: Project, order: Arm, words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        performing(project.rig, project, order)

@@ -1,0 +1,173 @@
+"""What the engine process does with orders and hands, in simulated time: who may send the rig where, and what ends."""
+
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from types import SimpleNamespace
+from typing import Any, cast
+
+import pytest
+
+from sequencer.live.handling import default_handlings
+from sequencer.playback.events import Drive
+from sequencer.playback.state import Phase
+from sequencer.project.store import load
+from sequencer.score.marks import Lasting, Mark
+from sequencer.shell.duty import Duty
+from sequencer.shell.ears import Ears
+from sequencer.shell.hands import HandsOn
+from sequencer.shell.kinds import laws
+from sequencer.shell.messages import Arm, Command, Go, Report, Setup
+from sequencer.shell.records import CloseTake, OpenTake
+from sequencer.sync.orders import Due, GoToMark
+from sequencer.wire.pad import PadRow, packed
+from tests.live.pad import ROW_NS, held, row
+from tests.scenarios.stage import HARBOUR, TICK_NS, Stage, stage
+
+QUAY = Mark("quay", (("pan", 20.0),))
+BEYOND = Mark("beyond", (("tilt", 5000.0),))
+GONE = Mark("gone", (("crane", 1.0),))
+AT_ONCE = Mark("at once", (("pan", 40.0),), Lasting(Fraction(1, 1000)))
+
+
+@dataclass
+class Running:
+    """The engine process without its process: what the operator's program says goes in, and what it hears comes out."""
+
+    stage: Stage
+    duty: Duty
+    pads: HandsOn
+    heard: list[Report]
+    says: PadRow = field(default_factory=row)
+
+    def tell(self, command: Command) -> None:
+        self.duty.handle(command)
+
+    def trigger(self, name: str) -> None:
+        self.duty.obey(Due(self.stage.now_ns, GoToMark(name), "OSC /mark/go"))
+
+    def run(self, seconds: float, until: Phase | None = None) -> None:
+        def look() -> bool:
+            now_ns = self.stage.now_ns
+            if now_ns // ROW_NS != (now_ns - TICK_NS) // ROW_NS:
+                self.pads.feed(now_ns, packed(self.says))
+            self.duty.feel(now_ns)
+            return until is not None and self.is_in(until)
+
+        self.stage.run(seconds, look)
+
+    def is_in(self, phase: Phase) -> bool:
+        return self.stage.engine.state.phase is phase
+
+    @property
+    def refused(self) -> list[str]:
+        return [text for code, text in self.stage.said if code == "refused"]
+
+
+def running(*, remote: bool = False) -> Running:
+    one = stage(own_clock=True, remote=remote)
+    project = replace(load(HARBOUR, laws()), marks=(QUAY, BEYOND, GONE, AT_ONCE))
+    pads = HandsOn(one.rig, default_handlings(one.rig))
+    heard: list[Report] = []
+    child = SimpleNamespace(rig=one.rig, setup=Setup(project="", run=None, output="", sync="internal"))
+    child.control = SimpleNamespace(say=heard.append)
+    duty = Duty(
+        child=cast(Any, child),
+        project=project,
+        timeline=one.timeline,
+        engine=one.engine,
+        output=one.output,
+        ears=Ears(follower=one.follower, pads=pads),
+        desk=None,
+        page=cast(Any, SimpleNamespace(set_word=lambda *_: None)),
+    )
+    return Running(one, duty, pads, heard)
+
+
+@pytest.mark.parametrize("name", ["beyond", "gone", "at once"])
+def test_a_trigger_for_a_mark_to_which_there_is_no_way_is_refused_and_stops_nothing(name: str) -> None:
+    one = running(remote=True)
+    one.stage.get_ready()
+    rests = one.stage.output.sent[-1].position.tolist()
+    one.trigger(name)
+    one.run(0.5)
+    assert one.is_in(Phase.READY)
+    assert one.refused
+    assert one.refused[0].startswith(f"not sent to {name}: ")
+    assert one.stage.output.sent[-1].position.tolist() == rests
+    one.trigger("quay")
+    one.run(0.1)
+    assert one.is_in(Phase.GOING)
+
+
+def test_an_operators_mark_that_is_refused_leaves_triggers_what_they_may() -> None:
+    one = running(remote=True)
+    one.stage.get_ready()
+    one.duty.armed = Arm(remote=True)
+    one.tell(Go(name="quay", position=QUAY.position))
+    one.run(0.1)
+    assert one.is_in(Phase.READY)
+    assert one.duty.armed is not None
+
+
+def test_a_take_is_closed_although_a_hand_drives_off_as_soon_as_the_cue_is_done() -> None:
+    one = running()
+    one.run(0.5)
+    one.stage.arm(cast(OpenTake, SimpleNamespace()))
+    one.run(20.0, Phase.READY)
+    follower = cast(Any, one.stage.follower)
+    follower.locate(one.stage.cue_s[0] - 0.5)
+    follower.start(one.stage.now_ns)
+    one.run(60.0, Phase.FINISHED)
+    assert one.is_in(Phase.FINISHED)
+    for _ in range(100):
+        one.stage.engine.order(Drive((1.0, *(0.0,) * (len(one.stage.rig.axes) - 1)), one.stage.now_ns))
+        one.run(TICK_NS * 1e-9)
+    assert one.is_in(Phase.DRIVING)
+    closed = [number for number, record in enumerate(one.stage.kept) if isinstance(record, CloseTake)]
+    assert closed == [len(one.stage.kept) - 1]
+
+
+def test_a_stick_that_is_held_as_a_performance_ends_drives_nothing_away() -> None:
+    one = running()
+    one.pads.take(True)
+    one.run(0.1)
+    one.stage.get_ready()
+    one.says = held(left_x=1.0)
+    follower = cast(Any, one.stage.follower)
+    follower.locate(one.stage.cue_s[0] - 0.5)
+    follower.start(one.stage.now_ns)
+    one.run(60.0, Phase.FINISHED)
+    one.run(1.0)
+    assert one.is_in(Phase.FINISHED)
+    one.says = row()
+    one.run(0.1)
+    one.says = held(left_x=1.0)
+    one.run(0.2)
+    assert one.is_in(Phase.DRIVING)
+
+
+def test_pads_that_are_not_in_hand_leave_the_screen_to_drive() -> None:
+    one = running()
+    one.says = held(left_x=-1.0)
+    one.run(0.3)
+    parts = (0.5, *(0.0,) * (len(one.stage.rig.axes) - 1))
+    for _ in range(100):
+        one.duty._drive(parts)
+        one.run(TICK_NS * 1e-9)
+    assert one.stage.engine.sent.speed[0] > 0
+
+
+def test_hands_that_are_taken_away_wish_for_rest_in_the_same_tick() -> None:
+    one = running()
+    one.pads.take(True)
+    one.run(0.1)
+    one.says = held(left_x=1.0)
+    one.run(1.0)
+    fast = one.stage.engine.sent.speed[0]
+    assert fast > 0
+    one.pads.take(False)
+    one.run(0.1)  # before a hand that fell silent would be missed
+    assert one.stage.engine.sent.speed[0] < fast - 1
+    one.run(3.0)
+    assert one.is_in(Phase.IDLE)
+    assert one.stage.engine.sent.speed[0] == 0.0
