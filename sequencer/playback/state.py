@@ -39,8 +39,8 @@ Rules. A row is a phase; what is not in it leaves the phase as it is.
     timecode lost, backward, off its speed, or jumped and not to be joined) leads from locating, driving, going,
     joining, running and freewheeling to stopping, and from idle, ready and finished to stopped. In idle and finished
     only a stop that was asked for counts, and the rig's dropping or being astray: nothing moves, so the others speak
-    against arming, driving, going and recueing instead. A stop is latched: its first cause stays until Reset, and after Reset nothing
-    moves before the next Arm, Drive or Go.
+    against arming, driving, going and recueing instead. A stop is latched: its first cause stays until Reset, and after
+    Reset nothing moves before the next Arm, Drive or Go.
 
     A rig that is stopped and astray is sent nothing more, for it would come after its setpoints as soon as it can.
     A rig drops when it falls silent after it had answered, or the link is gone. Whatever becomes of it meanwhile, it is

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from typing import Any
 from dataclasses import replace
 
 import numpy as np
@@ -20,13 +21,11 @@ SECOND_NS = 1_000 * MS_NS
 
 def rig(*, lag_s: float = 0.02, transport_s: float = 0.0, noise: float = 0.0, **axis: float) -> Rig:
     """One axis, by default so strong that its limits do not show."""
-    how = {"speed": 1e6, "acceleration": 1e9, "jerk": 1e12} | axis
+    how: dict[str, Any] = {"speed": 1e6, "acceleration": 1e9, "jerk": 1e12} | axis
     simulated = Simulated(lag_s=lag_s, transport_s=transport_s, noise=noise)
     return Rig(
         name="r",
-        axes=(
-            Axis(name="pan", kind="pan", unit="deg", travel=(-100.0, 100.0), simulated=simulated, measured=None, **how),
-        ),
+        axes=(Axis(name="pan", kind="pan", unit="deg", travel=(-100.0, 100.0), simulated=simulated, **how),),
     )
 
 
