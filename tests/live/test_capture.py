@@ -200,6 +200,16 @@ def test_an_axis_in_motion_without_a_key_beside_it_is_brought_to_speed_and_to_re
     smooth_at(move, "pan", [float(at) / 25 for at in both])
 
 
+def test_an_axis_that_has_nearly_stopped_is_not_made_to_stop_with_more_jerk_than_it_has() -> None:
+    at_s = np.arange(-0.02, 2.02, 0.004)
+    # at the end it still goes at a quarter of a degree a second: to be at rest there takes more jerk than it has
+    path = Path(at_s, 10 * (1 - np.cos(np.pi / 2 * np.maximum(at_s - 0.01, 0))))
+    move, found, both = captured(EMPTY, "tilt", path, (0, 50), 0.005)
+    assert not found.over
+    assert check(RIG, move, RATE, LAWS).ok
+    assert furthest(move, "tilt", path, both) <= 0.005
+
+
 def test_overdubbing_one_axis_leaves_the_others_alone() -> None:
     first, _, _ = captured(EMPTY, "pan", hands("pan", 1, 6.0), (0, 145), 0.1)
     both, _, _ = captured(first, "tilt", hands("tilt", 2, 6.0), (0, 145), 0.1)

@@ -43,9 +43,11 @@ class Cable:
     """What is wrong with the cable, and when: `away` is a while in which nothing gets through, both ways.
 
     `gone_in`: the method that then also raises, as where the network itself is gone. `echoes`: whether the rig does.
+    `deaf_to_ns`: until then the rig hears nothing, while it still answers for two seconds.
     """
 
     away_ns: tuple[int, int] | None = None
+    deaf_to_ns: int = 0
     gone_in: str = ""
     echoes: bool = True
 
@@ -88,7 +90,7 @@ class SimulatedRig:
         cut = self.cable.cut(self.now_ns)
         if cut and method == self.cable.gone_in:
             raise LinkError("the network is gone; plug it in again")
-        return not cut
+        return not cut and (method == "read" or self.now_ns >= self.cable.deaf_to_ns)
 
     def fileno(self) -> int | None:
         return None

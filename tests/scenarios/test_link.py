@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sequencer.playback.contact import AGAIN_S
 from sequencer.playback.events import Drive, Go, Reset, Stop
 from sequencer.playback.state import SILENT_S, Phase
-from sequencer.rig import servo
 from sequencer.rig.signals import Floats, Setpoint
 from sequencer.score.marks import Mark
 from sequencer.shell.records import CloseTake
@@ -39,6 +39,10 @@ def to_phase(one: Stage, phase: Phase) -> None:
             one.engine.order(Go(Mark("far", far)))
             one.run(0.5)
         case Phase.STOPPED:
+            one.engine.order(Stop("the operator pressed stop"))
+            one.run(0.1)
+        case Phase.STOPPING:
+            driven(one, 0.5)
             one.engine.order(Stop("the operator pressed stop"))
             one.run(0.1)
         case Phase.LOCATING:
@@ -79,6 +83,12 @@ def link_of(one: Stage) -> str:
     return "" if one.status is None else one.status.link
 
 
+def heard_ns(one: Stage) -> int:
+    """Return when the rig was heard last."""
+    assert one.status is not None
+    return one.now_ns - round(one.status.silent_s * SECOND_NS)
+
+
 def loads(one: Stage) -> Floats:
     return np.array([motor.position for motor in one.output.motors.motors])
 
@@ -99,6 +109,7 @@ PHASES = [
     Phase.READY,
     Phase.RUNNING,
     Phase.FREEWHEELING,
+    Phase.STOPPING,
     Phase.STOPPED,
     Phase.FINISHED,
 ]
@@ -281,30 +292,20 @@ def test_a_short_hole_in_the_answers_stops_nothing() -> None:
     assert one.output.stops == 0
 
 
-def test_a_stop_that_was_not_a_drop_resets_to_where_an_axis_that_was_held_stands() -> None:
+def test_a_reset_in_the_tick_of_a_drop_sends_nothing() -> None:
     one = stage(cable=Cable())
-    to_phase(one, Phase.IDLE)
-    driven(one, 1.0)
-    one.run(2.0, one.in_phase(Phase.IDLE))
-    one.engine.order(Stop("the operator pressed stop"))
-    one.run(0.1)
-    told = one.output.sent[-1].position
-    # something holds the pan, five degrees from where it was sent
-    pan, *others = one.output.motors.motors
-    held = replace(pan, position=pan.position - 5.0, load=pan.load - 5.0)
-    drive, *free = one.output.motors.drives
-    jammed = replace(drive, speed=0.0, acceleration=1e-9)
-    one.output.motors = servo.Motors((jammed, *free), (held, *others))
-    one.run(0.5)
-    reset_ns = one.now_ns
-    one.engine.order(Reset())
+    to_phase(one, Phase.DRIVING)
+    back_after_s(one, 3.0)
     one.run(1.0)
-    first = since(one, reset_ns)[0].position
-    assert first[0] == pytest.approx(held.load, abs=0.1)
-    np.testing.assert_array_equal(first[1:], told[1:])
-    # it is asked to listen, for a stop that came late on a bad link would have kept it from that
-    assert one.output.asks == 5
-    assert one.output.stops == 0
+    sent = len(one.output.sent)
+    cut(one, 5.0)
+    one.run(AGAIN_S + 0.5, lambda: (one.now_ns + TICK_NS - heard_ns(one)) * 1e-9 > AGAIN_S)
+    assert link_of(one) == "up"
+    one.engine.order(Reset())
+    one.run(0.5)
+    assert link_of(one) == "down"
+    assert (phase_of(one), one.output.asks) == (Phase.STOPPED, 0)
+    assert len(one.output.sent) == sent
 
 
 def test_a_stop_that_was_not_a_drop_goes_on_from_the_last_setpoint() -> None:
