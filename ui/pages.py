@@ -11,7 +11,7 @@ from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QSplitter,
 
 from ui.acts.files import Files
 from ui.acts.poses import Poses
-from ui.desk import Desk
+from ui.desk import Desk, Face
 from ui.language import translate
 from ui.link.link import Link
 
@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from ui.panels.takes import TakesPanel
     from ui.run.panel import RunPanel
 
-_POSES_PX = (420, 208)  # narrower than its parts like to be: the timeline and the views have their room as well
+# narrower than its parts like to be: the timeline and the views have their room as well
+_POSES_PX: dict[Face, tuple[int, int]] = {"prepare": (584, 208), "run": (544, 208)}
 
 
 class Numbers(QSplitter):
@@ -65,6 +66,8 @@ class PosesPage(QWidget):
         from ui.run.going import GoPanel
 
         super().__init__()
+        self._desk = poses.desk
+        self._desk.faced.connect(self.updateGeometry)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(0)
@@ -73,7 +76,7 @@ class PosesPage(QWidget):
         row.addWidget(GoPanel(poses), 2)
 
     def minimumSizeHint(self) -> QSize:
-        return QSize(*_POSES_PX)
+        return QSize(*_POSES_PX[self._desk.face])
 
 
 def music(desk: Desk) -> "MusicPanel":

@@ -57,6 +57,7 @@ if TYPE_CHECKING:
 SMALLEST_PX = (1024, 640)
 _COLUMN_PX, _VIEW_PX = 220, 420
 _RUN_COLUMN_PX = 270
+_RUN_PX = 544  # no word on what is held is cut
 _DRAWER_PX = 250
 _LENS_SHAPE = 85  # its height, in percent of its width
 _ON_THE_CLOCK = ("joining", "running", "freewheeling")
@@ -87,7 +88,8 @@ class Window(QMainWindow):
     def __init__(self, desk: Desk, link: Link, files: Files, root: Path | None = None) -> None:
         super().__init__()
         self.desk, self.link, self.files = desk, link, files
-        self._shared = False  # whether the parts were given their room once; after that it is the operator's
+        self._shared = False  # whether the parts were given their room once
+        self._own = False  # whether the operator has given them another: then it stays so
         self.setMinimumSize(*SMALLEST_PX)
         self.strip = Strip(desk, link)
         self.questions = QuestionBar(desk)
@@ -152,6 +154,7 @@ class Window(QMainWindow):
         lines.addWidget(self.timeline, 1)
         self.run_page = QTabWidget()
         self.run_page.setAccessibleName(translate("window", "Pages for running"))
+        self.run_page.setMinimumWidth(_RUN_PX)
         self.run_page.addTab(self.run, translate("window", "Run"))
         self.run_page.addTab(self.drive, translate("window", "Drive by hand"))
         self.run_page.addTab(self.run_marks, translate("window", "Marks"))
@@ -202,7 +205,11 @@ class Window(QMainWindow):
     def _splitter(self, way: Qt.Orientation, *parts: QWidget) -> QSplitter:
         splitter = QSplitter(way)
         pages.fill(splitter, *parts)
+        splitter.splitterMoved.connect(self._moved)
         return splitter
+
+    def _moved(self, *_: int) -> None:
+        self._own = True
 
     def _menu(self, menu: Menu) -> None:
         bar = self.menuBar()
@@ -361,6 +368,8 @@ class Window(QMainWindow):
     def event(self, event: QEvent | None) -> bool:
         done = super().event(event)
         if event is not None and event.type() in (QEvent.Type.LayoutRequest, QEvent.Type.Resize, QEvent.Type.Show):
+            if event.type() == QEvent.Type.Resize and self._shared and not self._own:
+                QTimer.singleShot(0, self._share)  # when the parts know how large they are
             self._align()
         return done
 

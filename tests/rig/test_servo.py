@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Iterator
-from typing import Any
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest

@@ -17,7 +17,7 @@ from tests.ui.conftest import LANTERNS
 from ui.app import compose
 from ui.panels.later import Later
 from ui.theme import SUN
-from ui.window import Window
+from ui.window import SMALLEST_PX, Window
 
 UI = Path("ui")
 
@@ -167,3 +167,18 @@ def test_the_theme_is_another_for_the_sun(window: Window) -> None:
 def test_nothing_in_the_editor_opens_a_box_that_must_be_answered_first() -> None:
     forbidden = re.compile(r"QMessageBox|QInputDialog|QErrorMessage|QProgressDialog|(?<!app)\.exec\(\)|getOpenFileName")
     assert [str(path) for path in UI.rglob("*.py") if forbidden.search(path.read_text(encoding="utf-8"))] == []
+
+
+def test_a_window_that_is_made_smaller_keeps_the_words_of_what_runs_the_rig(window: Window, qtbot: QtBot) -> None:
+    window.desk.turn_to("run")
+    window.resize(1600, 940)
+    window.resize(*SMALLEST_PX)
+    # narrower ones cut the names of axes
+    qtbot.waitUntil(lambda: min(window.body.sizes()) >= 220 and window.body.sizes()[1] < 600, timeout=5_000)
+    middle = window.body.sizes()[1]
+    assert middle >= window.run_page.minimumWidth()
+    window.body.setSizes([300, middle, 240])
+    window.body.splitterMoved.emit(300, 1)
+    window.resize(1280, 720)
+    qtbot.wait(50)  # what the operator shared is not shared anew
+    assert window.body.sizes()[0] != 270

@@ -5,6 +5,7 @@ may be sent to one, `link.hands` and the engine decide.
 """
 
 from collections.abc import Callable, Collection, Sequence
+from dataclasses import replace
 from typing import Literal
 
 from PyQt6.QtCore import QObject, pyqtSignal
@@ -55,6 +56,7 @@ class Poses(QObject):
         self._judged: tuple[Marks, Rig] | None = None
         self._takes: tuple[Takes, ...] = ()
         self._told: tuple[object, ...] = ()
+        self._known: Marks = ()  # what they were before the document changed
         link.hands.pressed.connect(self._press)
         link.hands.toured.connect(self._arrive)
         link.said.connect(self._hear)
@@ -142,9 +144,18 @@ class Poses(QObject):
         return True
 
     def overwrite(self, name: str) -> bool:
-        """Have a mark stand where the rig is now, or the move at the playhead; its leg and its place stay."""
+        """Have a mark stand where the rig is now, or the move at the playhead; its leg and its place stay.
+
+        An axis that it left alone it still leaves alone, unless the rig has none of its axes any more.
+        """
         words = translate("acts", "overwrite {name}").format(name=name)
-        if not self._edit(words, lambda marks: edits.overwritten(marks, name, self._position())):
+
+        def edit(marks: Marks) -> Marks:
+            had = marks[edits.numbered(marks, name)].axes
+            there = self._position()
+            return edits.overwritten(marks, name, [one for one in there if one[0] in had] or there)
+
+        if not self._edit(words, edit):
             return False
         self._note_stored(name, translate("acts", "overwrote {name}: {place}"))
         return True
@@ -152,19 +163,7 @@ class Poses(QObject):
     def rename(self, name: str, to: str) -> bool:
         """Give a mark another name."""
         words = translate("acts", "rename a mark: {name}").format(name=to)
-        was, at = (self.chosen, self.current), self.link.hands.at
-        if (self.on_way or self._waits) and name in (at, self.bound):
-            self.desk.note(translate("acts", "wait until the rig is there; it is on its way by that name"), "refused")
-            return False
-        if not self._edit(words, lambda marks: edits.renamed(marks, name, to)):
-            return False
-        if at == name:
-            self.link.hands.stored(to)
-        self.bound = to if self.bound == name else self.bound
-        chosen = tuple(to if one == name else one for one in was[0])
-        self.choose(chosen, to if was[1] == name else was[1])
-        self.moved.emit()
-        return True
+        return self._edit(words, lambda marks: edits.renamed(marks, name, to))
 
     def put(self, name: str, axis: str, value: float | None) -> bool:
         """Have an axis of a mark stand at a value; None leaves it out, so that the axis stays where it is."""
@@ -360,12 +359,29 @@ class Poses(QObject):
         return next((mark for mark in self.marks if mark.name == name), None)
 
     def _another(self) -> None:
-        self._engine_rig = None
+        self._engine_rig, self._known = None, self.marks
         self.choose((), "")
 
     def _follow(self) -> None:
-        self.choose(self.chosen, self.current)
+        before, self._known = self._known, self.marks
+        chosen, current = self.chosen, self.current
+        if (pair := _renamed(before, self.marks)) is not None:
+            name, to = pair
+            self.link.hands.renamed(name, to)
+            self.bound = to if self.bound == name else self.bound
+            chosen = tuple(to if one == name else one for one in chosen)
+            current = to if current == name else current
+        self.choose(chosen, current)
         self._tell()
+
+
+def _renamed(before: Marks, after: Marks) -> tuple[str, str] | None:
+    """Return the old and the new name where only the name of one mark is another: also where an undo brought it."""
+    others = [(was, now) for was, now in zip(before, after, strict=False) if was != now]
+    if len(before) != len(after) or len(others) != 1:
+        return None
+    was, now = others[0]
+    return (was.name, now.name) if replace(was, name=now.name) == now else None
 
 
 def source(poses: Poses) -> str:

@@ -95,6 +95,10 @@ class Hands(QObject):
         self._tour.stored(name)
         self.toured.emit()
 
+    def renamed(self, name: str, to: str) -> None:
+        """Take in that a mark is called otherwise now, also on the way there."""
+        self._tour.renamed(name, to)
+
     def heard(self, said: Said) -> None:
         """Take in what the engine said."""
         if said.code == "at mark":

@@ -67,6 +67,7 @@ class CapturePanel(QWidget):
         self._of: Performance | None = None
         self._asked: Project | None = None  # what the keys that are being made, or shown, are for
         self._done: Keyed | None = None
+        self._gone = ""  # which axes the rig has no more, in words
         self.setAccessibleName(translate("capture", "Make keys of a performance"))
         self._build()
         self._lay_out()
@@ -184,9 +185,8 @@ class CapturePanel(QWidget):
         self.which.setText(words.format(take=take.name, axes=axes))
         if first:
             gone = self.axes.show_axes(self._desk.history.now, take.by_hand)
-            if gone:
-                words = translate("capture", "The rig has no {axes} any more; it gets no keys.")
-                self.refused.tell(words.format(axes=translate("capture", " and ").join(gone)))
+            words = translate("capture", "The rig has no {axes} any more; it gets no keys.")
+            self._gone = words.format(axes=translate("capture", " and ").join(gone)) if gone else ""
         self.spans.clear()
         for one in found.spans:
             lasts_s = float(self._desk.project.timebase.rate.seconds(one.end - one.start))
@@ -195,8 +195,8 @@ class CapturePanel(QWidget):
         self._show_span()
         self.gaps.tell(self._gap_words(found))
         self.gaps.setVisible(bool(self.gaps.text()))
-        if not found.spans:
-            self.refused.tell(translate("capture", "Nothing in it was performed while the clock ran; record it again."))
+        nothing = translate("capture", "Nothing in it was performed while the clock ran; record it again.")
+        self.refused.tell(self._gone if found.spans else nothing)
         self._enable()
 
     def _gap_words(self, found: Performance) -> str:

@@ -6,7 +6,7 @@ It refuses to ask before a mark is deleted: undo brings it back. All of them are
 from collections.abc import Callable
 
 from PyQt6.QtCore import QAbstractItemModel, QItemSelection, QItemSelectionModel, QModelIndex, Qt
-from PyQt6.QtGui import QKeySequence, QShortcut
+from PyQt6.QtGui import QKeySequence, QResizeEvent, QShortcut
 from PyQt6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
@@ -30,7 +30,8 @@ from ui.theme import GAP_PX, STATE_PX, TARGET_PX, TEXT_PX
 
 _AFAR_PX = 44  # of a row and a button in the face for running
 _AROUND_PX = 10  # what a button's height has beside its words: padding and edges
-_IN_A_ROW = {"prepare": 4, "run": 3}
+_CRAMPED_PX = 300  # across: less has no room for four buttons in a row, or for larger letters
+_ORDER = ("earlier", "later")  # as Alt+Up and Alt+Down, and dragging
 _OFFERED = ("fastest", "75 % of speed", "50 % of speed", "25 % of speed", "2 s", "4 s", "8 s")
 _SOME = QItemSelectionModel.SelectionFlag.ClearAndSelect | QItemSelectionModel.SelectionFlag.Rows
 
@@ -57,6 +58,7 @@ class PosesPanel(QWidget):
         self._lay_out()
         self._answer = ""
         self._choosing = False
+        self._worn: tuple[bool, bool] | None = None
         self._connect()
         self._face()
 
@@ -172,7 +174,8 @@ class PosesPanel(QWidget):
         return not self._answer
 
     def _store(self) -> None:
-        if self._do(self._poses.store):
+        # while anything is armed or moves a space in the name would stop the rig
+        if self._do(self._poses.store) and not self._poses.link.dangerous:
             self._write_name()
 
     def _write_name(self) -> None:
@@ -225,21 +228,35 @@ class PosesPanel(QWidget):
             button.setAccessibleName(f"{button.text()}: {place}")
             button.setToolTip(place)
 
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        super().resizeEvent(event)
+        self._face()
+
     def _face(self) -> None:
         """Use larger letters and targets in the face for running, which makes no keys."""
-        afar = self._desk.face == "run"
+        afar, cramped = self._desk.face == "run", self.width() < _CRAMPED_PX
+        if self._worn == (afar, cramped):  # it was the lock that is another
+            self._show()
+            return
+        self._worn = (afar, cramped)
         tall, text = (_AFAR_PX, STATE_PX) if afar else (TARGET_PX, TEXT_PX)
+        words, beside_px = (TEXT_PX, 2) if cramped else (text, 5)
         self.setStyleSheet(
-            f"QPushButton {{ min-height: {tall - _AROUND_PX}px; font-size: {text}px; }}"
+            f"QPushButton {{ min-height: {tall - _AROUND_PX}px; font-size: {words}px; padding: 4px {beside_px}px; }}"
             f"QTableView, QHeaderView::section, QLabel {{ font-size: {text}px; }}"
         )
         rows = self.view.verticalHeader()
         assert rows is not None
         rows.setDefaultSectionSize(tall)
-        for place, button in enumerate(self.buttons.values()):
+        for button in self.buttons.values():
             self._grid.removeWidget(button)
-            self._grid.addWidget(button, *divmod(place, _IN_A_ROW[self._desk.face]))
+        shown = [one for name, one in self.buttons.items() if not (cramped and name in _ORDER)]
+        for place, button in enumerate(shown):
+            self._grid.addWidget(button, *divmod(place, 3 if afar or cramped else 4))
         self.buttons["keys"].setVisible(not afar)
+        self.buttons["clear"].setVisible(not (afar and cramped))
+        for name in _ORDER:
+            self.buttons[name].setVisible(not cramped)
         if afar:
             self._turn(to_keys=False)
         self._show()

@@ -47,7 +47,7 @@ class ByHand(QWidget):
         self.setAccessibleName(translate("run", "Axes that hands perform"))
         self.ticks: dict[str, QCheckBox] = {}
         self.since = QComboBox(self)
-        self.since.setAccessibleName(translate("run", "Hands have them from when on"))
+        self.since.setAccessibleName(translate("run", "From when on hands have them"))
         self.since.addItem(translate("run", "from the start"), False)
         self.since.addItem(translate("run", "from punch in on"), True)
         self.since.setMinimumContentsLength(8)

@@ -13,9 +13,10 @@ from ui.language import translate
 from ui.run.hold import Hold
 from ui.theme import BIG_TARGET_PX, GAP_PX, STATE_PX, TEXT_PX
 
-_LEAST_PX = 296  # across: no word on what is held is cut
+_LEAST_PX = 312  # across: no word on what is held is cut
 _ROOMY_PX = 330  # of height, for large targets in the face for running
 _BOTH_PX = 220
+_SHUT_PX = 180  # for why nothing can be held now, as well
 _LOW_PX = 44
 
 
@@ -45,7 +46,7 @@ class GoPanel(QWidget):
         for place, hold in enumerate((self.back, self.on, self.there, self.origin)):
             grid.addWidget(hold, place // 2, place % 2)
         lines = QVBoxLayout(self)
-        lines.setContentsMargins(GAP_PX, GAP_PX, GAP_PX, GAP_PX)
+        lines.setContentsMargins(0, GAP_PX, GAP_PX, GAP_PX)  # what is at its left has an edge of its own
         lines.addWidget(self.words)
         lines.addWidget(self.ways)
         lines.addLayout(grid)
@@ -109,7 +110,8 @@ class GoPanel(QWidget):
         self.fault.setText(poses.trouble(poses.current))
         self.fault.setVisible(bool(self.fault.text()))
         # where there is no height for both, where the rig is comes before where it could go
-        self.ways.setVisible(not self.words.text() or bool(self._link.why_not_drive()) or self.height() >= _BOTH_PX)
+        roomy = self.height() >= (_SHUT_PX if shut else _BOTH_PX)
+        self.ways.setVisible(not self.words.text() or roomy)
 
     def _ways(self) -> str:
         """Say where each hold leads, or why none leads anywhere."""

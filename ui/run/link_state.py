@@ -9,6 +9,7 @@ from typing import Literal
 from sequencer.rig.axis import Rig
 from sequencer.shell.messages import Status
 from ui.language import translate
+from ui.link.standing import Standing
 from ui.run.nearness import Near, rows
 
 Word = Literal["none", "up", "down", "unknown"]
@@ -48,6 +49,11 @@ def see(before: LinkSeen, status: Status | None) -> LinkSeen:
         silent_s=status.silent_s,
         dropped=down or (before.dropped and status.phase in _HELD),
     )
+
+
+def gone(newest: Status | None, standing: Standing) -> bool:
+    """Whether nobody reports on the link: what an engine that was lost said last is no word on it any more."""
+    return newest is None or standing.how == "lost the engine"
 
 
 def link_words(seen: LinkSeen, *, brief: bool = False) -> str:

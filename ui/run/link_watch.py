@@ -9,7 +9,7 @@ from sequencer.shell.messages import Status
 from ui.language import translate
 from ui.link.link import Link
 from ui.link.standing import Standing
-from ui.run.link_state import NOTHING, LinkSeen, link_words, see
+from ui.run.link_state import NOTHING, LinkSeen, gone, link_words, see
 
 
 class LinkWatch(QObject):
@@ -30,8 +30,8 @@ class LinkWatch(QObject):
         """Make a sound, or only say it."""
         self._loud = yes
 
-    def _stand(self, _: Standing) -> None:
-        if self._link.newest is None:
+    def _stand(self, standing: Standing) -> None:
+        if gone(self._link.newest, standing):
             self._look(None)
 
     def _look(self, status: Status | None) -> None:

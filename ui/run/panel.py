@@ -40,11 +40,36 @@ from ui.theme import BIG_TARGET_PX, GAP_PX, STATE_PX, TEXT_PX, Theme
 
 _WIDE_PX = 760
 _LOW_PX = 440
+_TIGHT_PX = 240
 _NARROWEST_PX = 300
 _LINES = 500
+_LOG_PX = 52
 _COUNT_PX = 64
 _TICK_PX = 24  # at least, for a finger
 _APART_PX = 16  # around what moves the rig
+
+
+class Lines(QLabel):
+    """Words that are broken into lines, each of which has its room: a layout that is squeezed does not ask anew.
+
+    Not so where they are `cramped`: what is held comes first.
+    """
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.cramped = False
+        self.setWordWrap(True)
+
+    def setText(self, words: str | None) -> None:
+        super().setText(words)
+        self._fit()
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        self.setMinimumHeight(0 if self.cramped else max(0, self.heightForWidth(self.width())))
 
 
 class RunPanel(QWidget):
@@ -69,7 +94,7 @@ class RunPanel(QWidget):
         self.punch = PunchControl(desk, self.performing, self)
         self.count = self._button(translate("run", "Start in 3 s"))
         self.number = QLabel(self)
-        self.next = QLabel(self)
+        self.next = Lines(self)
         self.log = QPlainTextEdit(self)
         self._dress()
         self._lay_out()
@@ -90,7 +115,6 @@ class RunPanel(QWidget):
         self._quiet.over(self.clear)
         self.caution.setWordWrap(True)
         self.caution.setText(cautions())
-        self.next.setWordWrap(True)
         self.next.setAccessibleName(translate("run", "What happens next"))
         self.number.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.number.setAccessibleName(translate("run", "Countdown"))
@@ -99,7 +123,6 @@ class RunPanel(QWidget):
         self.log.setTabChangesFocus(True)
         self.log.setAccessibleName(translate("run", "What was said"))
         self.log.setPlaceholderText(translate("run", "What was said comes here."))
-        self.log.setMinimumHeight(48)
 
     def _lay_out(self) -> None:
         choices = QWidget()
@@ -195,6 +218,9 @@ class RunPanel(QWidget):
         self._worn = (self._desk.face, self._desk.theme, wide, low)
         afar, theme = self._desk.face == "run" and not low, self._desk.theme
         self._share(wide, low)
+        self.punch.be_low(low)
+        self.next.cramped = low
+        self.log.setMinimumHeight(_LOG_PX // 2 if low else _LOG_PX)
         target, text = (BIG_TARGET_PX - 10, STATE_PX + 4) if afar else (BIG_TARGET_PX // 2 - 10, TEXT_PX)
         self.setStyleSheet(
             f"QPushButton, QToolButton, QComboBox, QLineEdit {{ min-height: {target}px; font-size: {text}px; }}"
@@ -257,6 +283,10 @@ class RunPanel(QWidget):
             one.setVisible(ours and not playing and not shut)
         if playing and started_here:
             self.punch.setFocus()
+        # the strip says what a drop left behind; and where there is hardly any height, targets come before the log
+        tight = self.height() < _TIGHT_PX and self.width() < _WIDE_PX
+        self.next.setVisible(not (low and self.watch.seen.dropped))
+        self.log.setVisible(not (tight and (armed or self._link.choice.real)))
 
     def _next_words(self, why_not: str) -> str:
         standing, seen = self._link.now, self.watch.seen
@@ -273,7 +303,8 @@ class RunPanel(QWidget):
         return next_line(standing.how)
 
     def _said(self, said: Said) -> None:
-        self._log(said.text)
+        punched = translate("run", "punched {how}").format(how=said.text)
+        self._log(punched if said.code == "punch" else said.text)
 
     def _log(self, words: str) -> None:
         self.log.appendPlainText(f"{datetime.now():%H:%M:%S}  {words}")

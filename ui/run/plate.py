@@ -13,6 +13,7 @@ from ui.run.words import clause, word
 from ui.theme import STATE_PX
 
 CAPTION_PX = 14
+_EDGES_PX = 18  # beside a caption and a value on one line
 
 
 def bold(widget: QWidget, size_px: int, heavy: bool = True) -> QFont:
@@ -163,11 +164,18 @@ class Reading(QWidget):
         self.updateGeometry()
         self.update()
 
+    @property
+    def cut(self) -> bool:
+        """Whether the value has no room on the line behind its caption."""
+        caption = QFontMetrics(bold(self, CAPTION_PX, heavy=False)).horizontalAdvance(self._caption)
+        value = QFontMetrics(bold(self, self._size_px, self.heavy)).horizontalAdvance(self._value)
+        return value + caption + _EDGES_PX > self.width()
+
     def sizeHint(self) -> QSize:
         wide = QFontMetrics(bold(self, self._size_px, self.heavy)).horizontalAdvance(self._widest)
         caption = QFontMetrics(bold(self, CAPTION_PX, heavy=False)).horizontalAdvance(self._caption)
         if self._inline:
-            return QSize(wide + caption + 18, round(self._size_px * 1.4))
+            return QSize(wide + caption + _EDGES_PX, round(self._size_px * 1.4))
         return QSize(max(wide, caption) + 12, round(self._size_px * 1.25) + CAPTION_PX + 6)
 
     def minimumSizeHint(self) -> QSize:

@@ -15,7 +15,8 @@ from ui.theme import BIG_TARGET_PX, STATE_PX
 
 _KEYS = (Qt.Key.Key_Return, Qt.Key.Key_Enter)
 _WORD_PX = 30
-_LINES = 2  # below the word
+_LINES = 2  # below the word, or beside it
+_LEAST_WORDS_PX = 64
 
 
 class PunchControl(QWidget):
@@ -24,6 +25,7 @@ class PunchControl(QWidget):
     def __init__(self, desk: Desk, performing: Performing, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk, self._performing = desk, performing
+        self._low = False
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setAccessibleDescription(
@@ -48,6 +50,12 @@ class PunchControl(QWidget):
             does = translate("run", "{does}; controllers not in hand").format(does=does)
         return state, who, does
 
+    def be_low(self, low: bool) -> None:
+        """Have all words on the height of one target, or the state above the others."""
+        self._low = low
+        self.updateGeometry()
+        self.update()
+
     def _follow(self) -> None:
         state, who, does = self.words
         self.setAccessibleName(translate("run", "Punched {state}: {who}").format(state=state, who=who))
@@ -55,7 +63,9 @@ class PunchControl(QWidget):
         self.update()
 
     def sizeHint(self) -> QSize:
-        return QSize(220, BIG_TARGET_PX + (32 if self._desk.face == "run" else 24))
+        return QSize(
+            140 if self._low else 220, BIG_TARGET_PX + (0 if self._low else 32 if self._desk.face == "run" else 24)
+        )
 
     def minimumSizeHint(self) -> QSize:
         return QSize(140, self.sizeHint().height())
@@ -89,7 +99,8 @@ class PunchControl(QWidget):
         painter.setPen(QColor(ink))
         font = bold(self, _WORD_PX)
         word_px = QFontMetrics(font).horizontalAdvance(state)
-        upper = QRectF(box.left() + 12, box.top() + 4, box.width() - 24, _WORD_PX * 1.3)
+        high = box.height() - 8 if self._low else _WORD_PX * 1.3
+        upper = QRectF(box.left() + 12, box.top() + 4, box.width() - 24, high)
         side = _WORD_PX * 0.9
         sign = QRectF(upper.left(), upper.center().y() - side / 2, side * 1.4, side)
         draw_brackets(painter, sign, ink, full=within)
@@ -98,9 +109,12 @@ class PunchControl(QWidget):
         painter.drawText(beside, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, state)
         small = bold(self, STATE_PX, heavy=False)
         painter.setFont(small)
-        each = (box.bottom() - upper.bottom() - 4) / _LINES
+        top, left = (upper.top(), beside.right() + 4) if self._low else (upper.bottom(), upper.left())
+        each = (box.bottom() - top - 4) / _LINES
         for number, words in enumerate(lines):
-            place = QRectF(upper.left(), upper.bottom() + number * each, upper.width(), each)
+            place = QRectF(left, top + number * each, upper.right() - left, each)
+            if place.width() < _LEAST_WORDS_PX:
+                continue  # there would be hardly more than dots; they are in the tip, too
             cut = QFontMetrics(small).elidedText(words, Qt.TextElideMode.ElideRight, round(place.width()))
             painter.drawText(place, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, cut)
 

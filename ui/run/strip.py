@@ -16,7 +16,7 @@ from ui.language import translate
 from ui.link.link import Link
 from ui.link.standing import Standing
 from ui.run.link_plate import LinkPlate
-from ui.run.link_state import NOTHING, see, trouble
+from ui.run.link_state import NOTHING, gone, see, trouble
 from ui.run.nearness import rows, worst
 from ui.run.plate import Plate, Reading
 from ui.run.stop import StopControl
@@ -212,6 +212,8 @@ class Strip(QWidget):
         self.reports.show_value(words, alarm=standing.stale)
         if self._link.newest is None:
             self._look(None)
+        elif gone(self._link.newest, standing):
+            self._look_at_link(None)
         self._show_hands()
 
     def _show_hands(self) -> None:
@@ -265,8 +267,8 @@ class Strip(QWidget):
         """Say below what a drop left behind, or where there is no room elsewhere why it stopped."""
         words = trouble(self._seen, self._desk.project.rig, self._link.newest)
         standing = self._link.now
-        narrow = self._desk.face == "run" and self.width() < _ROOMY_PX
-        if not words and narrow and standing.state in ("stopped", "fault") and standing.cause:
+        cut = self._desk.face == "run" and (self.cause.isHidden() or self.cause.cut)
+        if not words and cut and standing.state in ("stopped", "fault") and standing.cause:
             words = translate("run", "Last stop: {cause}").format(cause=standing.cause)
         if words != self.trouble.text():
             self.trouble.setText(words)

@@ -139,14 +139,25 @@ def test_a_place_that_is_not_known_is_not_stored(rig: Rig, why: str) -> None:
     assert rig.notes[-1].weight == "refused"
 
 
-def test_overwriting_keeps_name_place_and_leg(rig: Rig) -> None:
+def test_overwriting_keeps_name_place_leg_and_which_axes_it_leaves_alone(rig: Rig) -> None:
     rig.connect((7.0, 1.0, 0.0, 250.0, 0.25))
+    assert rig.poses.overwrite("doorway")
+    assert rig.desk.project.marks[0] == replace(DOORWAY, position=(("pan", 7.0), ("slide", 250.0)))
     assert rig.poses.overwrite("window")
-    mark = rig.desk.project.marks[1]
-    assert (mark.name, mark.leg) == ("window", WINDOW.leg)
-    assert mark.position == tuple(zip(rig.desk.project.rig.names, (7.0, 1.0, 0.0, 250.0, 0.25), strict=True))
+    assert rig.desk.project.marks[1] == replace(WINDOW, position=(("pan", 7.0),))
     rig.desk.undo()
     assert rig.desk.project.marks[1] == WINDOW
+
+
+def test_overwriting_mends_a_mark_of_axes_that_are_gone(rig: Rig) -> None:
+    rig.connect((7.0, 1.0, 0.0, 250.0, 0.25))
+    crane = Mark("crane", (("crane", 1.0),))
+    rig.desk.edit_marks("as from another rig", (*rig.desk.project.marks, GONE, crane))
+    assert rig.poses.overwrite("gone")
+    assert rig.desk.project.marks[3].position == (("pan", 7.0),)
+    assert rig.poses.overwrite("crane")
+    assert rig.desk.project.marks[4].axes == rig.desk.project.rig.names
+    assert rig.poses.stands()[3:] == ("here", "here")
 
 
 def test_names_order_legs_and_numbers_are_edits_that_undo(rig: Rig) -> None:
@@ -338,6 +349,27 @@ def test_a_renamed_mark_is_still_the_one_where_the_rig_was_last(rig: Rig) -> Non
     assert rig.poses.rename("doorway", "porch")
     assert rig.bench.link.hands.at == "porch"
     assert rig.poses.neighbour(1) == "window"
+    rig.poses.choose(("porch",), "porch")
+    rig.desk.undo()
+    assert rig.bench.link.hands.at == "doorway"
+    assert rig.poses.neighbour(1) == "window"
+    assert (rig.poses.chosen, rig.poses.current) == (("doorway",), "doorway")
+    rig.desk.redo()
+    assert rig.bench.link.hands.at == "porch"
+
+
+def test_an_interrupted_leg_is_gone_on_with_when_marks_are_renamed(rig: Rig) -> None:
+    rig.connect()
+    rig.poses.go("doorway")
+    rig.says("at mark")
+    rig.poses.step(1)
+    rig.says("going", "going to window")
+    rig.says("driving", "taken over by hand")
+    assert rig.poses.rename("doorway", "porch")
+    assert (rig.poses.bound, rig.poses.interrupted) == ("window", True)
+    assert rig.poses.rename("window", "bay")
+    assert (rig.poses.bound, rig.poses.neighbour(1)) == ("bay", "bay")
+    assert rig.poses.stands()[1] == "interrupted"
 
 
 def test_a_mark_that_is_stored_on_the_way_is_not_where_the_rig_is_going(rig: Rig) -> None:
@@ -346,13 +378,11 @@ def test_a_mark_that_is_stored_on_the_way_is_not_where_the_rig_is_going(rig: Rig
     rig.says("going", "going to doorway")
     rig.stand((-5.0, 0.0, 0.0, 0.0, 0.0), "going")
     assert rig.poses.store()
-    assert not rig.poses.rename("doorway", "porch")
-    assert "on its way by that name" in rig.notes[-1].words
-    assert rig.poses.rename("harbour", "pier")
+    assert rig.poses.rename("doorway", "porch")
+    assert rig.poses.stands()[0] == "on the way"
     rig.stand((-20.0, 0.0, 0.0, 300.0, 0.0), "going")
     rig.says("at mark", "at doorway")
-    assert rig.bench.link.hands.at == "doorway"
-    assert rig.poses.rename("doorway", "porch")
+    assert rig.bench.link.hands.at == "porch"
     assert rig.poses.neighbour(1) == "window"
 
 
@@ -365,7 +395,6 @@ def test_another_project_has_its_own_marks(rig: Rig) -> None:
 
 def test_a_report_of_other_axes_than_the_desk_has_is_compared_with_no_mark(rig: Rig) -> None:
     rig.connect((-20.0, 9.0, 0.0, 300.0, 0.0))
-    assert rig.poses.stands() == ("here", "", "")
     rig.bench.crew.now = msgspec.structs.replace(rig.bench.crew.now, asked=(-20.0,))
     rig.bench.go()
     assert rig.poses.stands() == ("", "", "")

@@ -304,6 +304,18 @@ def test_a_take_without_hands_or_none_at_all_says_why(
     assert "not a take file" in panel.refused.text()
 
 
+def test_what_was_refused_of_a_take_is_not_said_of_what_is_read_after(
+    panel: CapturePanel, desk: Desk, tmp_path: Path, qtbot: QtBot
+) -> None:
+    begin(panel, qtbot, shoot(desk, tmp_path))
+    panel.start.line.setText("never")
+    panel.make()
+    assert panel.refused.text()
+    panel.coasts.click()
+    settled(panel, qtbot)
+    assert panel.refused.text() == ""
+
+
 def test_an_axis_that_is_gone_is_said(panel: CapturePanel, desk: Desk, tmp_path: Path, qtbot: QtBot) -> None:
     path = shoot(desk, tmp_path)
     rig, move = desk.project.rig, desk.project.move

@@ -3,7 +3,9 @@
 from dataclasses import replace
 
 import pytest
-from PyQt6.QtCore import Qt
+from PyQt6.QtCore import QPoint, QRect, Qt
+from PyQt6.QtGui import QFontMetrics
+from PyQt6.QtWidgets import QApplication, QPushButton
 from pytestqt.qtbot import QtBot
 
 from sequencer.score.marks import Mark
@@ -11,13 +13,40 @@ from sequencer.shell.messages import Go, Said
 from tests.ui.link.fakes import Bench
 from ui.acts.poses import Poses
 from ui.desk import Face
+from ui.pages import PosesPage
 from ui.run.going import GoPanel
 from ui.run.hold import Hold
+from ui.run.plate import bold
+from ui.theme import STATE_PX, TARGET_PX, style
 
 LEFT = Qt.MouseButton.LeftButton
 DOORWAY, WINDOW = Mark("doorway", (("pan", -20.0),)), Mark("window", (("pan", 35.0),))
 FAR = Mark("far", (("pan", 900.0),))
 AT_ZERO = (0.0,) * 5
+
+
+@pytest.mark.parametrize("face", ["prepare", "run"])
+def test_at_its_least_no_word_on_what_is_pressed_or_held_is_cut(bench: Bench, qtbot: QtBot, face: Face) -> None:
+    desk = bench.desk
+    desk.open(replace(desk.project, marks=(DOORWAY, WINDOW)), desk.folder)
+    desk.turn_to(face)
+    page = PosesPage(Poses(desk, bench.link))
+    page.setStyleSheet(style(desk.theme))
+    qtbot.addWidget(page)
+    page.resize(page.minimumSizeHint())
+    page.show()
+    bench.connect()
+    QApplication.processEvents()
+    for hold in page.findChildren(Hold):
+        assert page.rect().contains(QRect(hold.mapTo(page, QPoint()), hold.size()))
+        letters = QFontMetrics(bold(hold, STATE_PX - 2))
+        assert letters.horizontalAdvance(hold._words) <= hold.width() - 16, hold._words
+    buttons = [one for one in page.findChildren(QPushButton) if one.isVisible()]
+    assert len(buttons) == (3 if face == "run" else 5)
+    for button in buttons:
+        assert page.rect().contains(QRect(button.mapTo(page, QPoint()), button.size()))
+        assert button.fontMetrics().horizontalAdvance(button.text()) <= button.width() - 4, button.text()
+        assert button.height() >= (44 if face == "run" else TARGET_PX) - 2, button.text()
 
 
 class Sent:

@@ -9,6 +9,7 @@ from PyQt6.QtGui import QImage, QPainter
 from PyQt6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
+from sequencer.shell.crew import CrewFailed
 from sequencer.shell.messages import Reset, Status
 from tests.ui.link.fakes import STATUS, Bench
 from ui.desk import Desk
@@ -18,7 +19,7 @@ from ui.run.link_state import NOTHING, LinkSeen, Word, link_words, see, tip, tro
 from ui.run.link_watch import LinkWatch
 from ui.run.panel import RunPanel
 from ui.run.strip import Strip
-from ui.theme import DARK, STATE_PX, SUN, contrast
+from ui.theme import DARK, STATE_PX, SUN, Theme, contrast
 
 
 def status(**what: object) -> Status:
@@ -163,6 +164,38 @@ def test_reset_waits_for_the_return(bench: Bench, qtbot: QtBot) -> None:
     assert panel.next.text().startswith("Hold ARM")
 
 
+def test_an_engine_that_is_lost_while_the_link_is_down_leaves_no_word_on_the_link(bench: Bench, qtbot: QtBot) -> None:
+    panel, strip = RunPanel(bench.desk, bench.link), Strip(bench.desk, bench.link)
+    qtbot.addWidget(panel)
+    qtbot.addWidget(strip)
+    panel.watch.be_loud(False)
+    bench.connect()
+    bench.phase("stopped", link="down", cause="the rig has not answered for 0.5 s")
+    bench.crew.fault = CrewFailed("the io process ended by itself (status 1)")
+    bench.go()
+    assert strip.link.value == "none"
+    assert "back" not in panel.next.text()
+    assert panel.resetting.isEnabled()
+    assert "the link to the rig is down, no answer" not in strip.trouble.text().lower()
+
+
+@pytest.mark.parametrize("width", [1024, 1280, 1600])
+def test_the_cause_of_a_stop_is_whole_somewhere(bench: Bench, qtbot: QtBot, width: int) -> None:
+    strip = Strip(bench.desk, bench.link)
+    qtbot.addWidget(strip)
+    bench.desk.turn_to("run")
+    strip.resize(width, strip.sizeHint().height())
+    strip.show()
+    bench.connect()
+    QApplication.processEvents()
+    cause = "the rig is not where it was sent (pan by 2.55 deg); look for what holds the axis"
+    bench.phase("stopped", cause=cause)
+    assert strip.trouble.isVisible()
+    assert strip.trouble.text() == f"Last stop: {cause}"
+    bench.phase("idle")
+    assert not strip.trouble.isVisible()
+
+
 @pytest.mark.parametrize("width", [1024, 1280, 1600])
 def test_the_strip_shows_the_link_and_what_a_drop_left(bench: Bench, qtbot: QtBot, width: int) -> None:
     strip = Strip(bench.desk, bench.link)
@@ -201,10 +234,9 @@ def test_the_strip_shows_the_link_and_what_a_drop_left(bench: Bench, qtbot: QtBo
 
 
 @pytest.mark.parametrize("theme", [DARK, SUN])
-def test_what_a_drop_left_can_be_read(theme: object) -> None:
+def test_what_a_drop_left_can_be_read(theme: Theme) -> None:
     # Source: WCAG 2.2, 1.4.6 (enhanced contrast), 7:1
-    assert contrast(DARK.over, DARK.over_text) >= 7
-    assert contrast(SUN.over, SUN.over_text) >= 7
+    assert contrast(theme.over, theme.over_text) >= 7
 
 
 def test_each_state_has_a_shape_of_its_own() -> None:

@@ -8,12 +8,15 @@ from PyQt6.QtCore import QPoint, QRect, Qt
 from PyQt6.QtWidgets import QApplication, QComboBox, QHBoxLayout, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
 
-from sequencer.shell.messages import Arm, Drive, Start
+from sequencer.score.marks import Mark
+from sequencer.shell.messages import Arm, Drive, Go, Start, TakeHands
 from tests.ui.link.fakes import Bench
+from ui.acts.poses import Poses
 from ui.desk import Note
 from ui.run.column import RigColumn
 from ui.run.drive import DrivePanel
 from ui.run.form import Form
+from ui.run.going import GoPanel
 from ui.run.hold import Hold
 from ui.run.panel import RunPanel
 from ui.run.strip import Strip
@@ -63,7 +66,8 @@ def whole(bench: Bench, qtbot: QtBot) -> Whole:
 
 
 def moving(bench: Bench) -> list[object]:
-    return [one for crew in bench.crews for one in crew.told if isinstance(one, Arm | Start | Drive)]
+    told = [one for crew in bench.crews for one in crew.told]
+    return [one for one in told if isinstance(one, Arm | Start | Drive | Go) or one == TakeHands(True)]
 
 
 def activations(qtbot: QtBot, widget: QWidget) -> None:
@@ -77,7 +81,15 @@ def activations(qtbot: QtBot, widget: QWidget) -> None:
 
 @pytest.mark.parametrize("stand", ["offline", "idle", "ready"])
 def test_no_single_activation_of_any_widget_moves_anything(bench: Bench, qtbot: QtBot, stand: str) -> None:
+    desk = bench.desk
+    marks = (Mark("doorway", (("pan", -20.0),)), Mark("window", (("pan", 35.0),)))
+    desk.open(replace(desk.project, marks=marks), desk.folder)
     first = Whole(bench, qtbot)
+    poses = Poses(desk, bench.link)
+    poses.choose(("doorway",), "doorway")
+    whole = first.window.layout()
+    assert whole is not None
+    whole.addWidget(GoPanel(poses))
     if stand != "offline":
         bench.connect()
     number = len(first.window.findChildren(QWidget))

@@ -3,17 +3,19 @@
 from dataclasses import replace
 
 import pytest
-from PyQt6.QtCore import Qt
+from PyQt6.QtCore import QPoint, QRect, Qt
+from PyQt6.QtGui import QFontMetrics
 from PyQt6.QtWidgets import QApplication, QCheckBox
 from pytestqt.qtbot import QtBot
 
 from sequencer.live.handling import Deed
 from sequencer.score.move import Move
-from sequencer.shell.messages import Arm, Drive, Pressed, Punch, Start, TakeHands
+from sequencer.shell.messages import Arm, Drive, Pressed, Punch, Said, Start, TakeHands
 from tests.ui.link.fakes import Bench
 from ui.run.by_hand import unperformed
 from ui.run.form import Form
 from ui.run.panel import RunPanel
+from ui.run.plate import bold
 from ui.theme import BIG_TARGET_PX, STATE_PX
 
 CONTROL = Qt.KeyboardModifier.ControlModifier
@@ -230,3 +232,35 @@ def test_letters_that_matter_are_large(panel: RunPanel, bench: Bench) -> None:
     for one in panel.form.by_hand.findChildren(QCheckBox):
         assert one.font().pixelSize() >= STATE_PX or one.fontInfo().pixelSize() >= STATE_PX
         assert one.height() >= 44
+
+
+@pytest.mark.parametrize("phase", ["ready", "running"])
+def test_where_there_is_little_room_no_word_on_the_punch_and_the_start_is_cut(
+    bench: Bench, qtbot: QtBot, phase: str
+) -> None:
+    bench.desk.turn_to("run")
+    panel = RunPanel(bench.desk, bench.link)
+    qtbot.addWidget(panel)
+    panel.resize(544, 196)
+    panel.show()
+    perform(bench, "tilt", phase=phase, hands=True)
+    QApplication.processEvents()
+    state = panel.punch.words[0]
+    # the brackets, the word, and what is around them
+    assert QFontMetrics(bold(panel.punch, 30)).horizontalAdvance(state) <= panel.punch.width() - 70
+    assert panel.punch.height() >= 44
+    shown = [one for one in (panel.punch, panel.start, panel.count, panel.resetting) if one.isVisible()]
+    assert len(shown) == (4 if phase == "ready" else 2)
+    for one in shown:
+        assert panel.rect().contains(QRect(one.mapTo(panel, QPoint()), one.size())), one.accessibleName()
+    if phase == "ready":
+        letters = QFontMetrics(bold(panel.start, STATE_PX - 2))
+        assert letters.horizontalAdvance(panel.start._words) <= panel.start.width() - 16
+    bench.phase("idle")
+
+
+def test_the_log_says_what_was_punched(panel: RunPanel, bench: Bench) -> None:
+    perform(bench, "tilt", phase="running")
+    bench.crew.says.append(Said(bench.clock.ns, "punch", "in"))
+    bench.go()
+    assert panel.log.toPlainText().splitlines()[-1].endswith("  punched in")
