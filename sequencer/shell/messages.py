@@ -147,7 +147,7 @@ class Said(msgspec.Struct, frozen=True, tag="said"):
 
 
 class Pressed(msgspec.Struct, frozen=True, tag="pressed"):
-    """Somebody asked for `deed` on pad number `pad`, in the words of `live.hands.Deed`."""
+    """Somebody asked for `deed` on pad number `pad`, in the words of `live.handling.Deed`."""
 
     deed: str
     pad: int

@@ -246,12 +246,6 @@ def worded(words: str, font: QFont, colour: str, ground: str, ratio: float, room
     return picture
 
 
-@lru_cache(maxsize=32)
-def hatch(colour: str, part: float = 1.0) -> QBrush:
-    """Return a brush of slanted lines."""
-    return QBrush(paint(colour, part), Qt.BrushStyle.BDiagPattern)
-
-
 def dashed(lines: Floats, zero_px: float, on_px: float = 6.0, off_px: float = 4.0) -> Floats:
     """Return the lines that lie in the dashes, counted across: they stay in their instants while a curve's values move.
 
