@@ -10,7 +10,30 @@ from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from sequencer.rig.axis import Rig
-from sequencer.rig.signals import Feedback, Setpoint
+from sequencer.rig.outlet import AtEnd
+from sequencer.rig.signals import Feedback, Setpoint, Trigger, TriggerName
+from sequencer.timebase.timecode import Timebase
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carries:
+    """What an output can carry of the axes that it is given, as it is addressed.
+
+    `most_hz`: the setpoint sets a second that its link holds, with `why` in words (its speed and the size of a set).
+    Shape: `resolution` A, the least step that it can say, 0 where that is finer than matters; `span` A, the least and
+    the greatest value, None where there is no end; both in the axis's unit, in the order of the axes given, or empty.
+    `ahead_s`: it schedules; setpoints are handed to it so long before they are due, and it sees to it that the rig has
+    them by then. 0: it acts on receipt. `committed_s`: what is due within that time cannot be replaced any more.
+    """
+
+    most_axes: int | None = None
+    most_hz: float | None = None
+    why: str = ""
+    resolution: tuple[float, ...] = ()
+    span: tuple[tuple[float, float] | None, ...] = ()
+    ahead_s: float = 0.0
+    committed_s: float = 0.0
+    triggers: tuple[TriggerName, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +56,24 @@ class Output(Protocol):
         ...
 
     def send(self, setpoint: Setpoint) -> None:
-        """Send one setpoint set; a full buffer drops it, since the next is newer."""
+        """Send one setpoint set; a full buffer drops it, since the next is newer.
+
+        To an output that schedules it comes `ahead_s` before it is due, else when it is due.
+        """
+        ...
+
+    def replace(self, from_ns: int) -> None:
+        """Forget what was sent that is due at `from_ns` or later: other setpoints for then follow at once.
+
+        Only an output that schedules is ever told so; it tells its rig with the next setpoint set at the latest.
+        """
+        ...
+
+    def fire(self, trigger: Trigger) -> bool:
+        """Have the camera do something, at the trigger's instant where the output schedules, else at once.
+
+        Return whether it went out: an output that carries no such trigger does nothing.
+        """
         ...
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
@@ -76,19 +116,35 @@ class Output(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+def no_names() -> tuple[str, ...]:
+    """Return no address: there is nothing to look for."""
+    return ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OutputKind:
     """The record that an output's file exports as `KIND`.
 
-    `scheme` begins the addresses that it opens (`osc` for `osc://127.0.0.1:9000`). `answers` says whether a rig behind
-    it tells where it stands. `stop_action` is what a device does when setpoints end, in plain words. `open` is called
-    again between two ticks once a link is gone, so that only its first call may take long.
+    `schemes` begin the addresses that it opens (`osc` for `osc://127.0.0.1:9000`). `answers` says whether a rig behind
+    it can tell where it stands. `at_end` is what a device does when setpoints end, as far as the standard says;
+    `stop_action` says it, and what a stop is to it, in plain words.
+    `carries` reads an address without opening anything. `open` is called again between two ticks once a link is gone,
+    so that only its first call may take long. Both are given the axes that this output shall have, as a rig of their
+    own. Error: LinkError from both, for an address that cannot be read.
+    `drives`: whether a rig is behind it. One that only tells others of the move (a file, tracking data) has all axes
+    and claims none. `shared`: another process may hold the same address open at the same time (not so a serial port).
+    `names` are the addresses that are found on this machine now.
     """
 
-    scheme: str
+    schemes: tuple[str, ...]
     answers: bool
     stop_action: str
-    open: Callable[[str, Rig], AbstractContextManager[Output]]
+    carries: Callable[[str, Rig], Carries]
+    open: Callable[[str, Rig, Timebase], AbstractContextManager[Output]]
+    at_end: AtEnd = "unknown"
+    drives: bool = True
+    shared: bool = True
+    names: Callable[[], tuple[str, ...]] = no_names
 
 
 @dataclass(frozen=True, slots=True)

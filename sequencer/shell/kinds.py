@@ -20,11 +20,16 @@ from sequencer.adapters.contract import Carried, ControllerKind, Output, OutputK
 from sequencer.errors import LinkError
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import LawKind
+from sequencer.timebase.rate import Rate
+from sequencer.timebase.timecode import Counting, Timebase, parse
 
 LAWS_GROUP = "twintake.laws"
 OUTPUTS_GROUP = "twintake.outputs"
 SOURCES_GROUP = "twintake.sources"
 CONTROLLERS_GROUP = "twintake.controllers"
+
+_COUNTING = Counting(Rate(25))
+_NO_PROJECT = Timebase(_COUNTING, parse("00:00:00:00", _COUNTING))
 
 K = TypeVar("K", LawKind, OutputKind, SourceKind, ControllerKind)
 
@@ -79,9 +84,29 @@ def controllers_left_out() -> dict[str, str]:
     return dict(_controllers()[1])
 
 
-def open_output(address: str, rig: Rig) -> AbstractContextManager[Output]:
+def output_kind(address: str) -> OutputKind:
+    """Return the output that opens `address`. Error: LinkError that lists the schemes there are."""
+    return _by_scheme(_outputs(), address, "output")
+
+
+def output_kinds() -> tuple[OutputKind, ...]:
+    """Return the kinds of outputs there are, each once."""
+    return tuple(dict.fromkeys(_outputs()[0].values()))
+
+
+def output_names() -> dict[str, tuple[str, ...] | str]:
+    """Return for each kind of output, by its schemes, the addresses it finds here, or why it finds none."""
+    return {", ".join(kind.schemes): _named(kind.names) for kind in output_kinds()}
+
+
+def outputs_left_out() -> dict[str, str]:
+    """Return what brought no output, with the reason, for the operator to read."""
+    return dict(_outputs()[1])
+
+
+def open_output(address: str, rig: Rig, timebase: Timebase = _NO_PROJECT) -> AbstractContextManager[Output]:
     """Open the rig at `address`, as in `osc://127.0.0.1:9000`. Error: LinkError."""
-    return _by_scheme(_outputs(), address, "output").open(address, rig)
+    return output_kind(address).open(address, rig, timebase)
 
 
 def open_source(address: str) -> AbstractContextManager[Source]:
@@ -113,7 +138,7 @@ def _laws() -> Found[LawKind]:
 
 @cache
 def _outputs() -> Found[OutputKind]:
-    return _found(sequencer.adapters.outputs, OUTPUTS_GROUP, OutputKind, lambda kind: (kind.scheme,))
+    return _found(sequencer.adapters.outputs, OUTPUTS_GROUP, OutputKind, lambda kind: kind.schemes)
 
 
 @cache

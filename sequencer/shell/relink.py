@@ -8,7 +8,7 @@ from contextlib import AbstractContextManager, ExitStack, contextmanager
 
 from sequencer.adapters.contract import LinkState, Output
 from sequencer.errors import LinkError
-from sequencer.rig.signals import Feedback, Setpoint
+from sequencer.rig.signals import Feedback, Setpoint, Trigger
 
 EVERY_NS = 500_000_000
 
@@ -57,6 +57,14 @@ class Relink:
     def send(self, setpoint: Setpoint) -> None:
         with self._here() as opened:
             opened.send(setpoint)
+
+    def replace(self, from_ns: int) -> None:
+        with self._here() as opened:
+            opened.replace(from_ns)
+
+    def fire(self, trigger: Trigger) -> bool:
+        with self._here() as opened:
+            return opened.fire(trigger)
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         with self._here() as opened:

@@ -13,10 +13,11 @@ import pytest
 
 from sequencer.adapters import wallclock
 from sequencer.adapters.contract import LinkState, Output
-from sequencer.adapters.outputs.osc import KIND, Address, OscOutput, parse_address
+from sequencer.adapters.outputs.osc import Address, OscOutput, parse_address
 from sequencer.errors import LinkError
 from sequencer.rig.axis import Axis, Rig
 from sequencer.rig.signals import Setpoint
+from sequencer.shell.kinds import open_output
 from sequencer.wire.osc import Message, Numbers, actual_addresses, command, decode, setpoint_addresses
 from sequencer.wire.timetag import IMMEDIATELY, instant, timetag
 
@@ -57,7 +58,7 @@ def listener() -> Iterator[socket.socket]:
 
 @pytest.fixture(params=[""])
 def peer(listener: socket.socket, request: pytest.FixtureRequest) -> Iterator[Peer]:
-    with KIND.open(f"osc://127.0.0.1:{listener.getsockname()[1]}{request.param}", RIG) as output:
+    with open_output(f"osc://127.0.0.1:{listener.getsockname()[1]}{request.param}", RIG) as output:
         yield Peer(listener, output)
 
 
@@ -183,7 +184,7 @@ def test_a_host_is_looked_up_once_also_where_the_link_is_opened_again(
 
     monkeypatch.setattr(socket, "getaddrinfo", counted)
     for _ in range(3):
-        with KIND.open(f"osc://localhost:{listener.getsockname()[1]}", RIG) as output:
+        with open_output(f"osc://localhost:{listener.getsockname()[1]}", RIG) as output:
             output.ask()
             assert listener.recv(65_535)
     assert asked == ["localhost"]
@@ -291,7 +292,7 @@ def test_nobody_listening_is_told_but_not_raised() -> None:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as closed:
         closed.bind(("127.0.0.1", 0))
         port = closed.getsockname()[1]
-    with KIND.open(f"osc://127.0.0.1:{port}", RIG) as output:
+    with open_output(f"osc://127.0.0.1:{port}", RIG) as output:
         for _ in range(10):
             output.send(Setpoint(time.monotonic_ns(), *SETPOINT))
             output.read(time.monotonic_ns())
@@ -341,12 +342,12 @@ def test_axis_names_that_osc_cannot_carry_are_said_at_once() -> None:
         name="r",
         axes=(Axis(name="pan*", kind="pan", unit="deg", travel=None, speed=1, acceleration=1, jerk=1),),
     )
-    with pytest.raises(LinkError, match="pan"), KIND.open("osc://127.0.0.1:9000", rig):
+    with pytest.raises(LinkError, match="pan"), open_output("osc://127.0.0.1:9000", rig):
         pass
 
 
 def test_the_port_closes_with_the_block(listener: socket.socket) -> None:
-    with KIND.open(f"osc://127.0.0.1:{listener.getsockname()[1]}", RIG) as output:
+    with open_output(f"osc://127.0.0.1:{listener.getsockname()[1]}", RIG) as output:
         assert isinstance(output.fileno(), int)
     with pytest.raises(LinkError):
         output.send(Setpoint(0, *SETPOINT))

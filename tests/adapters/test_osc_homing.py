@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from sequencer.adapters.outputs.osc import KIND, OscOutput
+from sequencer.adapters.outputs.osc import OscOutput
+from sequencer.shell.kinds import open_output
 from sequencer.wire.osc import Message, Numbers, actual_addresses, command, decode
 from sequencer.wire.timetag import IMMEDIATELY
 from tests.adapters.test_osc import MS_NS, RIG, SECOND_NS, Peer
@@ -17,7 +18,7 @@ def peer(request: pytest.FixtureRequest) -> Iterator[Peer]:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as port:
         port.bind(("127.0.0.1", 0))
         port.settimeout(5)
-        with KIND.open(f"osc://127.0.0.1:{port.getsockname()[1]}{request.param}", RIG) as output:
+        with open_output(f"osc://127.0.0.1:{port.getsockname()[1]}{request.param}", RIG) as output:
             yield Peer(port, output)
 
 

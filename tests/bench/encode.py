@@ -11,9 +11,9 @@ from pythonosc.osc_bundle import OscBundle
 from pythonosc.osc_bundle_builder import OscBundleBuilder
 from pythonosc.osc_message_builder import OscMessageBuilder
 
-from sequencer.adapters.outputs.osc import KIND
 from sequencer.rig.axis import Axis, Rig
 from sequencer.rig.signals import Setpoint
+from sequencer.shell.kinds import open_output
 from sequencer.wire.osc import Numbers, actual_addresses, setpoint_addresses
 from sequencer.wire.timetag import timetag
 from tests.bench.table import Table
@@ -101,6 +101,6 @@ def send_us(position: np.ndarray, velocity: np.ndarray) -> float:
     """Return what `send` costs when the rig does not read: its full buffer drops datagrams, as a network would."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as rig:
         rig.bind(("127.0.0.1", 0))
-        with KIND.open(f"osc://127.0.0.1:{rig.getsockname()[1]}", RIG) as output:
+        with open_output(f"osc://127.0.0.1:{rig.getsockname()[1]}", RIG) as output:
             setpoint = Setpoint(0, position, velocity)
             return cost_us(lambda: output.send(setpoint))[0]

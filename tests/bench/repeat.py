@@ -21,7 +21,7 @@ from sequencer.playback.state import Phase
 from sequencer.project.store import load_rig
 from sequencer.rig import servo
 from sequencer.rig.axis import Axis, Camera, Rig
-from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
 from sequencer.shell.ears import Ears
 from sequencer.shell.loop import Engine, Wires
 from sequencer.sync.mtc import mtc_follower
@@ -58,6 +58,12 @@ class Head:
 
     def send(self, setpoint: Setpoint) -> None:
         self.motors = servo.command(self.motors, setpoint)
+
+    def replace(self, from_ns: int) -> None:
+        raise AssertionError("a rig that schedules nothing was told to replace something")
+
+    def fire(self, trigger: Trigger) -> bool:
+        return False
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         # answers are one step old, so that an instant always has a step on either side

@@ -18,7 +18,7 @@ from sequencer.playback.state import Phase
 from sequencer.project.store import load
 from sequencer.rig import servo
 from sequencer.rig.axis import Rig
-from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
 from sequencer.shell.ears import Ears
 from sequencer.shell.kinds import laws
 from sequencer.shell.loop import Engine, Wires
@@ -100,6 +100,12 @@ class SimulatedRig:
         if self._through("send"):
             self._asked_ns = self.now_ns
             self.motors = servo.command(self.motors, setpoint)
+
+    def replace(self, from_ns: int) -> None:
+        raise AssertionError("a rig that schedules nothing was told to replace something")
+
+    def fire(self, trigger: Trigger) -> bool:
+        return False
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         self.motors = servo.advance(self.motors, heard_ns)

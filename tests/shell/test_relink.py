@@ -8,7 +8,7 @@ import pytest
 
 from sequencer.adapters.contract import LinkState
 from sequencer.errors import LinkError
-from sequencer.rig.signals import Feedback, Setpoint
+from sequencer.rig.signals import Feedback, Setpoint, Trigger
 from sequencer.shell.relink import EVERY_NS, Relink
 
 TICK_NS = 4_000_000
@@ -43,6 +43,13 @@ class Port:
     def send(self, setpoint: Setpoint) -> None:
         self._work()
         self.sent += 1
+
+    def replace(self, from_ns: int) -> None:
+        self._work()
+
+    def fire(self, trigger: Trigger) -> bool:
+        self._work()
+        return True
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         self._work()

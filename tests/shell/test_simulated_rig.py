@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from sequencer.adapters.contract import Output
-from sequencer.adapters.outputs.osc import KIND
 from sequencer.rig.axis import Axis, Rig, Simulated
 from sequencer.rig.signals import Feedback, Setpoint
+from sequencer.shell.kinds import open_output
 from sequencer.shell.simulated_rig import ANSWER_NS, WAKE_NS, Device, Faults
 from sequencer.wire.osc import Numbers, actual_addresses, command, setpoint_addresses
 from sequencer.wire.timetag import IMMEDIATELY, WallOffset, instant, timetag
@@ -259,7 +259,7 @@ def wait_for_answer(output: Output, at_most_s: float = 5.0) -> tuple[Feedback, .
 
 @pytest.mark.real_time
 def test_the_process_is_asked_follows_stops_and_ends_with_its_starter(rig_file: Path) -> None:
-    with started(rig_file) as (process, port), KIND.open(f"osc://127.0.0.1:{port}", RIG) as output:
+    with started(rig_file) as (process, port), open_output(f"osc://127.0.0.1:{port}", RIG) as output:
         output.ask()
         start = wait_for_answer(output)[-1]
         assert start.position.tolist() == [0.0, 10.0]

@@ -11,6 +11,7 @@ What goes out, each as one datagram with one bundle:
   it is and ignores setpoints until it is asked again;
 - `/rig/ping` with a whole number, five times a second: the rig answers its sender at once, and a rig that was stopped
   stays so;
+- `/camera/shutter`, `/camera/record` and `/camera/cut`, without arguments: expose one frame, start and stop recording;
 - `/rig/AXIS/here` with one number: the axis stands there, and counts from there on. A rig obeys at rest only, while no
   setpoints come.
 
@@ -38,16 +39,18 @@ from urllib.parse import parse_qsl, urlsplit
 import numpy as np
 
 from sequencer.adapters import wallclock
-from sequencer.adapters.contract import LinkState, Output, OutputKind
+from sequencer.adapters.contract import Carries, LinkState, Output, OutputKind
 from sequencer.errors import LinkError, PeerError
 from sequencer.rig.axis import Rig
-from sequencer.rig.signals import Feedback, Setpoint
+from sequencer.rig.signals import TRIGGER_NAMES, Feedback, Setpoint, Trigger
+from sequencer.timebase.timecode import Timebase
 from sequencer.wire import echo
 from sequencer.wire.osc import Form, Numbers, actual_addresses, command, decode, setpoint_addresses, switch_addresses
 from sequencer.wire.timetag import IMMEDIATELY, WallOffset, instant, timetag
 
 _ASK = command("/rig/ask")
 _STOP = command("/stop")
+_TRIGGERS = {name: command(f"/camera/{name}") for name in TRIGGER_NAMES}
 _STOP_TIMES = 3
 _DATAGRAMS_PER_READ = 64
 _LARGEST = 65_535
@@ -119,6 +122,13 @@ class OscOutput:
                 self._offset = self._offset.follow(*wallclock.measure())
             tag = timetag(setpoint.due_ns, self._offset.offset_ns)
         self._put(self._setpoints.pack(tag, setpoint.position.tolist() + setpoint.velocity.tolist()))
+
+    def replace(self, from_ns: int) -> None:
+        raise AssertionError("it schedules nothing, so there is nothing to replace")
+
+    def fire(self, trigger: Trigger) -> bool:
+        self._put(_TRIGGERS[trigger.name])
+        return True
 
     def ask(self) -> None:
         self._put(_ASK)
@@ -253,7 +263,7 @@ def _found(host: str, port: int) -> tuple[int, int, int, tuple[object, ...]]:
 
 
 @contextmanager
-def open_osc(address: str, rig: Rig) -> Iterator[Output]:
+def open_osc(address: str, rig: Rig, _: Timebase) -> Iterator[Output]:
     """Open the link to the rig at `address`. Error: LinkError where there is no such host or axis name."""
     where = parse_address(address)
     try:
@@ -273,9 +283,16 @@ def open_osc(address: str, rig: Rig) -> Iterator[Output]:
         yield output
 
 
+def carries_osc(address: str, _: Rig) -> Carries:
+    """Return what goes through: UDP carries more than the engine ever sends. Error: LinkError."""
+    parse_address(address)
+    return Carries(triggers=TRIGGER_NAMES)
+
+
 KIND = OutputKind(
-    scheme="osc",
+    schemes=("osc",),
     answers=True,
+    carries=carries_osc,
     stop_action="the rig's own doing; it should brake and hold 0.25 s after the last setpoint",
     open=open_osc,
 )

@@ -13,7 +13,7 @@ from sequencer.playback.events import Arm
 from sequencer.playback.state import Phase
 from sequencer.rig import servo
 from sequencer.rig.axis import Rig
-from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
 from sequencer.shell.ears import Ears
 from sequencer.shell.kinds import laws
 from sequencer.shell.loop import TAIL_S, Engine, Wires
@@ -66,6 +66,12 @@ class Bench:
             setpoint = Setpoint(setpoint.due_ns, position, velocity)
         self.sent.append(setpoint)
         self.motors = servo.command(self.motors, setpoint)
+
+    def replace(self, from_ns: int) -> None:
+        raise AssertionError("a rig that schedules nothing was told to replace something")
+
+    def fire(self, trigger: Trigger) -> bool:
+        return False
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         self.motors = servo.advance(self.motors, heard_ns)
