@@ -13,7 +13,9 @@ import pytest
 
 from sequencer.adapters import wallclock
 from sequencer.adapters.contract import LinkState, Output
-from sequencer.adapters.outputs.osc import Address, OscOutput, parse_address
+from sequencer.adapters.osc_links.osc_output import Manner, OscOutput, read_address
+from sequencer.adapters.osc_links.place import Place
+from sequencer.adapters.osc_links.udp import UdpLink
 from sequencer.errors import LinkError
 from sequencer.rig.axis import Axis, Rig
 from sequencer.rig.signals import Setpoint
@@ -63,16 +65,20 @@ def peer(listener: socket.socket, request: pytest.FixtureRequest) -> Iterator[Pe
 
 
 @pytest.mark.parametrize(
-    ("text", "address"),
+    ("text", "place", "manner"),
     [
-        ("osc://127.0.0.1:9000", Address("127.0.0.1", 9000)),
-        ("osc://127.0.0.1:9000?form=d", Address("127.0.0.1", 9000, "d")),
-        ("osc://rig.local:7000/?timetag=now&form=f", Address("rig.local", 7000, "f", False)),
-        ("osc://[::1]:9000?timetag=due", Address("::1", 9000)),
+        ("osc://127.0.0.1:9000", Place("udp", "127.0.0.1", 9000), Manner()),
+        ("osc://127.0.0.1:9000?form=d", Place("udp", "127.0.0.1", 9000), Manner("d")),
+        ("osc://rig.local:7000/?timetag=now&form=f", Place("udp", "rig.local", 7000), Manner("f", False)),
+        ("osc://[::1]:9000?timetag=due", Place("udp", "::1", 9000), Manner()),
+        ("osc+tcp://127.0.0.1:9000?form=d", Place("tcp", "127.0.0.1", 9000), Manner("d")),
+        ("osc+serial:/dev/ttyUSB0", Place("serial", path="/dev/ttyUSB0", baud=115_200), Manner()),
+        ("osc+serial:COM3?baud=9600&timetag=now", Place("serial", path="COM3", baud=9600), Manner("f", False)),
+        ("osc+serial:/dev/by%20id/a%3Fb", Place("serial", path="/dev/by id/a?b", baud=115_200), Manner()),
     ],
 )
-def test_addresses(text: str, address: Address) -> None:
-    assert parse_address(text) == address
+def test_addresses(text: str, place: Place, manner: Manner) -> None:
+    assert read_address(text) == (place, manner)
 
 
 @pytest.mark.parametrize(
@@ -90,11 +96,20 @@ def test_addresses(text: str, address: Address) -> None:
         "osc://127.0.0.1:9000?form",
         "osc://127.0.0.1:9000?speed=9",
         "osc://[::1:9000",
+        "osc://127.0.0.1:9000?baud=9600",
+        "osc+tcp://127.0.0.1",
+        "osc+tcp:/dev/ttyUSB0",
+        "osc+radio://127.0.0.1:9000",
+        "osc+serial:",
+        "osc+serial:/dev/ttyUSB0?baud=fast",
+        "osc+serial:/dev/ttyUSB0?baud=0",
+        "osc+serial:/dev/ttyUSB0?baud=9600.5",
+        "osc+serial:/dev/ttyUSB0?parity=even",
     ],
 )
 def test_an_address_that_is_none_says_how_to_write_it(text: str) -> None:
-    with pytest.raises(LinkError, match=r"osc://127\.0\.0\.1:9000|form=f"):
-        parse_address(text)
+    with pytest.raises(LinkError, match=r"write it as osc(://|\+tcp://|\+serial:/)"):
+        read_address(text)
 
 
 def test_a_setpoint_is_one_bundle_due_at_its_instant(peer: Peer) -> None:
@@ -323,7 +338,7 @@ class FailingPort(socket.socket):
 def test_a_full_buffer_drops_the_setpoint(fault: int) -> None:
     with FailingPort(socket.AF_INET, socket.SOCK_DGRAM) as port:
         port.fault = fault
-        output = OscOutput(port, Address("127.0.0.1", 9), RIG)
+        output = OscOutput(UdpLink(port, "127.0.0.1:9"), RIG)
         output.send(Setpoint(0, *SETPOINT))
         assert output.dropped == 1
 
@@ -332,7 +347,7 @@ def test_a_full_buffer_drops_the_setpoint(fault: int) -> None:
 def test_a_network_that_went_away_is_a_link_that_is_gone(fault: int) -> None:
     with FailingPort(socket.AF_INET, socket.SOCK_DGRAM) as port:
         port.fault = fault
-        output = OscOutput(port, Address("127.0.0.1", 9), RIG)
+        output = OscOutput(UdpLink(port, "127.0.0.1:9"), RIG)
         with pytest.raises(LinkError, match=r"127\.0\.0\.1:9 is gone"):
             output.stop()
 

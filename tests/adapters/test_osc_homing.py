@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from sequencer.adapters.outputs.osc import OscOutput
+from sequencer.adapters.osc_links.osc_output import OscOutput
 from sequencer.shell.kinds import open_output
 from sequencer.wire.osc import Message, Numbers, actual_addresses, command, decode
 from sequencer.wire.timetag import IMMEDIATELY

@@ -12,7 +12,7 @@ from sequencer.score.laws import bezier, cycloidal, linear, poly345, spline, tra
 from sequencer.score.laws.bezier import Bezier
 from sequencer.score.laws.spline import Spline
 from sequencer.score.laws.trapezoid import Trapezoid
-from sequencer.testing import check_law
+from sequencer.testing.laws import check_law
 
 BROKEN = {
     "ends at": UnitCurve(np.array([0.0, 1.0]), np.array([[0.9], [0.0]])),

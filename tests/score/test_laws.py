@@ -22,7 +22,7 @@ from sequencer.score.laws.trapezoid import Trapezoid
 from sequencer.score.move import Ease
 from sequencer.score.ramps import Part
 from sequencer.shell.kinds import laws, laws_left_out
-from sequencer.testing import check_law
+from sequencer.testing.laws import check_law
 
 # W3C CSS Easing Functions Level 1, section on cubic Bézier easing functions: the keywords' points.
 KEYWORDS = {

@@ -126,14 +126,27 @@ class JackIn:
 class JackOut:
     """A JACK port that MIDI goes out of, each message at the audio frame that it is due at."""
 
-    def __init__(self, client: Any, port: Any) -> None:
+    def __init__(self, client: Any, port: Any, hearer: str | None = None) -> None:
         self._client = client
         self._port = port
+        self._hearer = hearer
+        self._ended: str | None = None
         self._waiting: deque[tuple[int, bytes]] = deque()
         self._clock = CycleClock(client.samplerate)
         # a message must be here before the cycle begins that it falls into
         self.ahead_ns = _HAND_OVER_NS + self._clock.frames_ns(2 * client.blocksize)
         client.set_process_callback(self._cycle)
+        client.set_shutdown_callback(self._shutdown)
+
+    def _shutdown(self, status: Any, reason: str) -> None:
+        self._ended = reason
+
+    def check(self, now_ns: int) -> None:
+        """Raise LinkError once the server or the connected port is gone."""
+        if self._ended is not None:
+            raise LinkError(f"the JACK server ended ({self._ended}); start it again")
+        if self._hearer is not None and not self._port.number_of_connections:
+            raise LinkError(f"the MIDI port {self._hearer!r} is gone; plug its device in or start its program again")
 
     def _cycle(self, frames: int) -> None:
         woke_ns = time.monotonic_ns() - self._clock.frames_ns(self._client.frames_since_cycle_start)
@@ -154,7 +167,7 @@ class JackOut:
     def __exit__(self, *fault: object) -> None:
         """Let what was handed over go out before the port closes."""
         give_up_ns = time.monotonic_ns() + 2 * self.ahead_ns
-        while self._waiting and time.monotonic_ns() < give_up_ns:
+        while self._ended is None and self._waiting and time.monotonic_ns() < give_up_ns:
             time.sleep(_DRAIN_S)
 
 
@@ -194,7 +207,7 @@ class Jack:
         """Send to the port called exactly `hearer`."""
         with _client() as client:
             port = client.midi_outports.register("timecode")
-            sink = JackOut(client, port)
+            sink = JackOut(client, port, hearer)
             client.activate()
             client.connect(port, hearer)
             with sink:

@@ -26,6 +26,9 @@ class PipeOut:
         except OSError as error:
             raise LinkError(f"the timecode pipe is gone ({error.strerror}); start its listener again") from error
 
+    def check(self, now_ns: int) -> None:
+        """Do nothing: what is sent into a pipe that is gone raises."""
+
 
 @contextmanager
 def _open_pipe(text: str) -> Iterator[PipeOut]:

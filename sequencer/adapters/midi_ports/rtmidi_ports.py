@@ -118,12 +118,25 @@ class RtmidiOut:
 
     ahead_ns = 0
 
-    def __init__(self, port: Any) -> None:
+    def __init__(self, port: Any, hearer: str | None = None) -> None:
         self._port = port
+        self._hearer = hearer
+        self._checked_ns = time.monotonic_ns()
 
     def send(self, data: bytes, due_ns: int) -> None:
-        """Send the message `data` now; RtMidi cannot send at an instant."""
-        self._port.send_message(data)
+        """Send the message `data` now; RtMidi cannot send at an instant. Error: LinkError where it refuses."""
+        try:
+            self._port.send_message(data)
+        except _binding().RtMidiError as error:
+            raise LinkError(f"the MIDI port failed ({error}); open it again") from error
+
+    def check(self, now_ns: int) -> None:
+        """Look each second whether the port is still there; RtMidi itself does not say. Error: LinkError."""
+        if self._hearer is None or now_ns - self._checked_ns < _STILL_THERE_NS:
+            return
+        self._checked_ns = now_ns
+        if self._hearer not in self._port.get_ports():
+            raise LinkError(f"the MIDI port {self._hearer!r} is gone; plug its device in or start its program again")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +176,7 @@ class RtMidi:
         """Send to the port called exactly `hearer`."""
         with _port("MidiOut", self.driver) as port:
             port.open_port(_place(hearer, port), "timecode")
-            yield RtmidiOut(port)
+            yield RtmidiOut(port, hearer)
 
     @contextmanager
     def speak_virtual(self, name: str) -> Iterator[RtmidiOut]:

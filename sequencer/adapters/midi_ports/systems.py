@@ -20,6 +20,10 @@ class MidiOut(Protocol):
         """Send one message, at `due_ns` where the port can, else now. Error: LinkError once the link is gone."""
         ...
 
+    def check(self, now_ns: int) -> None:
+        """Look, now and then, whether the other end is still there. Error: LinkError once it is gone."""
+        ...
+
 
 class System(Protocol):
     """What has MIDI ports: a JACK server, or a driver of the operating system. Error: LinkError from any method."""

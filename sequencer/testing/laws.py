@@ -1,6 +1,6 @@
-"""Checks for those who add things: each says in plain words what is wrong, or nothing. It refuses no kind a look.
+"""Checks a motion law for those who add one: in plain words what is wrong, or nothing. It refuses no kind a look.
 
-A package that brings a motion law calls `check_law(KIND)` in its own tests.
+A package that brings a law calls `check_law(KIND)` in its own tests.
 """
 
 import json

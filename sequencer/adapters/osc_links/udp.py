@@ -1,0 +1,100 @@
+"""OSC packets as datagrams, one each. A network may lose any of them, and says nothing of it.
+
+Where nothing listens at the address, the machine there may say so. That is no reason to raise: it also happens before
+the rig is switched on. `trouble` says it, and playback stops a rig whose answers are missing.
+"""
+
+import errno
+import socket
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sequencer.adapters.osc_links.hosts import found
+from sequencer.errors import LinkError
+
+_PER_READ = 64
+_LARGEST = 65_535
+_REFUSAL_HOLDS_NS = 1_000_000_000
+_FULL = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.ENOBUFS})
+
+
+class UdpLink:
+    """A connected socket that does not wait."""
+
+    times = 3
+    garbage = 0
+    waiting = 0
+
+    def __init__(self, port: socket.socket, where: str) -> None:
+        self._port = port
+        self._refused_ns: int | None = None
+        self.where = where
+        self.dropped = 0
+
+    def fileno(self) -> int | None:
+        return self._port.fileno()
+
+    def put(self, packet: bytes) -> bool:
+        """Send one datagram, or drop it where there is no room.
+
+        A refusal belongs to an earlier datagram and keeps this one from going out, so it is tried once more.
+        """
+        for _ in range(2):
+            try:
+                self._port.send(packet)
+                return True
+            except ConnectionError:
+                self._refused_ns = time.monotonic_ns()
+            except OSError as fault:
+                if fault.errno not in _FULL:
+                    raise self._gone(fault) from fault
+                self.dropped += 1
+                return False
+        return False
+
+    def put_urgent(self, packet: bytes, *, clears: bool = False) -> bool:
+        return self.put(packet)
+
+    def packets(self) -> list[bytes]:
+        heard = []
+        for _ in range(_PER_READ):
+            try:
+                heard.append(self._port.recv(_LARGEST))
+            except BlockingIOError:
+                break
+            except ConnectionError:
+                self._refused_ns = time.monotonic_ns()
+            except OSError as fault:
+                raise self._gone(fault) from fault
+            else:
+                self._refused_ns = None
+        return heard
+
+    def go_on(self) -> None:
+        pass  # a datagram goes out whole or not at all
+
+    def trouble(self) -> str:
+        if self._refused_ns is not None and time.monotonic_ns() - self._refused_ns < _REFUSAL_HOLDS_NS:
+            return f"nothing listens at {self.where}; start the rig, or correct the address"
+        return ""
+
+    def _gone(self, fault: OSError) -> LinkError:
+        return LinkError(f"the link to the rig at {self.where} is gone: {fault.strerror}; check cable and network")
+
+
+@contextmanager
+def open_udp(host: str, port: int) -> Iterator[UdpLink]:
+    """Open a link to a host and port. Error: LinkError where there is no such host or no network."""
+    where = f"{host}:{port}"
+    try:
+        reached = found(host, port, socket.SOCK_DGRAM)
+        opened = reached.socket()
+    except OSError as fault:
+        raise LinkError(f"no rig can be reached at {where}: {fault.strerror}; check the address") from fault
+    with opened:
+        try:
+            opened.connect(reached.place)
+        except OSError as fault:
+            raise LinkError(f"no rig can be reached at {where}: {fault.strerror}; check the network") from fault
+        yield UdpLink(opened, where)
