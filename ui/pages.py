@@ -121,6 +121,14 @@ def drive(desk: Desk, link: Link) -> QWidget:
     return scrolled(DrivePanel(desk, link))
 
 
+def homing(desk: Desk, link: Link) -> QWidget:
+    """Return what homes axes."""
+    from ui.panels.typed import typed_number
+    from ui.run.homing import HomingPanel
+
+    return scrolled(HomingPanel(desk, link, typed_number))
+
+
 def opening() -> QLabel:
     """Return what is there until a project is."""
     words = QLabel(translate("window", "The project is being opened."))

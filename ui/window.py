@@ -126,9 +126,9 @@ class Window(QMainWindow):
         self.setup = Later(lambda: pages.setup(desk, self.files, link))
         self.help, self.picker = Later(self._help), Later(self._picker)
         self.first_run = Later(self._first_run)
-        self.lens = LensView(desk)
-        self.plan = PlanView(desk)
+        self.lens, self.plan = LensView(desk), PlanView(desk)
         self.run, self.drive = Later(lambda: pages.run(desk, link)), Later(lambda: pages.drive(desk, link))
+        self.homing = Later(lambda: pages.homing(desk, link))
 
     def _lay_out(self) -> None:
         self.drawer = QTabWidget()
@@ -158,6 +158,7 @@ class Window(QMainWindow):
         self.run_page.addTab(self.run, translate("window", "Run"))
         self.run_page.addTab(self.drive, translate("window", "Drive by hand"))
         self.run_page.addTab(self.run_marks, translate("window", "Marks"))
+        self.run_page.addTab(self.homing, translate("window", "Homing"))
         self.middle = self._splitter(Qt.Orientation.Vertical, work, self.drawer, self.run_page)
         self.views = self._splitter(Qt.Orientation.Vertical, self.lens, self.plan)
         self.body = self._splitter(Qt.Orientation.Horizontal, self.column, self.middle, self.views)

@@ -9,9 +9,9 @@ import typer
 
 from sequencer.cli.exits import console, errors, exits
 from sequencer.cli.link_shown import LinkShown
-from sequencer.cli.options import Folder, TickHz
+from sequencer.cli.options import Folder, Out, TickHz, outputs
 from sequencer.cli.play import CAUTION, demand_pads
-from sequencer.cli.play_options import AtOnce, Out, Pads, Precise
+from sequencer.cli.play_options import AtOnce, Pads, Precise
 from sequencer.cli.shown import position_words
 from sequencer.errors import ProjectError
 from sequencer.live.handling import Deed
@@ -31,7 +31,7 @@ _RESET_S = 2.0  # for the engine's next tick, with room
 
 def drive(
     project: Folder,
-    out: Out = "osc://127.0.0.1:9000",
+    out: Out = None,
     pads: Pads = "pads:",
     to: Annotated[str | None, typer.Option("--to", help="Go to this mark first.")] = None,
     tick_hz: TickHz = 250,
@@ -44,7 +44,7 @@ def drive(
         setup = Setup(
             project=str(project),
             run=None,
-            output=out,
+            output=outputs(out),
             sync="internal",
             controllers=pads,
             tick_hz=tick_hz,
@@ -157,6 +157,7 @@ class _Driver:
     def _tell(self, status: Status | None, said: list[Said]) -> None:
         for one in said:
             if one.code == "at mark":
-                self._tour.arrived()
+                self._tour.arrived(one.at_ns)
             console.print(one.text, markup=False, highlight=False)
+        self._tour.look(status)
         self._link.look(status)

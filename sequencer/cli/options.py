@@ -63,6 +63,13 @@ def instant(option: str, given: str, timebase: Timebase) -> Fraction:
 
 
 Folder = Annotated[Path, typer.Argument(help="A project folder.")]
+Out = Annotated[
+    list[str] | None,
+    typer.Option(
+        help="Where the rig is, as osc://HOST:PORT or AXIS,AXIS=ADDRESS; may be repeated. Without it, the outputs of "
+        "rig.json, else osc://127.0.0.1:9000. twintake ports lists the kinds."
+    ),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document, and nothing else.")]
 Write = Annotated[bool, typer.Option("--write", help="Keep the result in the project; the file before stays as .bak.")]
 Speed = Annotated[
@@ -75,3 +82,8 @@ Within = Annotated[
     float | None,
     typer.Option(callback=_pixels, help="Takes match when the picture shifts by no more pixels at any frame."),
 ]
+
+
+def outputs(given: list[str] | None) -> str:
+    """Return the outputs that were named, as a setup takes them; nothing for those of the rig."""
+    return "; ".join(given or ())

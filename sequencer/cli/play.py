@@ -14,7 +14,8 @@ from msgspec.structs import replace
 from sequencer.cli import play_options as how
 from sequencer.cli.exits import console, errors, exits
 from sequencer.cli.link_shown import LinkShown, link_words
-from sequencer.cli.options import Folder, PassName, Speed, TickHz, fraction, instant, number
+from sequencer.cli.options import Folder, Out, PassName, Speed, TickHz, fraction, instant, number, outputs
+from sequencer.cli.play_remote import stay
 from sequencer.cli.shown import clock_words
 from sequencer.errors import LinkError, ProjectError
 from sequencer.live.handling import Deed
@@ -51,7 +52,7 @@ def play(
     give: how.Give = None,
     offset_frames: how.OffsetFrames = None,
     delay_ms: how.DelayMs = None,
-    out: how.Out = "osc://127.0.0.1:9000",
+    out: Out = None,
     run: PassName = None,
     cue: how.OneCue = None,
     until: how.Until = None,
@@ -74,7 +75,7 @@ def play(
         setup = Setup(
             project=str(project),
             run=shoot.pass_of(opened, run).name,
-            output=out,
+            output=outputs(out),
             sync="internal" if sync == "osc" else sync,
             sources=_sources(sync, midi_in, audio_in),
             triggers=_inlets("--trigger", trigger or (["osc:9001"] if sync == "osc" else []), ("osc", "midi")),
@@ -204,14 +205,15 @@ def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
     if not asked and not typer.confirm("Arm and move to the start?"):
         raise typer.Exit(0)
     try:
+        if order.remote:
+            stay(watch, order, _ARM_S, f"{CAUTION} {REMOTE}")
         watch.arm(order)
         watch.until(Phase.READY, _ARM_S)
         if order.by_hand:
             running.tell(TakeHands(on=True))
         if setup.sync in ("internal", "audio") and not setup.triggers:
             running.tell(Start())
-        # with triggers that choose, nothing but a stop ends it
-        watch.until(Phase.IDLE if order.remote else Phase.FINISHED, math.inf)
+        watch.until(Phase.FINISHED, math.inf)
         if order.take is not None:
             console.print(f"kept {watch.until_kept().path}", highlight=False, soft_wrap=True)
     except KeyboardInterrupt:

@@ -42,7 +42,6 @@ OffsetFrames = Annotated[
 DelayMs = Annotated[
     float | None, typer.Option(help="Milliseconds that the source's time arrives late; the project's if not said.")
 ]
-Out = Annotated[str, typer.Option(help="The rig, as osc://HOST:PORT.")]
 OneCue = Annotated[str | None, typer.Option("--cue", help="Play this cue only; else all, from the first cue or key.")]
 Until = Annotated[str | None, typer.Option(help="End at this timecode, or where the move next rests.")]
 Joins = Annotated[Late, typer.Option(help="Timecode that starts or jumps in mid-move: refuse it, or join there.")]

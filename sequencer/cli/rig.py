@@ -20,7 +20,7 @@ import typer
 
 from sequencer.cli import rig_options as how
 from sequencer.cli.exits import FOUND, console, errors, exits
-from sequencer.cli.options import Folder, Json
+from sequencer.cli.options import Folder, Json, Out, outputs
 from sequencer.cli.play import CAUTION
 from sequencer.cli.rig_home import Homer, homed, homings
 from sequencer.cli.rig_shown import Walked, show_rig
@@ -36,7 +36,7 @@ from sequencer.shell.kinds import laws
 
 def rig(
     project: Folder,
-    out: how.Out = "osc://127.0.0.1:9000",
+    out: Out = None,
     axis: how.Only = None,
     travel: how.Travel = None,
     home: how.Home = None,
@@ -69,7 +69,7 @@ def rig(
         if not arm and not typer.confirm("Go on?"):
             raise typer.Exit(0)
         if wishes:
-            homed(Homer(said=said, asks=not yes, armed=arm), opened, project, out, wishes, json)
+            homed(Homer(said=said, asks=not yes, armed=arm), opened, project, outputs(out), wishes, json)
             return
         walk = Walk(
             given=given,
@@ -80,7 +80,7 @@ def rig(
             armed=arm,
             said=said,
         )
-        came = _walk_all(walk, opened, project, out, axes, keep_takes)
+        came = _walk_all(walk, opened, project, outputs(out), axes, keep_takes)
         if json:
             print(plain_json.dumps(_facts(opened, project, came), indent=2, allow_nan=False))
         if any(one.trouble for one in came):

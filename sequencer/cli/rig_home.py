@@ -17,7 +17,7 @@ from sequencer.cli import rig_options as how
 from sequencer.cli.exits import FOUND
 from sequencer.cli.rig_shown import quantity, show_rig
 from sequencer.errors import ProjectError
-from sequencer.live.homing import SLOW, Stage, begin, furthest
+from sequencer.live.homing import SLOW, Stage, begin, demand_place, furthest
 from sequencer.project.document import Project
 from sequencer.project.files import RIG
 from sequencer.rig.axis import Axis, Rig
@@ -73,10 +73,11 @@ def homings(rig: Rig, by_switch: list[str] | None, by_word: list[str] | None) ->
         if name in (by_switch or ()):
             mend = "leave one of the two out"
             raise ProjectError("--here", f"{name} is to be homed by its switch as well", mend, "command line")
-        if axis.travel is not None and not axis.travel[0] <= value <= axis.travel[1]:
-            low, high = axis.travel
-            words = f"{name} cannot stand at {value:g}, outside its travel {low:g}..{high:g}"
-            raise ProjectError("--here", words, "measure it again, or correct the travel in rig.json", "command line")
+        try:
+            demand_place(axis, value)
+        except ValueError as fault:
+            mend = "measure it again, or correct the travel in rig.json"
+            raise ProjectError("--here", str(fault), mend, "command line") from fault
         wishes.append(Wish(axis, value))
     return tuple(wishes)
 
@@ -118,8 +119,9 @@ def _by_switch(homer: Homer, ground: Ground, axis: Axis, stands: dict[str, float
     _say(
         homer,
         f"  {axis.name} will go towards its {search.homing.towards} end at {quantity(speed, axis, 'speed')} until its "
-        f"switch closes, by {quantity(furthest(search), axis, 'position')} at most, and come off it at {slow:.3g}. "
-        "Where it says that it stands means nothing before: watch it, and keep its whole way clear. The others stand.",
+        f"switch closes, by {quantity(furthest(search), axis, 'position')} at most, and come off it and into its "
+        f"travel at {slow:.3g}. Where it says that it stands means nothing before: watch it, and keep its whole way "
+        "clear. The others stand.",
     )
     one = Homed(axis=axis.name, unit=axis.unit, by="switch", said=stands[axis.name])
     if not (homer.armed or typer.confirm(f"  Arm {axis.name}?")):

@@ -1,6 +1,7 @@
 """The options of `twintake rig`, and what is typed in them or in answers: values by axis, as pan=-90..90."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Annotated
@@ -19,11 +20,13 @@ ENDLESS = "endless"
 HEADINGS_DEG = {"forward": 0.0, "left": 90.0, "back": 180.0, "right": -90.0}
 _RANGE = re.compile(r"\s*(\S+?)\s*(?:\.\.|\s+to\s+|\s+)\s*(\S+)\s*")
 
-Out = Annotated[str, typer.Option(help="The rig, as osc://HOST:PORT.")]
 Only = Annotated[
     list[str] | None, typer.Option("--axis", metavar="NAME", help="Only this axis; may be repeated. Else all.")
 ]
-Travel = Annotated[list[str] | None, typer.Option(metavar="AXIS=LOW..HIGH", help="The soft limits, or AXIS=endless.")]
+Travel = Annotated[
+    list[str] | None,
+    typer.Option(metavar="AXIS=LOW..HIGH", help="The soft limits, of which one may be here; or AXIS=endless."),
+]
 Home = Annotated[list[str] | None, typer.Option(metavar="AXIS=VALUE", help="The origin, or AXIS=here.")]
 Positive = Annotated[
     list[str] | None, typer.Option(metavar="AXIS=WAY", help="Where it goes as its position grows: left, up, ...")
@@ -119,14 +122,14 @@ def known(rig: Rig, option: str, name: str) -> None:
         raise ProjectError(option, f"the rig has no axis {name!r}", mend, "command line")
 
 
-def travel_of(text: str) -> tuple[float, float] | None:
-    """Return low and high end of a travel, None for one without end. Error: BadParameter."""
+def travel_of(text: str, here: Callable[[], float]) -> tuple[float, float] | None:
+    """Return low and high end of a travel, None for one without end; an end may be `here`. Error: BadParameter."""
     if text.strip() == ENDLESS:
         return None
     written = _RANGE.fullmatch(text)
-    if written is None:
+    if written is None or written[1] == written[2] == HERE:
         raise typer.BadParameter(f"{text!r} is no travel; write its ends as -90..90, or {ENDLESS}")
-    low, high = number(written[1]), number(written[2])
+    low, high = (home_of(end, here()) if end == HERE else number(end) for end in written.groups())
     return low, high
 
 

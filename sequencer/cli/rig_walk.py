@@ -12,6 +12,7 @@ from rich.console import Console
 
 from sequencer.cli import rig_options as how
 from sequencer.cli.rig_shown import Screen, Walked, offered, quantity, show_found, way_now
+from sequencer.cli.rig_travel import DRIVE, Spot, driven, question, written
 from sequencer.errors import ProjectError
 from sequencer.project import amend
 from sequencer.project.document import Project
@@ -48,7 +49,9 @@ def walked(walk: Walk, ground: trials.Ground, axis: Axis, stands: float) -> tupl
     """
     came = Walked(before=axis, axis=axis, stands=stands)
     walk.said.print(f"\n{axis.name}", style="bold", highlight=False)
-    project = _described(walk, ground.project, axis, stands)
+    spot = Spot(axis=axis.name, stands=stands, ground=ground)
+    project = _described(walk, ground.project, axis, spot)
+    stands = came.stands = spot.stands
     number = project.rig.index(axis.name)
     came.axis = project.rig.axes[number]
     came.way = way_now(project.rig, came.axis)
@@ -81,16 +84,16 @@ def foreseen(walk: Walk, project: Project, axes: tuple[Axis, ...], stands: dict[
     """Look at all that was given, before anything is asked or moves. Error: ProjectError, BadParameter."""
     unasked = replace(walk, asks=False)
     for axis in axes:
-        project = _described(unasked, project, axis, stands[axis.name])
+        project = _described(unasked, project, axis, Spot(axis=axis.name, stands=stands[axis.name]))
         most = _most(unasked, axis)
         if walk.measure and not walk.asks:
             _course(project.rig.axes[project.rig.index(axis.name)], most, stands[axis.name])
 
 
-def _described(walk: Walk, project: Project, axis: Axis, stands: float) -> Project:
+def _described(walk: Walk, project: Project, axis: Axis, spot: Spot) -> Project:
     """Return the project with travel, origin and way as they were given or typed; what cannot be is asked for again."""
     number = project.rig.index(axis.name)
-    described = _until_it_can_be(walk, lambda: _with_places(walk, project, axis, stands))
+    described = _until_it_can_be(walk, lambda: _with_places(walk, project, axis, spot))
     way = walk.given.positive.get(axis.name)
     return described if way is None else _with_way(described, number, how.way_of(way, axis))
 
@@ -109,14 +112,16 @@ def _until_it_can_be(walk: Walk, ask: Callable[[], T]) -> T:
             walk.said.print(f"  {fault}", highlight=False, markup=False)
 
 
-def _with_places(walk: Walk, project: Project, axis: Axis, stands: float) -> Project:
+def _with_places(walk: Walk, project: Project, axis: Axis, spot: Spot) -> Project:
     """Return the project with travel and origin. Error: ProjectError, BadParameter."""
     number = project.rig.index(axis.name)
-    low, high = axis.travel or (0.0, 0.0)
-    now = how.ENDLESS if axis.travel is None else f"{low:g}..{high:g}"
-    text = walk.given.travel.get(axis.name) or _asked(walk, f"Travel of {axis.name}, as LOW..HIGH", now)
-    travel = axis.travel if text == now else how.travel_of(text)
-    now = f"{axis.home:g}"
+    ends = spot.driven or axis.travel
+    text = walk.given.travel.get(axis.name) or _asked(walk, question(axis), written(ends))
+    if text == DRIVE and walk.asks:
+        travel = driven(spot, axis, walk.begin, walk.armed, lambda words: _say(walk, words))
+    else:
+        travel = ends if text == written(ends) else how.travel_of(text, spot.look)
+    stands, now = spot.stands, f"{axis.home:g}"
     text = walk.given.home.get(axis.name) or _asked(walk, f"Origin (home), a place or {how.HERE} ({stands:.4g})", now)
     home = axis.home if text == now else how.home_of(text, stands)
     try:
@@ -126,6 +131,10 @@ def _with_places(walk: Walk, project: Project, axis: Axis, stands: float) -> Pro
         return amend.with_axis(project, number, changed)
     except ValueError as fault:
         raise ProjectError(f"axes[{number}]", str(fault), file=RIG) from fault
+
+
+def _say(walk: Walk, words: str) -> None:
+    walk.said.print(f"  {words}", highlight=False, markup=False)
 
 
 def _with_way(project: Project, number: int, way: str) -> Project:

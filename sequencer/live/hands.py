@@ -78,9 +78,14 @@ def feel(hands: Hands, row: PadRow, at_ns: int, counts: bool = True) -> tuple[Ha
     pads = (*(one for one in hands.pads if one.number != row.pad), pad)
     hands = replace(hands, pads=pads)
     if any(one.deed in _TAKES_OVER for one in done):
-        pads = tuple(_let_go(pad, hands.rig.names, hands.rig) for pad in pads)
-        hands = replace(hands, pads=pads, moving=False, origins=(None,) * len(hands.origins))
+        hands = sent_off(hands)
     return hands, (*first, *done)
+
+
+def sent_off(hands: Hands) -> Hands:
+    """Return the hands after the rig was sent somewhere: what they had begun under spring-back does not go on."""
+    pads = tuple(_let_go(pad, hands.rig.names, hands.rig) for pad in hands.pads)
+    return replace(hands, pads=pads, moving=False, origins=(None,) * len(hands.origins))
 
 
 def wishes(hands: Hands, now_ns: int, position: Sequence[float]) -> tuple[Hands, tuple[Wish, ...] | None]:

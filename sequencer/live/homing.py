@@ -1,4 +1,5 @@
-"""Homing: an axis goes towards its switch, off it again slower, and stands. From then on it is known where it stands.
+"""Homing: an axis goes towards its switch, off it again slower, into its travel where that begins later, and stands.
+From then on it is known where it stands.
 
 A fold: `look` takes in what the rig says and returns what comes next, `part` is how fast the axis shall go meanwhile.
 Its count is of no use before, so nothing here goes by where the axis says that it is, only by how far it went since.
@@ -23,6 +24,7 @@ class Stage(StrEnum):
     SEEKING = "going to the switch"
     BRAKING = "braking on the switch"
     LEAVING = "coming off the switch"
+    ENTERING = "coming into its travel"
     SETTLING = "coming to rest"
     FOUND = "found"
     FAILED = "given up"
@@ -47,7 +49,8 @@ class Search:
 
     `since_s`, `began`: when and where the stage began, None before anything was seen in it; `last_s`, `last`: likewise
     for the window in which the axis must go on. `rests_s`: since when the setpoints stand. `opened`: what the axis
-    counted where the switch opened. `value`: where it stands at the end. `trouble`: why it was given up, with the mend.
+    counted where the switch opened; `closed`: likewise, None where it began on it. `value`: where it stands at the end.
+    `trouble`: why it was given up, with the mend.
     """
 
     axis: Axis
@@ -59,6 +62,7 @@ class Search:
     last: float = 0.0
     rests_s: float | None = None
     opened: float = 0.0
+    closed: float | None = None
     value: float = 0.0
     trouble: str = ""
 
@@ -69,7 +73,7 @@ def begin(axis: Axis) -> Search:
     if homing is None or axis.travel is None:
         raise ValueError(
             f"{axis.name} has no homing in rig.json, so there is no switch to look for; "
-            f"say where it stands instead: --here {axis.name}=VALUE"
+            f"say where it stands instead (in the terminal: --here {axis.name}=VALUE)"
         )
     if homing.speed > axis.speed:
         raise ValueError(
@@ -79,21 +83,35 @@ def begin(axis: Axis) -> Search:
     return Search(axis=axis, homing=homing)
 
 
+def demand_place(axis: Axis, value: float) -> None:
+    """Have a place at which the axis can be said to stand. Error: ValueError for one outside its travel."""
+    if axis.travel is not None and not axis.travel[0] <= value <= axis.travel[1]:
+        low, high = axis.travel
+        raise ValueError(f"{axis.name} cannot stand at {value:g}, outside its travel {low:g}..{high:g}")
+
+
 def slowed(rig: Rig, name: str, stands: dict[str, float]) -> Rig:
-    """Return the rig as it is homed: the axis goes at its homing speed at most, without ends, since nobody knows them.
+    """Return the rig as an axis of it is homed: at its homing speed at most. Error: ValueError where it has none."""
+    homing = rig.axes[rig.index(name)].homing
+    if homing is None:
+        raise ValueError(f"{name} has no homing")
+    return unbounded(rig, name, stands, homing.speed)
+
+
+def unbounded(rig: Rig, name: str, stands: dict[str, float], speed: float) -> Rig:
+    """Return the rig whose axis goes at `speed` at most, without ends, since nobody knows them.
 
     An axis that says it stands outside its travel is to stay there too. Nothing ties axes together meanwhile.
     """
-    axes = tuple(_slowed(axis, name, stands[axis.name]) for axis in rig.axes)
-    return Rig(name=rig.name, axes=axes)
-
-
-def _slowed(axis: Axis, name: str, stands: float) -> Axis:
-    free = replace(axis, travel=None, homing=None, simulated=replace(axis.simulated, switch_at=None))
-    if axis.name == name and axis.homing is not None:
-        return replace(free, speed=min(axis.homing.speed, axis.speed))
-    inside = axis.travel is None or axis.travel[0] <= stands <= axis.travel[1]
-    return axis if inside else free
+    axes = []
+    for axis in rig.axes:
+        free = replace(axis, travel=None, homing=None, simulated=replace(axis.simulated, switch_at=None))
+        inside = axis.travel is None or axis.travel[0] <= stands[axis.name] <= axis.travel[1]
+        if axis.name == name:
+            axes.append(replace(free, speed=min(speed, axis.speed)))
+        else:
+            axes.append(axis if inside else free)
+    return Rig(name=rig.name, axes=tuple(axes))
 
 
 def part(search: Search) -> float:
@@ -101,7 +119,7 @@ def part(search: Search) -> float:
     towards = -1.0 if search.homing.towards == "low" else 1.0
     if search.stage is Stage.SEEKING:
         return towards
-    return -SLOW * towards if search.stage is Stage.LEAVING else 0.0
+    return -SLOW * towards if search.stage in (Stage.LEAVING, Stage.ENTERING) else 0.0
 
 
 def given_up(search: Search, why: str) -> Search:
@@ -121,10 +139,19 @@ def look(search: Search, seen: Seen) -> Search:
     if seen.switch is None:
         return given_up(search, f"the rig said nothing more of {_switch(search)}; is its wire loose?")
     match search.stage:
+        case Stage.SEEKING if seen.switch:
+            return _next(replace(search, closed=seen.position), Stage.BRAKING)
         case Stage.SEEKING:
-            return _next(search, Stage.BRAKING) if seen.switch else _going(search, seen, furthest(search))
+            return _going(search, seen, furthest(search))
         case Stage.LEAVING if not seen.switch:
-            return _next(replace(search, opened=seen.position), Stage.SETTLING)
+            search = replace(search, opened=seen.position)
+            return _next(search, Stage.ENTERING if _outside(search, seen) else Stage.SETTLING)
+        case Stage.ENTERING if seen.switch:
+            return _next(search, Stage.LEAVING)  # a contact may bounce
+        case Stage.ENTERING:
+            # else what connects next, which keeps the soft limits, would bring it inside by itself
+            inside = not _outside(search, seen)
+            return _next(search, Stage.SETTLING) if inside else _going(search, seen, _beyond(search))
         case Stage.LEAVING:
             return _going(search, seen, _beyond(search))
         case _:
@@ -144,7 +171,7 @@ def _asking(search: Search, seen: Seen) -> Search:
     return given_up(
         search,
         f"the rig does not say how {_switch(search)} is; have it send /rig/{name}/switch, 0 or 1, twice a second, "
-        f"or say where it stands: --here {name}=VALUE",
+        f"or say where it stands (in the terminal: --here {name}=VALUE)",
     )
 
 
@@ -186,10 +213,11 @@ def furthest(search: Search) -> float:
 
 
 def _beyond(search: Search) -> float:
-    """Return how far behind the place at which the switch opens an axis can be."""
+    """Return how far behind the place at which the switch opens an axis can be: as far as it braked, with room."""
     low, high = search.axis.travel or (0.0, 0.0)
     inside = search.homing.at - low if search.homing.towards == "low" else high - search.homing.at
-    return max(inside, 0.0) + BEYOND * (high - low)
+    braked = 0.0 if search.closed is None else abs(search.began - search.closed)
+    return max(inside, braked, 0.0) + BEYOND * (high - low)
 
 
 def _resting(search: Search, seen: Seen) -> Search:
@@ -202,12 +230,21 @@ def _resting(search: Search, seen: Seen) -> Search:
         return search
     if search.stage is Stage.SETTLING:
         # the little way that braking took is known, whatever the axis counts
-        value = search.homing.at + seen.position - search.opened
-        return replace(search, stage=Stage.FOUND, value=value)
+        return replace(search, stage=Stage.FOUND, value=_value(search, seen))
     if not seen.switch:
         words = f"{_switch(search)} opened again while the axis stood still on it; it must stay closed to the end"
         return given_up(search, words)
     return _next(search, Stage.LEAVING)
+
+
+def _value(search: Search, seen: Seen) -> float:
+    """Return where the axis stands, once its switch has opened."""
+    return search.homing.at + seen.position - search.opened
+
+
+def _outside(search: Search, seen: Seen) -> bool:
+    low, high = search.axis.travel or (0.0, 0.0)
+    return not low <= _value(search, seen) <= high
 
 
 def _switch(search: Search) -> str:

@@ -58,14 +58,9 @@ def attend(contact: Contact, seen: Watch, fault: str, now_ns: int, stranded: boo
         return Contact(dropped_ns=now_ns) if stranded and not contact.withheld else contact
     if fault:
         return Contact(dropped_ns=contact.dropped_ns, why=fault)
-    if not seen.answers or (_told(seen) and silence_s <= AGAIN_S):
+    if not seen.answers or (seen.told and silence_s <= AGAIN_S):
         return Contact(dropped_ns=contact.dropped_ns)
     return Contact(dropped_ns=contact.dropped_ns, why=NO_ANSWER)
-
-
-def _told(seen: Watch) -> bool:
-    """Whether every axis has said where it stands since the drop."""
-    return seen.position is not None and not np.isnan(seen.position).any()
 
 
 def begun(contact: Contact, seen: Watch, limits: Limits, sent: Sent) -> Sent:

@@ -211,11 +211,12 @@ def _closing(
     """Return the speed at which to close on `x`, that has this pace at the step's end and start, so as to stay.
 
     What braking is spare beside the acceleration of `x` itself bounds the speed of closing, by the same rule as the end
-    of travel does. Beyond the travel, its end is closed on instead.
+    of travel does. Beyond the travel, its end is closed on instead; an axis that stands out there is not asked to come
+    in by that, for nobody would expect it to move.
     """
     if not math.isfinite(x):
         return 0.0
-    target = min(max(x, low), high)
+    target = min(max(x, min(low, x0)), max(high, x0))
     end, start = pace if target == x else (0.0, 0.0)
     spare = max(acceleration - abs(end - start) / span_s, acceleration * _SPARE)
     nearing = (target - x0) / span_s - (end + start) / 2

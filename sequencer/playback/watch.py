@@ -6,14 +6,19 @@ guard's tolerance: so no model of the motor is needed, and one that stalls is se
 
 import math
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.motion.trajectory import Floats
 from sequencer.playback.guard import Limits, Sent, Stray, strays
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback
+
+Flags = NDArray[np.bool_]
+Stamps = NDArray[np.int64]
 
 WINDOW_S = 0.2  # how far an axis may lag beyond its latency
 ASTRAY_S = 0.1  # how long it must be out of bounds: one wrong answer stops nothing
@@ -28,11 +33,13 @@ class Watch:
     between which they lie; `position` (A,) what each axis said last, NaN where it never spoke; `gap` A, from there to
     where the setpoints have been, 0 in bounds, empty where all are. An axis that falls silent while others speak strays
     in time.
+    `answering` (A,) says which axes answer at all, `spoke_ns` (A,) when each said something last.
     Unit: `window_s` how long a setpoint is kept; monotonic nanoseconds; `strayed_ns` when the present unbroken run of
     answers out of bounds began.
     """
 
-    answers: bool
+    answering: Flags
+    spoke_ns: Stamps
     window_s: float
     due_ns: tuple[int, ...]
     been: Floats
@@ -43,13 +50,24 @@ class Watch:
     gap: tuple[float, ...] = ()
     position: Floats | None = None
 
+    @property
+    def answers(self) -> bool:
+        """Whether any axis answers."""
+        return bool(self.answering.any())
 
-def begin(rig: Rig, answers: bool, first: Sent) -> Watch:
-    """Return the watch over a rig that answers, or does not, and that stands where `first` says."""
+    @property
+    def told(self) -> bool:
+        """Whether every axis that answers has said where it stands."""
+        return self.position is not None and not np.isnan(self.position[self.answering]).any()
+
+
+def begin(rig: Rig, answers: bool | Sequence[bool], first: Sent) -> Watch:
+    """Return the watch over a rig that stands where `first` says; `answers`: whether it answers, or which axes do."""
     longest_s = max(axis.latency_s for axis in rig.axes)
     position = np.array(first.position)
     return Watch(
-        answers=answers,
+        answering=np.broadcast_to(np.array(answers, dtype=np.bool_), len(rig.axes)),
+        spoke_ns=np.full(len(rig.axes), first.due_ns, dtype=np.int64),
         window_s=WINDOW_S + longest_s,
         due_ns=(first.due_ns,),
         been=position[np.newaxis],
@@ -72,14 +90,16 @@ def remember(watch: Watch, sent: Sent) -> Watch:
 def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:
     """Return the watch after one answer of the rig."""
     position = feedback.position
+    silent = np.isnan(position)
     if watch.position is not None:
-        position = np.where(np.isnan(position), watch.position, position)
+        position = np.where(silent, watch.position, position)
     out = position - np.clip(position, watch.low, watch.high)
     gap = tuple(np.nan_to_num(out).tolist()) if out.any() else ()
     began_ns = feedback.heard_ns if watch.strayed_ns is None else watch.strayed_ns
     return replace(
         watch,
         heard_ns=feedback.heard_ns,
+        spoke_ns=np.where(silent, watch.spoke_ns, feedback.heard_ns),
         strayed_ns=began_ns if strays(limits, gap) else None,
         gap=gap,
         position=position,
@@ -93,14 +113,15 @@ def forget(watch: Watch) -> Watch:
 
 def anew(watch: Watch, rig: Rig, first: Sent) -> Watch:
     """Return the watch begun anew, over a rig that was heard before and now stands where `first` says."""
-    return replace(begin(rig, watch.answers, first), heard_ns=watch.heard_ns, position=watch.position)
+    begun = begin(rig, watch.answering.tolist(), first)
+    return replace(begun, heard_ns=watch.heard_ns, spoke_ns=watch.spoke_ns, position=watch.position)
 
 
 def silent_s(watch: Watch, now_ns: int) -> float:
-    """Return for how long the rig has not answered: 0 where it never does, infinite where it has not yet."""
+    """Return for how long an axis has not answered: 0 where none ever does, infinite where none has yet."""
     if not watch.answers:
         return 0.0
-    return math.inf if watch.heard_ns is None else (now_ns - watch.heard_ns) * 1e-9
+    return math.inf if watch.heard_ns is None else (now_ns - int(watch.spoke_ns[watch.answering].min())) * 1e-9
 
 
 def astray(watch: Watch, limits: Limits) -> Stray | None:

@@ -18,6 +18,7 @@ from sequencer.project.values import exact_text, named
 from sequencer.rig.axis import Axis, Camera, Rig
 from sequencer.rig.geometry import SLIDE_HEADING_DEG, WAYS, Geometry
 from sequencer.rig.limits import Combined, SumLimit
+from sequencer.rig.outlet import Outlet
 from sequencer.score.marks import Mark
 from sequencer.score.move import Move
 from sequencer.sync.orders import Locate, Mapped
@@ -202,7 +203,8 @@ def with_axis(project: Project, number: int, axis: Axis) -> Project:
     combined = tuple(_renamed(limit, before.name, axis.name) for limit in project.rig.combined)
     kinds = {one.name: one.kind for one in axes}
     geometry = project.rig.geometry.renamed(before.name, axis.name).suited(kinds)
-    rig = replace(project.rig, axes=axes, combined=combined, geometry=geometry)
+    outlets = tuple(_reaching(one, before.name, axis.name) for one in project.rig.outlets)
+    rig = replace(project.rig, axes=axes, combined=combined, geometry=geometry, outlets=outlets)
     if axis.name != before.name:
         tracks = tuple(
             replace(track, axis=axis.name) if track.axis == before.name else track for track in project.move.tracks
@@ -217,6 +219,12 @@ def _named(mark: Mark, before: str, name: str) -> Mark:
     if name in mark.axes:
         return mark  # of an axis that was gone; which of its two positions counts is not for us to say
     return replace(mark, position=tuple((name if axis == before else axis, value) for axis, value in mark.position))
+
+
+def _reaching(outlet: Outlet, before: str, name: str | None) -> Outlet:
+    """Return the output with another name of an axis, or without it."""
+    axes = tuple(name if axis == before else axis for axis in outlet.axes)
+    return replace(outlet, axes=tuple(axis for axis in axes if axis is not None))
 
 
 def _renamed(limit: Combined, before: str, name: str) -> Combined:
@@ -252,6 +260,8 @@ def without_axis(project: Project, number: int, *, with_track: bool = False) -> 
         axes=axes,
         combined=tuple(limit for limit in project.rig.combined if name not in limit.axes),
         geometry=project.rig.geometry.suited({axis.name: axis.kind for axis in axes}),
+        # an output that has no axis left would have all the others'
+        outlets=tuple(_reaching(one, name, None) for one in project.rig.outlets if one.axes != (name,)),
     )
     return with_rig(replace(project, move=replace(project.move, tracks=tracks)), rig)
 

@@ -18,6 +18,7 @@ from sequencer.project import files, text
 from sequencer.project.build_axis import build_axis, plain_axis
 from sequencer.project.build_hands import build_hands, plain_hands
 from sequencer.project.build_marks import build_marks, plain_marks
+from sequencer.project.build_outlets import build_outlets, plain_outlets
 from sequencer.project.build_stage import build_aspect, build_geometry, build_stage, plain_geometry, plain_stage
 from sequencer.project.build_sync import build_sync, build_triggers, plain_offset, plain_triggers
 from sequencer.project.build_tempo import build_tempo, plain_tempo
@@ -83,6 +84,8 @@ def build_rig(machine: files.RigFile) -> Rig:
         rig = placed(path, partial(replace, rig), files.RIG, combined=(*rig.combined, _limit(one, path)))
     if machine.geometry is not UNSET:
         rig = placed("geometry", partial(replace, rig), files.RIG, geometry=build_geometry(machine.geometry))
+    if machine.outputs:
+        rig = placed("outputs", partial(replace, rig), files.RIG, outlets=build_outlets(machine.outputs))
     return rig
 
 
@@ -171,6 +174,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         camera=UNSET if rig.camera is None else _as(files.CameraFile, rig.camera),
         combined=[_plain_limit(limit) for limit in rig.combined],
         geometry=plain_geometry(rig.geometry),
+        outputs=plain_outlets(rig.outlets),
     )
     return to_builtins(document), to_builtins(machine)
 

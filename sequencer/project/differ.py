@@ -72,8 +72,11 @@ def _rigs(one: Rig, other: Rig) -> list[str]:
         lines.append("the camera")
     if one.combined != other.combined:
         lines.append("the combined limits")
+    if one.outlets != other.outlets:
+        lines.append("the outputs")
     for field in fields(one):
-        if field.name not in ("axes", "camera", "combined") and getattr(one, field.name) != getattr(other, field.name):
+        named = ("axes", "camera", "combined", "outlets")
+        if field.name not in named and getattr(one, field.name) != getattr(other, field.name):
             lines.append(f"the rig's {field.name}")
     if not lines and one != other:
         lines.append("the order of the axes")

@@ -11,6 +11,7 @@ from msgspec import UNSET, Meta, Struct, UnsetType, field
 from sequencer.project.axis_file import HomingFile, MeasuredFile, ReferenceName, SimulatedFile
 from sequencer.project.document import SYNC_SOURCES
 from sequencer.project.hands_file import HandlingFile
+from sequencer.project.outlet_file import OutletFile
 from sequencer.rig.axis import KINDS, UNITS
 from sequencer.score.move import PASSINGS, TURNS
 from sequencer.timebase.rate import RATES
@@ -396,3 +397,4 @@ class RigFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
         Meta(description="Limits that tie axes together, beside each axis's own."),
     ] = []
     geometry: GeometryFile | UnsetType = UNSET
+    outputs: Annotated[list[OutletFile], Meta(description="By which outputs axes are reached.")] = []

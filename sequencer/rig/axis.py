@@ -11,6 +11,7 @@ from typing import Literal, get_args
 from sequencer.rig.geometry import Geometry, check_geometry
 from sequencer.rig.limits import Combined, check_axes
 from sequencer.rig.measured import Measured
+from sequencer.rig.outlet import Outlet
 
 AxisKind = Literal["pan", "tilt", "roll", "slide", "lift", "focus", "iris", "zoom"]
 Unit = Literal["deg", "mm", "part"]
@@ -169,7 +170,7 @@ class Rig:
     """The whole machine. The order of `axes` is the order of every array with an axis dimension.
 
     `combined` are the limits that tie axes together, beside each axis's own; `geometry` is what the axes do to the
-    camera, for the views.
+    camera, for the views. `outlets` are the outputs by which they are reached; none for whatever the operator names.
     """
 
     name: str
@@ -177,6 +178,7 @@ class Rig:
     camera: Camera | None = None
     combined: tuple[Combined, ...] = ()
     geometry: Geometry = field(default_factory=Geometry)
+    outlets: tuple[Outlet, ...] = ()
 
     def __post_init__(self) -> None:
         names = [axis.name for axis in self.axes]
@@ -190,6 +192,9 @@ class Rig:
             if called.count(limit.name) > 1:
                 raise ValueError(f"two combined limits are called {limit.name!r}")
             check_axes(limit, self.travels)
+        for outlet in self.outlets:
+            for name in outlet.axes:
+                self.index(name)
         check_geometry(self.geometry, {axis.name: axis.kind for axis in self.axes})
 
     @property

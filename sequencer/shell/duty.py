@@ -4,15 +4,15 @@ A remote order starts, places and chooses only what the operator armed at this m
 """
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
-from sequencer.adapters.contract import Output
 from sequencer.errors import ProjectError
 from sequencer.live.handling import Deed
+from sequencer.live.screen import SCREEN, Push
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback import events
-from sequencer.playback.state import MOVING, ON_THE_CLOCK, PLAYING, RECUED_FROM, UNARMED, Phase
+from sequencer.playback.state import MOVING, ON_THE_CLOCK, PLAYING, RECUED_FROM, STOPS, UNARMED, Phase
 from sequencer.playback.step import before_arming
 from sequencer.project.document import Project
 from sequencer.score.marks import Mark
@@ -20,10 +20,12 @@ from sequencer.shell.child import Child
 from sequencer.shell.cueing import Called, Stretch, as_it_stands, call_up, from_marker, of_cue, performing, whole
 from sequencer.shell.desk import Desk
 from sequencer.shell.ears import Ears
+from sequencer.shell.hands import HandsOn
 from sequencer.shell.loop import Engine
 from sequencer.shell.memory import Page
 from sequencer.shell.messages import Arm, Command, Drive, Go, Pressed, Punch, Quit, Refused, Reset, Start, TakeHands
 from sequencer.shell.records import OpenTake
+from sequencer.shell.several import Several
 from sequencer.shell.visiting import demand_way, mark_of
 from sequencer.shell.watchdog import UNWATCHED
 from sequencer.sync.orders import Due, GoToMark, Locate, StartClock, StopClock, StopRig, TakeCue
@@ -39,7 +41,7 @@ class Duty:
     project: Project
     timeline: Trajectory
     engine: Engine
-    output: Output
+    output: Several
     ears: Ears
     desk: Desk | None
     page: Page
@@ -49,7 +51,12 @@ class Duty:
     stops: int = 0
     quitting: bool = False
     deserted: bool = False
-    performing: bool = False  # at the last tick the rig was on the clock, where a hand may have had axes
+    was: Phase = Phase.IDLE  # at the last tick
+    hands: HandsOn = field(init=False)
+
+    def __post_init__(self) -> None:
+        # where no game controllers were opened, there is the screen
+        self.hands = self.ears.pads or HandsOn(self.child.rig, self.project.hands)
 
     @property
     def done(self) -> bool:
@@ -58,9 +65,8 @@ class Duty:
 
     def ends(self) -> list[int]:
         """Return what to wait on. A source's descriptor may change, and a dead link is always readable."""
-        rig = self.output.fileno()
         link = [] if self.child.control.gone else [self.child.control.fileno()]
-        return [*link, *([] if rig is None else [rig]), *self.ears.filenos()]
+        return [*link, *self.output.filenos(), *self.ears.filenos()]
 
     def handle(self, command: Command) -> None:
         """Pass on what the operator's program wants."""
@@ -69,10 +75,10 @@ class Duty:
                 self._arm(command)
             case Start():
                 if self.desk is not None and not self.clock_runs:
-                    self.desk.start(time.monotonic_ns())
+                    self.desk.start(self._start_ns(time.monotonic_ns()))
                     self.clock_runs = True
-            case Drive(parts):
-                self._drive(parts)
+            case Drive():
+                self._drive(command)
             case TakeHands(on):
                 self._take_hands(on)
             case Go():
@@ -86,12 +92,15 @@ class Duty:
                 if self.engine.state.phase in MOVING:
                     self.engine.order(events.Stop("the operator's program quits"))
 
-    def _drive(self, parts: tuple[float, ...]) -> None:
-        """Pass on what the hand wants. A number of axes that is not the rig's is no wish of ours."""
-        axes = self.child.rig.axes
-        if len(parts) == len(axes):
-            wanted = tuple(part * axis.speed for part, axis in zip(parts, axes, strict=True))
-            self.engine.order(events.Drive(wanted, time.monotonic_ns()))
+    def _drive(self, order: Drive) -> None:
+        """Take in what the screen says. A number of axes that is not the rig's is no wish of ours."""
+        if len(order.parts) != len(self.child.rig.axes):
+            return
+        push = Push(parts=order.parts, top=order.top, range_deg=order.range_deg, held=order.held)
+        try:
+            self.hands.press(push, time.monotonic_ns())
+        except ValueError as fault:
+            self.child.control.say(Refused(f"not driven: {fault}", 2))
 
     def _take_hands(self, on: bool) -> None:
         pads = self.ears.pads
@@ -102,21 +111,19 @@ class Duty:
 
     def feel(self, due_ns: int) -> None:
         """Bring what hands want to the core, and what they pressed to the operator's program; a stop at any time."""
-        pads, phase = self.ears.pads, self.engine.state.phase
-        if pads is None:
-            return
-        if self.performing and phase is Phase.FINISHED:
-            # a hand that still holds on when the cue is done does not drive away from its end
-            pads.let_go()
-        self.performing = phase in PLAYING
-        for done in pads.deeds():
+        hands, was, phase = self.hands, self.was, self.engine.state.phase
+        self.was = phase
+        if (was in PLAYING and phase is Phase.FINISHED) or (phase in STOPS and was not in STOPS):
+            # a hand that still holds on when the cue is done, or stopped, does not drive away from there
+            hands.let_go()
+        for done in hands.deeds():
             if done.deed is Deed.STOP:
                 self.engine.order(events.Stop("stop was pressed on a game controller"))
-            elif pads.taken and done.words:
+            elif done.words and (hands.taken or done.pad == SCREEN):
                 self.engine.say(due_ns, "hands", done.words)
-            elif pads.taken and done.deed is not None:
+            elif hands.taken and done.deed is not None:
                 self.child.control.say(Pressed(done.deed, done.pad))
-        wishes = pads.wishes(due_ns, self.engine.sent.position)
+        wishes = hands.wishes(due_ns, self.engine.sent.position)
         if wishes is not None:
             self.engine.order(events.Drive(wishes, due_ns))
 
@@ -137,6 +144,7 @@ class Duty:
             except ValueError as fault:
                 self.engine.say(time.monotonic_ns(), "refused", f"not sent to {mark.name}: {fault}")
                 return
+            self.hands.send_off()
         self.engine.order(events.Go(mark, by))
 
     def obey(self, due: Due) -> None:
@@ -166,7 +174,7 @@ class Duty:
                 self._say(f"{due.by} has no effect: the clock runs already")
                 return
             case StartClock():
-                desk.start(due.at_ns)
+                desk.start(self._start_ns(due.at_ns))
                 words = f"started by {due.by}"
             case Locate(position_s):
                 desk.locate(position_s)
@@ -178,6 +186,15 @@ class Duty:
         if not self.clock_runs:
             self.engine.order(events.ClockHalted(words))
         self._say(f"the clock was {words}")
+
+    def _start_ns(self, at_ns: int) -> int:
+        """Return when a clock of ours starts that shall start at `at_ns`.
+
+        Setpoints that are already made cannot show its start, so it waits for those that follow; always as long, so
+        that all takes start alike.
+        """
+        lead_ns = self.engine.lead_ns
+        return at_ns if at_ns >= time.monotonic_ns() + lead_ns else at_ns + lead_ns
 
     def _say(self, words: str) -> None:
         self.engine.say(time.monotonic_ns(), "trigger", words)

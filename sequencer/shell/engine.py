@@ -10,6 +10,7 @@ import select
 import sys
 import time
 from contextlib import ExitStack, suppress
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,9 @@ from sequencer.errors import LinkError, ProjectError, SequencerError
 from sequencer.live.handling import default_handlings
 from sequencer.motion.compile import compile_move
 from sequencer.playback import events
+from sequencer.playback.ahead import Timing
 from sequencer.playback.state import MOVING, ON_THE_CLOCK, STOPS
+from sequencer.playback.watch import Flags
 from sequencer.project.document import Project
 from sequencer.project.store import load
 from sequencer.rig.signals import Floats
@@ -28,14 +31,15 @@ from sequencer.shell.duty import Duty
 from sequencer.shell.ears import Ears
 from sequencer.shell.hands import HandsOn
 from sequencer.shell.inlets import AtPort, RingSource, in_io
-from sequencer.shell.kinds import carried, laws, open_output, open_source
+from sequencer.shell.kinds import carried, laws, open_source
 from sequencer.shell.loop import Engine, Wires
 from sequencer.shell.masters import master
 from sequencer.shell.memory import Page, Ring
 from sequencer.shell.messages import Ended, Failed, Opened, Said, Setup
+from sequencer.shell.outlets import answering, as_served, demand, parts, timing, told
 from sequencer.shell.realtime import be_punctual
 from sequencer.shell.records import Record, pack
-from sequencer.shell.relink import Relink
+from sequencer.shell.several import opened
 from sequencer.shell.tally import Tally
 from sequencer.shell.watchdog import RESTING
 from sequencer.sync.midi_orders import MidiOrders
@@ -70,13 +74,19 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     setup = child.setup
     table = laws()
     project = load(Path(setup.project), table)
+    served = parts(setup.output, child.rig)
+    demand(served, setup.tick_hz)
+    child = replace(child, rig=as_served(child.rig, served))
     timeline = compile_move(child.rig, project.move, project.timebase.rate, table)
-    output = stack.enter_context(Relink(lambda: open_output(setup.output, child.rig)))
+    output = stack.enter_context(opened(served, len(child.rig.axes), project.timebase))
     follower, desk = master(setup, project, Ring(folder / "wishes"))
-    ears = _ears(setup, project, follower, folder, stack)
-    answer = _first_answer(output, len(child.rig.axes))
-    if answer is None and setup.answers_needed:
-        raise LinkError(f"the rig at {setup.output} does not answer; check its power, its cable and the address")
+    pace = timing(served, setup.tick_hz)
+    ears = _ears(setup, project, follower, folder, stack, pace)
+    answer = _first_answer(output, np.array(answering(served, child.rig)))
+    answers = ~np.isnan(answer)
+    if setup.answers_needed and not answers.all():
+        where = ", ".join(part.outlet.address for part in served if part.kind.drives)
+        raise LinkError(f"the rig at {where} does not answer; check its power, its cable and the address")
     home = np.array([axis.home for axis in child.rig.axes])
     records = Ring(folder / "records")
     control = child.control
@@ -88,14 +98,18 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
         control.say(Said(at_ns, code, text))
 
     wires = Wires(output=output, ears=ears, keep=keep, say=say, show=page.publish)
-    position = home if answer is None else answer
-    engine = Engine(child.rig, wires, position, time.monotonic_ns(), answers=answer is not None)
-    if answer is None:
-        standing = ", ".join(f"{axis.name} {axis.home:g}" for axis in child.rig.axes)
-        say(time.monotonic_ns(), "home", f"the rig does not answer; it is taken to stand at home ({standing})")
-    timing = be_punctual(setup.realtime)
+    position = np.where(answers, answer, home)
+    engine = Engine(child.rig, wires, position, time.monotonic_ns(), answers.tolist(), pace)
+    for words in told(served, setup.tick_hz):
+        say(time.monotonic_ns(), "output", words)
+    if not answers.all():
+        silent = [axis for axis, spoke in zip(child.rig.axes, answers, strict=True) if not spoke]
+        standing = ", ".join(f"{axis.name} {axis.home:g}" for axis in silent)
+        who = "it is" if len(silent) == len(answers) else "these axes are"
+        say(time.monotonic_ns(), "home", f"the rig does not answer; {who} taken to stand at home ({standing})")
+    punctual = be_punctual(setup.realtime)
     here = {source.port: source.address for source in ears.sources if isinstance(source, AtPort)}
-    control.say(Opened("engine", here, timing))
+    control.say(Opened("engine", here, punctual))
     return Duty(
         child=child,
         project=project,
@@ -108,7 +122,7 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     )
 
 
-def _ears(setup: Setup, project: Project, follower: Follower, folder: Path, stack: ExitStack) -> Ears:
+def _ears(setup: Setup, project: Project, follower: Follower, folder: Path, stack: ExitStack, pace: Timing) -> Ears:
     """Open the sources that are read here, and give each port to whom it concerns."""
     inlets = setup.inlets
     elsewhere: list[Source] = [RingSource(folder / "chunks")]
@@ -124,7 +138,7 @@ def _ears(setup: Setup, project: Project, follower: Follower, folder: Path, stac
         time_port=time_port,
         readers={inlets.index(address): _reader(address, project) for address in setup.triggers},
         addresses=inlets,
-        starts_ahead_ns=MUSIC_AHEAD_NS if setup.sync == "audio" else 0,
+        starts_ahead_ns=max(pace.ahead_ns, MUSIC_AHEAD_NS if setup.sync == "audio" else 0),
         pads=HandsOn(project.rig, project.hands or default_handlings(project.rig)) if setup.controllers else None,
         pads_port=setup.pads_port,
     )
@@ -137,18 +151,23 @@ def _reader(address: str, project: Project) -> Reader:
     return MidiOrders(project.triggers.mapped, project.triggers.mmc_device, project.timebase)
 
 
-def _first_answer(output: Output, axes: int) -> Floats | None:
-    """Ask the rig where it stands; return the place of every axis, or None where it does not say. Shape: (A,)."""
-    place = np.full(axes, math.nan)
+def _first_answer(output: Output, can: Flags) -> Floats:
+    """Ask the rig where it stands; return the place of every axis, NaN where it does not say. Shape: (A,) both.
+
+    `can`: which axes can answer at all; the others are not waited for.
+    """
+    place = np.full(len(can), math.nan)
+    if not can.any():
+        return place
     deadline = time.monotonic() + FIRST_ANSWER_S
     while time.monotonic() < deadline:
         output.ask()
         time.sleep(0.02)
         for answer in output.read(time.monotonic_ns()):
             place = np.where(np.isnan(answer.position), place, answer.position)
-        if not np.isnan(place).any():
-            return place
-    return None
+        if not np.isnan(place[can]).any():
+            break
+    return place
 
 
 def _run(duty: Duty) -> None:

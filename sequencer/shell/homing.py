@@ -7,6 +7,7 @@ away.
 
 import time
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from statistics import median, pstdev
 
@@ -23,8 +24,10 @@ from sequencer.rig.signals import Feedback
 from sequencer.score.move import Move
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
-from sequencer.shell.kinds import laws, open_output
+from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Drive, Said, Setup, Status
+from sequencer.shell.outlets import parts
+from sequencer.shell.several import opened
 from sequencer.shell.trials import TIMEBASE, Ground
 
 _SAYS_S = 2.0  # for the rig's words on where it stands
@@ -61,8 +64,14 @@ class Readings:
 
 def stands(ground: Ground) -> dict[str, float]:
     """Return where each axis says it stands; no setpoint is sent. Error: LinkError where one does not say."""
-    with open_output(ground.output, ground.project.rig) as output:
+    with _reached(ground) as output:
         return _said(output, ground.project.rig).stands
+
+
+def _reached(ground: Ground) -> AbstractContextManager[Output]:
+    """Return the outputs by which the rig is reached, to be opened."""
+    served = parts(ground.output, ground.project.rig)
+    return opened([part for part in served if part.kind.drives], len(ground.project.rig.axes))
 
 
 def search(ground: Ground, axis: Axis, places: dict[str, float], tell: Callable[[str], None]) -> Search:
@@ -85,6 +94,25 @@ def search(ground: Ground, axis: Axis, places: dict[str, float], tell: Callable[
             raise
 
 
+def looked(found: Search, status: Status, place: int) -> Search:
+    """Return the search after what the engine says; `place` is the axis's among all."""
+    if status.phase in {phase.value for phase in STOPS}:
+        return given_up(found, f"stopped: {status.cause}")
+    actual = status.actual[place] if status.actual else None
+    if actual is None:
+        return found
+    switch = status.switches[place] if status.switches else None
+    at_rest = status.phase in {phase.value for phase in UNARMED}
+    return look(found, Seen(now_s=status.at_ns * 1e-9, position=actual, switch=switch, stands=at_rest))
+
+
+def pushed(before: Search, now: Search, place: int, axes: int) -> Drive | None:
+    """Return the order that holds the axis at its speed, or lets go of it; None where nothing is to be said."""
+    if not (part(before) or part(now)):
+        return None
+    return Drive(tuple(part(now) if one == place else 0.0 for one in range(axes)), held=bool(part(now)))
+
+
 class _Driver:
     """A hand on one axis, as far as the engine knows."""
 
@@ -101,27 +129,14 @@ class _Driver:
             if status is None or status.at_ns == self._seen_ns:
                 continue
             before, self._seen_ns = found, status.at_ns
-            found = self._look(found, status)
+            found = looked(found, status, self._place)
             if found.stage is not before.stage and found.stage is not Stage.FAILED:
                 self._say(found.stage.value)
-            self._hold(part(before), part(found))
+            order = pushed(before, found, self._place, self._axes)
+            if order is not None:
+                self._crew.tell(order)
         self._rest()
         return found
-
-    def _look(self, found: Search, status: Status) -> Search:
-        if status.phase in {phase.value for phase in STOPS}:
-            return given_up(found, f"stopped: {status.cause}")
-        actual = status.actual[self._place] if status.actual else None
-        if actual is None:
-            return found
-        switch = status.switches[self._place] if status.switches else None
-        at_rest = status.phase in {phase.value for phase in UNARMED}
-        return look(found, Seen(now_s=status.at_ns * 1e-9, position=actual, switch=switch, stands=at_rest))
-
-    def _hold(self, before: float, now: float) -> None:
-        """Hold the axis at its speed, or let go of it."""
-        if before or now:
-            self._crew.tell(Drive(tuple(now if place == self._place else 0.0 for place in range(self._axes))))
 
     def _rest(self) -> None:
         """Wait until the rig stands, or its stop holds it."""
@@ -141,7 +156,7 @@ def declare(ground: Ground, axis: Axis, value: float) -> str:
     """
     rig = ground.project.rig
     says = 0.0
-    with open_output(ground.output, rig) as output:
+    with _reached(ground) as output:
         for heard in _listening(output, rig, lambda: output.here(axis.name, value)):
             said = heard.of(axis.name)
             if not said:

@@ -29,7 +29,7 @@ SOURCES_GROUP = "twintake.sources"
 CONTROLLERS_GROUP = "twintake.controllers"
 
 _COUNTING = Counting(Rate(25))
-_NO_PROJECT = Timebase(_COUNTING, parse("00:00:00:00", _COUNTING))
+NO_PROJECT = Timebase(_COUNTING, parse("00:00:00:00", _COUNTING))
 
 K = TypeVar("K", LawKind, OutputKind, SourceKind, ControllerKind)
 
@@ -104,7 +104,7 @@ def outputs_left_out() -> dict[str, str]:
     return dict(_outputs()[1])
 
 
-def open_output(address: str, rig: Rig, timebase: Timebase = _NO_PROJECT) -> AbstractContextManager[Output]:
+def open_output(address: str, rig: Rig, timebase: Timebase = NO_PROJECT) -> AbstractContextManager[Output]:
     """Open the rig at `address`, as in `osc://127.0.0.1:9000`. Error: LinkError."""
     return output_kind(address).open(address, rig, timebase)
 

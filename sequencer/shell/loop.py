@@ -4,17 +4,18 @@ Whoever calls gives the instants, and how late it calls, so that the same code r
 """
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import msgspec
 import numpy as np
 
 from sequencer.adapters.contract import Output
 from sequencer.errors import LinkError
-from sequencer.playback import contact, watch
-from sequencer.playback.events import Action, Begin, EngineLate, Event, Say, Stop, Tick
-from sequencer.playback.guard import Guarded, Sent, at_rest, guard, limits, strays
+from sequencer.playback import ahead, contact, watch
+from sequencer.playback.ahead import Ahead, Made, Timing
+from sequencer.playback.events import Action, Begin, Brake, EngineLate, Event, Say, Stop, Tick
+from sequencer.playback.guard import Sent, at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, settled, taken_over, want
 from sequencer.playback.state import MOVING, Phase, State
 from sequencer.playback.step import step
@@ -24,11 +25,13 @@ from sequencer.shell.ears import Ears
 from sequencer.shell.messages import Status
 from sequencer.shell.records import CloseTake, OpenTake, Record
 from sequencer.shell.touch import Touch
+from sequencer.shell.tour import told
 from sequencer.sync.reading import Clock
 from sequencer.takes.rows import ActualRow, EventRow, Row, SetpointRow, TimecodeRow
 
 _TROUBLE_TICKS = 64  # the output is asked how its link is, every so many ticks
 _ENDS = (Phase.FINISHED, Phase.STOPPED)
+_AS_DUE = Timing()
 TAIL_S = 0.3  # recorded after the end, for answers that are still under way
 
 
@@ -50,20 +53,30 @@ class Wires:
 class Engine:
     """What ticks carry from one to the next. Error: LinkError from `hear` when a source is gone."""
 
-    def __init__(self, rig: Rig, wires: Wires, position: Floats, due_ns: int, answers: bool) -> None:
-        """Begin with the rig standing at `position`. Shape: (A,).
+    def __init__(
+        self,
+        rig: Rig,
+        wires: Wires,
+        position: Floats,
+        due_ns: int,
+        answers: bool | Sequence[bool],
+        timing: Timing = _AS_DUE,
+    ) -> None:
+        """Begin with the rig standing at `position`; `answers`: whether the rig answers, or which axes do. Shape: (A,).
 
-        A rig that never `answers` may stand anywhere, so it is sent nothing before it is armed.
+        An axis that never answers may stand anywhere, so it is sent nothing before it is armed.
         """
         self._limits = limits(rig)
         self._wires = wires
-        self._touch = Touch(wires.output, answers, due_ns)
+        self._timing = timing
+        self._ahead = Ahead()
         self._follower = wires.ears.follower
-        self._sent: Sent = at_rest(due_ns, position)
+        self._sent = self._now = at_rest(due_ns, position)  # made last, and due last
         self._watch = watch.begin(rig, answers, self._sent)
+        self._touch = Touch(wires.output, self._watch.answers, due_ns)
         self._pilot = Pilot(rig, Still(position))
         self._inbox: list[tuple[Event, OpenTake | None]] = []
-        self._sends = answers
+        self._released = False  # to axes that do not answer
         self._closing_ns: int | None = None
         self._recording = False
         self._switches: tuple[bool | None, ...] = ()
@@ -84,8 +97,13 @@ class Engine:
 
     @property
     def sent(self) -> Sent:
-        """What went out last."""
+        """What was made last; due now, or still to come."""
         return self._sent
+
+    @property
+    def lead_ns(self) -> int:
+        """How far ahead of now the setpoints are that are made in this phase."""
+        return self._timing.lead_ns(self.state.phase)
 
     def hear(self, now_ns: int) -> None:
         """Take in what has arrived by `now_ns`."""
@@ -98,33 +116,56 @@ class Engine:
                 self._keep(_actual_row(answer), now_ns)
 
     def tick(self, due_ns: int) -> None:
-        """Send the setpoint due at `due_ns`."""
+        """Make the setpoints that are due at `due_ns`, or by the horizon, and send them."""
         clock = self._follower.at(due_ns)
         self._look_after_link(due_ns)
-        self._follow_orders(due_ns, clock)
+        self._follow_orders(due_ns, ahead.at_horizon(clock, self.lead_ns))
+        for at_ns in ahead.instants(self._timing, self.lead_ns, self._sent.due_ns, due_ns):
+            self._make(at_ns, clock)
+        self._ahead, passed = ahead.due(self._ahead, due_ns)
+        for made in passed:
+            self._now = made.sent
+            self._watch = watch.remember(self._watch, made.sent)
+        self._record(passed, due_ns)
+        self.ticks += 1
+        self._show(clock, due_ns)
+
+    def _make(self, at_ns: int, clock: Clock) -> None:
+        """Make the setpoint that is due at `at_ns`, and send it."""
         try:
-            self._pilot = plan(self._pilot, self._sent, due_ns, clock)
+            self._pilot = plan(self._pilot, self._sent, at_ns, clock)
         except ArithmeticError as fault:
             # the way that is flown while planning brakes; the next tick stops, latched
             self.order(Stop(f"no way to the timeline was found ({fault}); reset, arm again, and report this"))
-        wanted = want(self._pilot, due_ns, clock)
-        sends = self._sends and not self._touch.contact.withheld
+        wanted = want(self._pilot, at_ns, clock)
+        sends = not self._touch.contact.withheld and (self._released or self._watch.answers)
+        timeline_s = clock.position_s + clock.speed * (at_ns - clock.at_ns) * 1e-9
         guarded = guard(self._limits, self._sent, wanted)
         try:
             if sends:
-                self._wires.output.send(guarded.setpoint)
+                self._wires.output.send(self._addressed(guarded.setpoint, timeline_s))
         except LinkError as fault:
             self._touch.failed(fault)
-        self._remember(guarded)
-        self._record(guarded.setpoint, clock, due_ns)
-        self.ticks += 1
-        self._show(clock, due_ns)
+        self._sent, self.held = guarded.sent, guarded.gap
+        made = Made(guarded.setpoint, timeline_s, guarded.sent, guarded.gap, self.state.phase)
+        self._ahead = ahead.add(self._ahead, made)
+
+    def _addressed(self, setpoint: Setpoint, timeline_s: float) -> Setpoint:
+        """Return it as it goes out: with the timeline's place, and nothing for axes that may stand anywhere."""
+        if self._released or self._watch.answering.all():
+            return replace(setpoint, timeline_s=timeline_s)
+        position = np.where(self._watch.answering, setpoint.position, math.nan)
+        return replace(setpoint, timeline_s=timeline_s, position=position)
+
+    def _next_ns(self, due_ns: int) -> int:
+        """Return when the next setpoint to be made is due."""
+        return max(due_ns, self._sent.due_ns + self._timing.period_ns) if self._timing.ahead_ns else due_ns
 
     def _show(self, clock: Clock, due_ns: int) -> None:
         actual, hands = self._watch.position, self._wires.ears.pads
         touch, known = self._touch, self._watch.answers or self._watch.heard_ns is not None
         status = Status(
-            at_ns=self._sent.due_ns,
+            at_ns=due_ns,
             phase=self.state.phase,
             cause=self.state.cause,
             source=self._follower.told,
@@ -133,7 +174,7 @@ class Engine:
             timeline_s=clock.position_s,
             speed=clock.speed,
             uncertainty_s=clock.uncertainty_s,
-            asked=self._sent.position,
+            asked=self._now.position,
             actual=() if actual is None else _or_none(actual),
             ticks=self.ticks,
             skipped=self.skipped,
@@ -145,16 +186,19 @@ class Engine:
             round_trip_s=touch.state.round_trip_s,
             lost_part=touch.state.lost,
             switches=self._switches,
+            mark=told(self.state.mark),
+            pads=() if hands is None else hands.settings(),
         )
         self._wires.show(self._encode(status))
 
     def _follow_orders(self, due_ns: int, clock: Clock) -> None:
+        next_ns = self._next_ns(due_ns)
         now = Tick(
             now_ns=due_ns,
             clock=clock,
-            arrived=settled(self._pilot, due_ns) and watch.near(self._watch, self._limits, self._sent),
+            arrived=settled(self._pilot, next_ns) and watch.near(self._watch, self._limits, self._sent),
             standing=self._sent.stands,
-            joined=joined(self._pilot, due_ns, clock),
+            joined=joined(self._pilot, next_ns, clock),
             silent_s=watch.silent_s(self._watch, due_ns),
             held_back=strays(self._limits, self.held),
             # a rig to which nothing is sent cannot be elsewhere
@@ -171,7 +215,7 @@ class Engine:
                 self._open(take, due_ns)
             for action in actions:
                 self._do(action, due_ns)
-        self._sends = self._sends or self.state.phase in MOVING
+        self._released = self._released or self.state.phase in MOVING
         if self.state.phase is not before and self.state.phase in _ENDS and (heard := self._wires.ears.heard()):
             self.say(due_ns, "heard", heard)
         for trouble in self._follower.troubles():
@@ -183,8 +227,10 @@ class Engine:
                 self.say(due_ns, "link", notice)
 
     def _do(self, action: Action, due_ns: int) -> None:
+        if isinstance(action, Brake):
+            self._withdraw(due_ns)
         try:
-            self._pilot = obey(self._pilot, action, self._sent, due_ns)
+            self._pilot = obey(self._pilot, action, self._sent, self._next_ns(due_ns))
         except ValueError as fault:
             # there was a way when it was asked for; the rig moved on since
             self.order(Stop(f"{fault}; reset, and send it from where it stands"))
@@ -194,6 +240,13 @@ class Engine:
                 self.say(due_ns, code, text)
             case Begin():
                 self._begin(due_ns)
+
+    def _withdraw(self, due_ns: int) -> None:
+        """Go back to the last set that cannot be withdrawn any more."""
+        self._ahead, last = ahead.withdrawn(self._ahead, self._timing, due_ns)
+        if last is not None:
+            self._sent, self.held = last.sent, last.gap
+            self._touch.withdraw(last.sent.due_ns + 1)
 
     def _look_after_link(self, due_ns: int) -> None:
         """Send nothing any more to a rig that drops, and tell how one stands that is back."""
@@ -225,16 +278,13 @@ class Engine:
         if words:
             self.say(due_ns, "link", f"it begins from where the rig stands: {words}")
         if dropped:
-            self._sends = self._watch.answers
+            self._released = False
         # also where only an axis is elsewhere: a stop that came late may have kept the rig from listening
         self._touch.resume(due_ns)
 
     def _stand(self, at: Sent) -> None:
-        self._sent, self._pilot, self.held = at, Pilot(self._pilot.rig, Still(np.array(at.position))), ()
-
-    def _remember(self, guarded: Guarded) -> None:
-        self._sent, self.held = guarded.sent, guarded.gap
-        self._watch = watch.remember(self._watch, guarded.sent)
+        self._sent = self._now = at
+        self._pilot, self.held, self._ahead = Pilot(self._pilot.rig, Still(np.array(at.position))), (), Ahead()
 
     def _open(self, take: OpenTake, due_ns: int) -> None:
         self._recording, self._closing_ns, self._missing = self._wires.keep(take), None, 0
@@ -249,20 +299,19 @@ class Engine:
         if self._missing == 1:
             self.say(at_ns, "take", "rows of the take are missing, since the disk is too slow. The move goes on")
 
-    def _record(self, setpoint: Setpoint, clock: Clock, due_ns: int) -> None:
+    def _record(self, passed: tuple[Made, ...], due_ns: int) -> None:
         sightings = self._follower.sightings()
         if not self._recording:
             return
         for stamp_ns, position_s in sightings:
             self._keep(TimecodeRow(stamp_ns, position_s), due_ns)
         if not self._touch.contact.withheld:
-            row = SetpointRow(
-                due_ns, clock.position_s, self.state.phase, self._sent.position, tuple(setpoint.velocity.tolist())
-            )
-            self._keep(row, due_ns)
+            for one in passed:
+                velocity, place = tuple(one.setpoint.velocity.tolist()), one.sent.position
+                self._keep(SetpointRow(one.sent.due_ns, one.timeline_s, one.phase, place, velocity), due_ns)
         if self._closing_ns is None:
             if self.state.phase in _ENDS:
-                self._closing_ns = due_ns + round(TAIL_S * 1e9)
+                self._closing_ns = max(due_ns, self._sent.due_ns) + round(TAIL_S * 1e9)
         elif due_ns >= self._closing_ns:
             # where there is no room for this, it is tried again at the next tick
             self._recording = not self._wires.keep(CloseTake(self._missing))

@@ -12,7 +12,7 @@ from zlib import crc32
 
 _SLOT = struct.Struct("<qII")
 _SLOTS = 8
-_SLOT_BYTES = 2048
+_SLOT_BYTES = 4096
 _HEAD = 64
 
 

@@ -85,12 +85,17 @@ class Start(msgspec.Struct, frozen=True, tag="start"):
 
 
 class Drive(msgspec.Struct, frozen=True, tag="drive"):
-    """The operator holds the control by which axes are driven; said anew all the time while it is held.
+    """Somebody holds the control by which axes are driven; said anew all the time for as long as it is in hand.
 
-    `parts` are each axis's wanted speed, from -1 to 1 of its own limit, in the rig's order.
+    `parts` says how far each axis is pushed, from -1 to 1, in the rig's order. Without `range_deg` that is its speed, a
+    part of `top` of its own limit. With it, it is how far from where it was: by half that range to each side, at up to
+    `top` of its speed; a push of nothing returns it. Not `held` any more: axes brake, and stay.
     """
 
     parts: tuple[float, ...]
+    top: float = 1.0
+    range_deg: float | None = None
+    held: bool = True
 
 
 class TakeHands(msgspec.Struct, frozen=True, tag="take hands"):
@@ -186,6 +191,21 @@ class Ended(msgspec.Struct, frozen=True, tag="ended"):
 Report = Hello | Opened | Said | Pressed | Kept | Refused | Failed | Ended
 
 
+class PadSet(msgspec.Struct, frozen=True, array_like=True, kw_only=True):
+    """How a game controller that is here is set now, by its buttons too, in the words and units of `live.handling`.
+
+    `top` is the part of each axis's full speed that it can ask for, the reduction where it is `fine` included.
+    """
+
+    number: int
+    name: str  # not all of a long one: a status has a largest size
+    sticks: bool  # whether it drives any axis
+    manner: str
+    range_deg: float
+    top: float
+    fine: bool
+
+
 class Status(msgspec.Struct, frozen=True, kw_only=True):
     """What the engine's newest tick saw and did."""
 
@@ -210,6 +230,8 @@ class Status(msgspec.Struct, frozen=True, kw_only=True):
     round_trip_s: float | None = None  # to the rig and back; None where it does not echo
     lost_part: float | None = None  # of what was sent to the rig to be echoed
     switches: tuple[bool | None, ...] = ()  # each axis's homing switch, closed or not; empty where the rig never says
+    mark: str = ""  # where the rig was sent last, by whomever; its name as the engine knows it
+    pads: tuple[PadSet, ...] = ()  # the first game controllers of those that are here
 
 
 COMMANDS: msgspec.msgpack.Decoder[Command] = msgspec.msgpack.Decoder(Command)

@@ -52,6 +52,10 @@ class Touch:
         self._asks = 0
         self._try(self._output.stop, None)
 
+    def withdraw(self, from_ns: int) -> None:
+        """Have the rig forget what it was sent for `from_ns` and later."""
+        self._try(lambda: self._output.replace(from_ns), None)
+
     def resume(self, now_ns: int) -> None:
         """Have the rig listen to setpoints again, after it was told to stop; more than once, for links lose things."""
         self.contact = Contact()

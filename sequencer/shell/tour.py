@@ -1,6 +1,6 @@
 """From mark to mark: which one is next, and the orders that lead there. It sends nobody by itself."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sequencer.rig.axis import Rig
 from sequencer.score.edits.marks import step_to
@@ -8,6 +8,8 @@ from sequencer.score.marks import AtSpeed, Lasting, Mark, Marks
 from sequencer.shell.messages import Go, Status
 
 ORIGIN = "the origin"
+GOING = "going"  # the phase in which it is on its way to a mark
+_LONGEST_TOLD = 200
 HOMING_PART = "1/2"  # of each axis's speed, as on the way to the start of a cue
 
 
@@ -20,13 +22,17 @@ def order_to(mark: Mark) -> Go:
 
 @dataclass(slots=True)
 class Tour:
-    """Which mark the rig came to last, so that next and previous mean something.
+    """Which mark the rig came to last, so that next and previous mean something; and where it was sent, by whomever.
 
     A leg that a hand interrupted has led nowhere: the same step goes on with it.
     """
 
     at: str | None = None
-    _bound_for: str | None = None
+    bound_for: str | None = None  # where it was sent last
+    under_way: bool = False  # there, as the engine says
+    _came: bool = False  # it arrived since the last look
+    _came_ns: int = 0
+    _called: dict[str, str] = field(default_factory=dict)  # what marks are called now that the engine knows otherwise
 
     def step(self, marks: Marks, by: int) -> Go:
         """Return the order to go to the next mark (1), or to the one before (-1). Error: ValueError at an end."""
@@ -35,28 +41,52 @@ class Tour:
 
     def to(self, mark: Mark) -> Go:
         """Return the order to go to this mark."""
-        self._bound_for = mark.name
+        self.bound_for = mark.name
+        self._called.pop(mark.name, None)
         return order_to(mark)
 
     def home(self, rig: Rig) -> Go:
         """Return the order to go back to the origin of every axis, which is no mark."""
-        self._bound_for = None
+        self.bound_for = ORIGIN
         return Go(name=ORIGIN, position=tuple((axis.name, axis.home) for axis in rig.axes), part=HOMING_PART)
 
-    def arrived(self) -> None:
-        """Take in that the rig came to where it was sent."""
-        self.at = self._bound_for
+    def look(self, status: Status | None) -> None:
+        """Take in where the engine says that the rig was sent: a trigger may have done so."""
+        if status is None or not status.mark or status.at_ns < self._came_ns:
+            return
+        name = self._called.get(status.mark, status.mark)
+        self.under_way = status.phase == GOING
+        if self.under_way:
+            self.bound_for = name
+        elif self._came:
+            self.bound_for = name
+            self._arrive()
+        self._came = False
+
+    def arrived(self, at_ns: int) -> None:
+        """Take in that the rig came to where it was sent; what the engine said before that is old."""
+        self._came, self._came_ns, self.under_way = True, at_ns, False
+        self._arrive()
+
+    def _arrive(self) -> None:
+        self.at = None if self.bound_for == ORIGIN else self.bound_for
 
     def renamed(self, name: str, to: str) -> None:
         """Take in that a mark is called otherwise now."""
         if self.at == name:
             self.at = to
-        if self._bound_for == name:
-            self._bound_for = to
+        if self.bound_for == name:
+            self.bound_for = to
+        self._called = {known: to if now == name else now for known, now in self._called.items()} | {name: to}
 
     def stored(self, name: str) -> None:
         """Take in that the rig stands at a mark that was just stored."""
         self.at = name
+
+
+def told(mark: Mark | None) -> str:
+    """Return the name of a mark as a status carries it: nothing for one that would not find room there."""
+    return mark.name if mark is not None and len(mark.name) <= _LONGEST_TOLD else ""
 
 
 def new_mark(marks: Marks, rig: Rig, status: Status) -> Mark:

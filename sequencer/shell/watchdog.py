@@ -8,17 +8,19 @@ import os
 import signal
 import sys
 import time
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from pathlib import Path
 
 from sequencer.adapters.contract import Output
-from sequencer.errors import LinkError
+from sequencer.errors import LinkError, ProjectError
 from sequencer.shell.child import Child, join
-from sequencer.shell.kinds import open_output
 from sequencer.shell.memory import Page
 from sequencer.shell.messages import Failed, Quit
-from sequencer.shell.relink import Opener
+from sequencer.shell.outlets import parts
+from sequencer.shell.several import opened
 
+Opener = Callable[[bool], AbstractContextManager[Output]]  # of what others may have open too, or of the rest
 PERIOD_S = 0.01
 LIMIT_S = 0.1
 RESTING = -1  # the beat of an engine that ended in order
@@ -46,12 +48,16 @@ class Pulse:
 def main(folder: Path) -> None:
     child = join(folder, "watchdog")
 
-    def opener() -> AbstractContextManager[Output]:
-        return open_output(child.setup.output, child.rig)
-
     try:
-        with opener() as output:
+        driving = [part for part in parts(child.setup.output, child.rig) if part.kind.drives]
+
+        def opener(shared: bool) -> AbstractContextManager[Output]:
+            return opened([part for part in driving if part.kind.shared is shared], len(child.rig.axes))
+
+        with opener(shared=True) as output:
             watch(child, Page(folder / "page"), output, opener)
+    except ProjectError as fault:
+        child.control.say(Failed(str(fault), 2))
     except LinkError as fault:
         child.control.say(Failed(str(fault), 3))
 
@@ -77,12 +83,17 @@ def watch(child: Child, page: Page, output: Output, opener: Opener) -> None:
 
 
 def _stop(output: Output, opener: Opener) -> None:
-    """Tell the rig to stop, by a new link where the old one is gone: the network may have been away and back."""
+    """Tell the rig to stop, by a new link where the old one is gone: the network may have been away and back.
+
+    A link that only one process can have open is free now that the engine is gone.
+    """
     try:
         output.stop()
     except LinkError:
-        with contextlib.suppress(LinkError), opener() as anew:
+        with contextlib.suppress(LinkError), opener(True) as anew:
             anew.stop()
+    with contextlib.suppress(LinkError), opener(False) as freed:
+        freed.stop()
 
 
 if __name__ == "__main__":

@@ -77,7 +77,7 @@ def test_an_axis_is_homed_once_it_is_armed(bench: Bench, switched: Path) -> None
     words = flat(done.output)
     assert "emergency stop" in words
     assert "slide will go towards its low end at 40 mm a second until its switch closes, by 1320 mm at most" in words
-    assert "come off it at 4. Where it says that it stands means nothing before" in words
+    assert "come off it and into its travel at 4. Where it says that it stands means nothing before" in words
     assert "going to the switch slide counts from here: it stands at -3.8 mm" in words
     assert "pan says that it stands at 22 deg. Nothing moves now. Does pan stand at -48 deg?" in words
     assert (switched / "rig.json").read_bytes() == before

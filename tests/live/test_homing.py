@@ -99,7 +99,10 @@ def test_a_switch_that_does_not_come_ends_it_after_its_travel_and_a_tenth() -> N
 def test_a_rig_that_says_nothing_of_switches_is_not_moved() -> None:
     axle = Axle(place=390.0, closed=lambda place, _: None)
     found = axle.home(begin(SLIDE))
-    assert "have it send /rig/slide/switch, 0 or 1, twice a second, or say where it stands: --here" in found.trouble
+    assert (
+        "have it send /rig/slide/switch, 0 or 1, twice a second, or say where it stands (in the terminal: --here"
+        in found.trouble
+    )
     assert set(axle.speeds) == {0.0}
     assert axle.now_s == pytest.approx(102.0, abs=0.1)
 
@@ -139,8 +142,45 @@ def test_an_axis_that_is_held_half_way_ends_it() -> None:
 def test_a_switch_that_sticks_ends_it() -> None:
     axle = Axle(place=20.0, closed=lambda place, now_s: place <= -3.0 or now_s > 101.0)
     found = axle.home(begin(SLIDE))
-    # the switch is outside the travel, so there is a tenth of the travel behind it at most
-    assert found.trouble == "the switch of slide did not open within 40 mm; does it stick, or is `at` wrong?"
+    # the switch is outside the travel, so there is a tenth of the travel behind it at most, and a look's way onto it
+    assert found.trouble == "the switch of slide did not open within 40.04 mm; does it stick, or is `at` wrong?"
+
+
+def test_an_axis_that_brakes_far_onto_its_switch_comes_off_it_as_far() -> None:
+    axle = Axle(place=120.0, closed=below(-3.0), coasts=65.0)
+    found = axle.home(begin(SLIDE))
+    assert found.stage is Stage.FOUND, found.trouble
+    assert min(axle.been) < -65.0
+    assert found.value == pytest.approx(axle.place, abs=SPEED * SLOW * LOOK_S + 1e-6)
+
+
+def test_a_switch_that_sticks_ends_it_as_far_behind_where_the_axis_braked() -> None:
+    axle = Axle(place=20.0, closed=lambda place, now_s: place <= -3.0 or now_s > 101.0, coasts=65.0)
+    assert "did not open within 105 mm" in axle.home(begin(SLIDE)).trouble
+
+
+@pytest.mark.parametrize("towards", ["low", "high"])
+def test_an_axis_whose_switch_is_outside_its_travel_ends_inside(towards: End) -> None:
+    axis = replace(SLIDE, homing=Homing(towards=towards, speed=SPEED, at=-3.0 if towards == "low" else 403.0))
+    axle = Axle(place=200.0, closed=below(-3.0) if towards == "low" else lambda place, _: place >= 403.0, off=77.0)
+    found = axle.home(begin(axis))
+    assert found.stage is Stage.FOUND
+    assert 0.0 <= found.value <= 400.0
+    assert found.value == pytest.approx(0.0 if towards == "low" else 400.0, abs=0.1)
+    assert found.value == pytest.approx(axle.place, abs=0.05)
+
+
+def test_a_contact_that_bounces_counts_from_where_it_opened_last() -> None:
+    been_on_it: list[float] = []
+
+    def bouncing(place: float, _: float) -> bool:
+        been_on_it.extend([place] if place <= -3.0 else [])
+        return place <= -3.0 or (bool(been_on_it) and -2.95 < place <= -2.9)
+
+    axle = Axle(place=120.0, closed=bouncing)
+    found = axle.home(begin(SLIDE))
+    assert found.stage is Stage.FOUND
+    assert found.value == pytest.approx(axle.place - 0.1, abs=SPEED * SLOW * LOOK_S + 1e-6)
 
 
 def test_a_switch_inside_the_travel_may_stay_closed_to_its_end() -> None:
@@ -163,7 +203,8 @@ def test_what_has_ended_stays_so() -> None:
 
 def test_an_axis_without_a_switch_is_refused() -> None:
     with pytest.raises(
-        ValueError, match=r"pan has no homing in rig.json.*say where it stands instead: --here pan=VALUE"
+        ValueError,
+        match=r"pan has no homing in rig.json.*say where it stands instead \(in the terminal: --here pan=VALUE\)",
     ):
         begin(PAN)
 

@@ -12,6 +12,7 @@ from sequencer.adapters.contract import LinkState
 from sequencer.errors import LinkError
 from sequencer.motion.compile import compile_move
 from sequencer.motion.trajectory import Trajectory
+from sequencer.playback.ahead import Timing
 from sequencer.playback.cued import cue_up
 from sequencer.playback.events import Arm
 from sequencer.playback.state import Phase
@@ -35,6 +36,7 @@ from tests.sync.master import Sent
 
 HARBOUR = Path(__file__).parents[2] / "projects" / "harbour-lanterns"
 TICK_NS = 4_000_000
+AS_DUE = Timing()
 BEGIN_NS = 1_000_000_000
 
 
@@ -58,7 +60,8 @@ class Cable:
 class SimulatedRig:
     """An output whose other end is the motors' model; `mute_from_ns` is when it falls silent.
 
-    It speaks for two seconds after a setpoint or a question, and once to a call, as the simulated rig's process does.
+    What is not due yet it keeps until it is, in `plan`; `played` is what came due. It speaks for two seconds after a
+    setpoint or a question, and once to a call, as the simulated rig's process does.
     """
 
     def __init__(self, rig: Rig, seed: int = 1, mute_from_ns: int | None = None, delay_ns: int = 0) -> None:
@@ -69,6 +72,9 @@ class SimulatedRig:
         self.calls = 0
         self.opened = 0
         self.cable = Cable()
+        self.plan: list[Setpoint] = []
+        self.played: list[Setpoint] = []
+        self.replaced: list[tuple[int, int]] = []  # when, and from when on
         self._noise = np.random.default_rng(seed)
         self._mute_from_ns = mute_from_ns
         self._delay_ns = delay_ns
@@ -99,15 +105,24 @@ class SimulatedRig:
         self.sent.append(setpoint)
         if self._through("send"):
             self._asked_ns = self.now_ns
-            self.motors = servo.command(self.motors, setpoint)
+            self.plan.append(setpoint)
+            self._play(self.now_ns)
 
     def replace(self, from_ns: int) -> None:
-        raise AssertionError("a rig that schedules nothing was told to replace something")
+        self.replaced.append((self.now_ns, from_ns))
+        self.plan = [one for one in self.plan if one.due_ns < from_ns]
+
+    def _play(self, until_ns: int) -> None:
+        while self.plan and self.plan[0].due_ns <= until_ns:
+            due = self.plan.pop(0)
+            self.played.append(due)
+            self.motors = servo.command(self.motors, due)
 
     def fire(self, trigger: Trigger) -> bool:
         return False
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
+        self._play(heard_ns)
         self.motors = servo.advance(self.motors, heard_ns)
         through = self._through("read")
         asked = heard_ns - self._asked_ns <= 2_000_000_000 or self._called
@@ -130,6 +145,7 @@ class SimulatedRig:
     def stop(self) -> None:
         self.stops += 1
         if self._through("stop"):
+            self.plan.clear()
             self.motors = servo.stop(self.motors)
 
     def look(self, now_ns: int) -> None:
@@ -221,6 +237,10 @@ def _rig(rig: Rig, latencies_s: tuple[float, ...], fastest: float | None) -> Rig
     return rig
 
 
+def _home(rig: Rig) -> Floats:
+    return np.array([axis.home for axis in rig.axes])
+
+
 def stage(
     *,
     mute_from_s: float | None = None,
@@ -234,6 +254,7 @@ def stage(
     own_clock: bool = False,
     remote: bool = False,
     cable: Cable | None = None,
+    timing: Timing = AS_DUE,
 ) -> Stage:
     """Return the demo rig with its first cue, standing at home, its engine ticking at 250 Hz.
 
@@ -265,7 +286,6 @@ def stage(
     def show(row: bytes) -> None:
         made[0].status = msgspec.msgpack.decode(row, type=Status)
 
-    home: Floats = np.array([axis.home for axis in rig.axes])
     wires = Wires(output=relink, ears=Ears(follower=follower), keep=keep, say=say, show=show)
     made.append(
         Stage(
@@ -277,7 +297,7 @@ def stage(
             follower=follower,
             joins=joins,
             remote=remote,
-            engine=Engine(rig, wires, home, BEGIN_NS, answers=answers),
+            engine=Engine(rig, wires, _home(rig), BEGIN_NS, answers, timing),
         )
     )
     return made[0]

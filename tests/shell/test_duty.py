@@ -8,10 +8,13 @@ from typing import Any, cast
 import pytest
 
 from sequencer.live.handling import default_handlings
-from sequencer.playback.events import Drive
+from sequencer.playback import events
+from sequencer.playback.cued import cue_up
+from sequencer.playback.events import Drive, Stop
 from sequencer.playback.state import Phase
 from sequencer.project.store import load
 from sequencer.score.marks import Lasting, Mark
+from sequencer.shell import duty, messages
 from sequencer.shell.duty import Duty
 from sequencer.shell.ears import Ears
 from sequencer.shell.hands import HandsOn
@@ -29,6 +32,9 @@ GONE = Mark("gone", (("crane", 1.0),))
 AT_ONCE = Mark("at once", (("pan", 40.0),), Lasting(Fraction(1, 1000)))
 
 
+SAY_NS = 30_000_000
+
+
 @dataclass
 class Running:
     """The engine process without its process: what the operator's program says goes in, and what it hears comes out."""
@@ -38,6 +44,7 @@ class Running:
     pads: HandsOn
     heard: list[Report]
     says: PadRow = field(default_factory=row)
+    screen: messages.Drive | None = None  # what it says, all the time
 
     def tell(self, command: Command) -> None:
         self.duty.handle(command)
@@ -50,6 +57,8 @@ class Running:
             now_ns = self.stage.now_ns
             if now_ns // ROW_NS != (now_ns - TICK_NS) // ROW_NS:
                 self.pads.feed(now_ns, packed(self.says))
+            if self.screen is not None and now_ns // SAY_NS != (now_ns - TICK_NS) // SAY_NS:
+                self.tell(self.screen)
             self.duty.feel(now_ns)
             return until is not None and self.is_in(until)
 
@@ -58,12 +67,27 @@ class Running:
     def is_in(self, phase: Phase) -> bool:
         return self.stage.engine.state.phase is phase
 
+    def push(self, pan: float, range_deg: float | None = None) -> None:
+        """Have the screen say this from now on."""
+        others = (0.0,) * (len(self.stage.rig.axes) - 1)
+        self.screen = messages.Drive((pan, *others), range_deg=range_deg)
+
+    def play(self) -> None:
+        """Start the clock a little before the cue."""
+        follower = cast(Any, self.stage.follower)
+        follower.locate(self.stage.cue_s[0] - 0.5)
+        follower.start(self.stage.now_ns)
+
+    @property
+    def pan(self) -> float:
+        return self.stage.engine.sent.position[0]
+
     @property
     def refused(self) -> list[str]:
         return [text for code, text in self.stage.said if code == "refused"]
 
 
-def running(*, remote: bool = False) -> Running:
+def running(*, remote: bool = False, pads_opened: bool = True) -> Running:
     one = stage(own_clock=True, remote=remote)
     project = replace(load(HARBOUR, laws()), marks=(QUAY, BEYOND, GONE, AT_ONCE))
     pads = HandsOn(one.rig, default_handlings(one.rig))
@@ -75,8 +99,8 @@ def running(*, remote: bool = False) -> Running:
         project=project,
         timeline=one.timeline,
         engine=one.engine,
-        output=one.output,
-        ears=Ears(follower=one.follower, pads=pads),
+        output=cast(Any, one.output),
+        ears=Ears(follower=one.follower, pads=pads if pads_opened else None),
         desk=None,
         page=cast(Any, SimpleNamespace(set_word=lambda *_: None)),
     )
@@ -146,13 +170,135 @@ def test_a_stick_that_is_held_as_a_performance_ends_drives_nothing_away() -> Non
     assert one.is_in(Phase.DRIVING)
 
 
+@pytest.fixture
+def simulated(monkeypatch: pytest.MonkeyPatch) -> Running:
+    """Return the process with its own clock of simulated time, and no game controllers."""
+    one = running(pads_opened=False)
+    monkeypatch.setattr(duty, "time", SimpleNamespace(monotonic_ns=lambda: one.stage.now_ns))
+    return one
+
+
+def test_the_screen_drives_where_no_game_controllers_were_opened(simulated: Running) -> None:
+    one = simulated
+    one.run(0.3)
+    one.push(0.5)
+    one.run(0.5)
+    assert one.is_in(Phase.DRIVING)
+    assert one.stage.engine.sent.speed[0] > 0
+    one.screen = None
+    one.run(3.0)
+    assert one.is_in(Phase.IDLE)
+
+
+def test_a_push_on_the_screen_springs_back_to_where_the_axis_was_and_the_rig_is_idle_then(simulated: Running) -> None:
+    one = simulated
+    one.run(0.3)
+    began = one.pan
+    one.push(0.0, 90.0)
+    one.run(0.1)
+    assert one.is_in(Phase.IDLE)
+    one.push(1.0, 90.0)
+    one.run(6.0)
+    assert one.pan - began == pytest.approx(45.0, abs=1e-6)
+    one.push(0.0, 90.0)
+    one.run(6.0)
+    assert one.pan == pytest.approx(began, abs=1e-6)
+    assert one.is_in(Phase.IDLE)
+
+
+def test_a_return_ends_where_the_operator_sends_the_rig_to_a_mark(simulated: Running) -> None:
+    one = simulated
+    one.run(0.3)
+    one.push(0.0, 90.0)
+    one.run(0.1)
+    one.push(-1.0, 90.0)
+    one.run(6.0)
+    one.push(0.0, 90.0)
+    one.run(0.2)
+    one.tell(Go(name="quay", position=QUAY.position))
+    one.run(0.1)
+    assert one.is_in(Phase.GOING)
+    one.run(8.0, Phase.IDLE)
+    assert one.pan == pytest.approx(20.0)
+
+
+@pytest.mark.parametrize("range_deg", [None, 90.0])
+def test_a_pad_on_the_screen_that_is_held_as_a_performance_ends_drives_nothing_away(
+    simulated: Running, range_deg: float | None
+) -> None:
+    one = simulated
+    one.stage.get_ready()
+    one.push(0.0, range_deg)
+    one.run(0.1)
+    one.push(1.0, range_deg)
+    one.play()
+    one.run(60.0, Phase.FINISHED)
+    rests = one.pan
+    one.run(1.0)
+    assert one.is_in(Phase.FINISHED)
+    assert one.pan == rests
+    one.push(0.0, range_deg)
+    one.run(0.1)
+    one.push(1.0, range_deg)
+    one.run(0.2)
+    assert one.is_in(Phase.DRIVING)
+
+
+def test_a_pad_on_the_screen_that_is_held_over_a_stop_and_a_reset_drives_nothing(simulated: Running) -> None:
+    one = simulated
+    one.run(0.3)
+    one.push(0.5)
+    one.run(0.5)
+    one.stage.engine.order(Stop("somebody stepped in"))
+    one.run(3.0, Phase.STOPPED)
+    one.tell(messages.Reset())
+    one.run(0.5)
+    assert one.is_in(Phase.IDLE)
+
+
+def test_the_screen_performs_its_axis_while_the_others_play(simulated: Running) -> None:
+    one = simulated
+    rig = one.stage.rig
+    one.run(0.5)
+    cued = cue_up(rig, one.stage.timeline, *one.stage.cue_s)
+    one.stage.engine.order(events.Arm(cued=cued, by_hand=tuple(name == "pan" for name in rig.names)))
+    one.run(20.0, Phase.READY)
+    rests = one.pan
+    one.push(0.0, 30.0)
+    one.play()
+    one.run(5.0, Phase.RUNNING)
+    one.run(0.2)
+    assert one.pan == rests
+    one.push(1.0, 30.0)
+    one.run(2.0)
+    assert one.pan - rests == pytest.approx(15.0, abs=0.01)
+    one.push(0.0, 30.0)
+    one.run(2.0)
+    assert one.pan == pytest.approx(rests, abs=0.01)
+    one.run(60.0, Phase.FINISHED)
+    tilt = rig.index("tilt")
+    assert one.stage.engine.sent.position[tilt] == pytest.approx(float(cued.ahead(one.stage.cue_s[1], 1.0)[0][tilt]))
+
+
+def test_numbers_that_cannot_be_are_refused_and_move_nothing(simulated: Running) -> None:
+    one = simulated
+    one.run(0.3)
+    one.tell(messages.Drive((1.0, 0.0, 0.0, 0.0, 0.0), top=2.0))
+    one.tell(messages.Drive((1.0,)))
+    one.run(0.3)
+    assert one.is_in(Phase.IDLE)
+    assert [one.text for one in one.heard if isinstance(one, messages.Refused)] == [
+        "not driven: top is 2; it must be above 0 and at most 1"
+    ]
+
+
 def test_pads_that_are_not_in_hand_leave_the_screen_to_drive() -> None:
     one = running()
     one.says = held(left_x=-1.0)
     one.run(0.3)
     parts = (0.5, *(0.0,) * (len(one.stage.rig.axes) - 1))
     for _ in range(100):
-        one.duty._drive(parts)
+        one.tell(messages.Drive(parts))
         one.run(TICK_NS * 1e-9)
     assert one.stage.engine.sent.speed[0] > 0
 

@@ -239,6 +239,9 @@ class Port:
             raise LinkError("the port is gone; plug it in")
         self.sent.append((due_ns, data))
 
+    def check(self, now_ns: int) -> None:
+        pass
+
 
 class Ending:
     """A target that quits the giver at its hundredth turn."""

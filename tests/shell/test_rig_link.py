@@ -8,7 +8,8 @@ import pytest
 
 from sequencer.adapters import wallclock
 from sequencer.adapters.contract import LinkState
-from sequencer.adapters.outputs.osc import Address, OscOutput
+from sequencer.adapters.osc_links.osc_output import OscOutput
+from sequencer.adapters.osc_links.udp import UdpLink
 from sequencer.playback.state import Phase
 from sequencer.rig.signals import Setpoint
 from sequencer.shell.messages import Arm, Reset, Said, Status
@@ -32,7 +33,7 @@ class Loop:
         self.device = Device(RIG, 1, faults, WallOffset(0, OFFSET_NS))
         self.waiting: deque[bytes] = deque()
         monkeypatch.setattr(wallclock, "measure", lambda: (self.now_ns, OFFSET_NS))
-        self.output = OscOutput(self, Address("127.0.0.1", 9), RIG)  # type: ignore[arg-type]  # as much of a socket as it uses
+        self.output = OscOutput(UdpLink(self, "127.0.0.1:9"), RIG)  # type: ignore[arg-type]  # as much of a socket as it uses
         self.lost: list[float] = []
 
     def send(self, packet: bytes) -> int:

@@ -35,6 +35,9 @@ class Wire:
     def send(self, data: bytes, due_ns: int) -> None:
         self.sent.append((due_ns, data))
 
+    def check(self, now_ns: int) -> None:
+        pass
+
 
 def played(
     capsys: pytest.CaptureFixture[str], counting: Counting, *lines: object, faults: Faults | None = None, seed: int = 1

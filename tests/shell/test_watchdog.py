@@ -49,16 +49,20 @@ def test_the_watch_outlives_the_command_as_long_as_the_engine_lives(tmp_path: Pa
     rig = load_rig(HARBOUR)
     output, page = SimulatedRig(rig), Page(tmp_path / "page", new=True)
     old = SimulatedRig(rig) if gone else output
+    serial = SimulatedRig(rig)  # behind a link that only one process can have open
     if gone:
         old.cable = Cable(away_ns=(0, old.now_ns + 1), gone_in="stop")
     setup = Setup(project=str(HARBOUR), run=None, output="", sync="internal")
     with near, subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as engine:
         page.set_word(Page.ENGINE_PID, engine.pid)
         page.set_word(Page.ENGINE_BEAT, beat)
-        watch(Child(setup, rig, Control(near, COMMANDS)), page, old, output.open)
+        watch(
+            Child(setup, rig, Control(near, COMMANDS)), page, old, lambda shared: (output if shared else serial).open()
+        )
         if beat == 5:
             assert engine.wait(5) == -signal.SIGKILL
         else:
             assert engine.poll() is None
             engine.kill()
     assert output.stops == (1 if beat == 5 else 0)
+    assert serial.stops == output.stops

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from sequencer.live.handling import Deed, Drives, Handling, Held, Role, Stick
 from sequencer.rig.axis import Rig
+from sequencer.shell.messages import PadSet
 from ui.language import translate
 
 
@@ -118,3 +119,15 @@ def manner_words(handling: Handling) -> str:
         how = how.format(range=f"{handling.range_deg:g}", side=f"{handling.range_deg / 2:g}")
     most = translate("pads", "up to {top} of full speed, {fine} where fine")
     return f"{how}; {most.format(top=f'{handling.top:.0%}', fine=f'{handling.top * handling.fine:.0%}')}"
+
+
+def set_words(setting: PadSet) -> str:
+    """Return how a pad is set now, by its buttons too, in one sentence."""
+    if setting.manner == "spring":
+        how = translate("pads", "spring-back over {range} degrees, {side} to each side")
+        how = how.format(range=f"{setting.range_deg:g}", side=f"{setting.range_deg / 2:g}")
+    else:
+        how = translate("pads", "rate control")
+    fineness = translate("pads", "fine") if setting.fine else translate("pads", "coarse")
+    most = translate("pads", "{how}; {fineness}, up to {top} of full speed")
+    return most.format(how=how, fineness=fineness, top=f"{setting.top:.0%}")

@@ -259,6 +259,8 @@ class Poses(QObject):
                 raise ValueError(translate("acts", "no mark is stored from the playhead: {why}").format(why=words))
             return position
         status = self.link.newest
+        if self.link.errand:
+            raise ValueError(translate("acts", "an axis is being homed; wait until it counts"))
         if status is None or self.link.now.stale:
             raise ValueError(translate("acts", "where the rig is, is not known now; wait until it reports"))
         if rig != self._engine_rig or len(status.asked) != len(rig.axes):
@@ -317,7 +319,7 @@ class Poses(QObject):
                 self.bound, self._waits = ("" if self._waits else self.bound), False
                 self.desk.note(said.text, "refused")
             case "going":
-                # a trigger may send it as well, and then not to where it was sent from here
+                # a trigger may send it as well: where to, the next status tells
                 self.on_way, self.bound = self._waits, self.bound if self._waits else ""
                 self.interrupted = self._waits = False
             case "driving" if self.on_way:
@@ -329,7 +331,9 @@ class Poses(QObject):
     def _look(self, status: Status) -> None:
         if self._engine_rig is None:
             self._engine_rig = self.desk.project.rig
-        if self.on_way and status.phase in _STOPS:
+        if self.link.hands.under_way and not self._waits:
+            self.on_way, self.bound, self.interrupted = True, self.link.hands.bound_for or "", False
+        elif self.on_way and status.phase in _STOPS:
             self._interrupt()
         self._tell()
 

@@ -3,12 +3,25 @@
 It arms and stops nothing.
 """
 
-from sequencer.shell.messages import Kept
+from typing import Protocol
+
+from sequencer.shell.messages import Kept, Status
 from ui.language import translate
+from ui.link.choice import Choice
 from ui.link.standing import Standing
 
+_PLAYING = ("running", "freewheeling")
+_ARMED = ("locating", "ready", *_PLAYING)
 DROPPED_NS = 30_000_000_000
 _LAPSED_NS = 15_000_000_000  # an order to arm that nobody has answered
+
+
+class Run(Protocol):
+    """What is known of a run: how the rig stands, the engine's newest status, and what was chosen."""
+
+    now: Standing
+    newest: Status | None
+    choice: Choice
 
 
 def refusal(now: Standing, *, connected: bool, cleared: bool, drafting: bool) -> str:
@@ -31,9 +44,22 @@ def undriven(now: Standing, *, connected: bool, cleared: bool, same_rig: bool) -
     return "" if same_rig else translate("run", "the rig was changed in the setup; disconnect, and connect again")
 
 
+def performed(run: Run) -> tuple[str, ...]:
+    """Return the axes that hands perform in what is armed or plays; none where no such thing is, or is not sure."""
+    sure = run.now.state in ("armed", "moving") and not run.now.stale
+    return run.choice.by_hand if sure and run.newest is not None and run.newest.phase in _ARMED else ()
+
+
+def punched(status: Status | None) -> bool:
+    """Whether hands have, at this moment, the axes that they perform."""
+    return status is not None and status.phase in _PLAYING and status.punched
+
+
 def _unready(now: Standing, *, connected: bool, cleared: bool) -> str:
     if not connected:
         return translate("run", "connect a rig first")
+    if now.errand:
+        return translate("run", "an axis is being homed; wait, or stop it")
     if now.real and not cleared:
         return translate("run", "tick first, on the page Run, that people are clear")
     if now.stale:
@@ -41,11 +67,16 @@ def _unready(now: Standing, *, connected: bool, cleared: bool) -> str:
     return translate("run", "reset first") if now.state == "stopped" else ""
 
 
-def dropped(now: Standing, phase: str, *, pending: bool, attended: bool, counting: bool, waited_ns: int) -> str:
-    """Return why what is armed and does not move yet must not stay armed, or nothing.
+def dropped(
+    now: Standing, phase: str, *, pending: bool, homing: bool, attended: bool, counting: bool, waited_ns: int
+) -> str:
+    """Return why what is armed and does not move yet must not stay armed, or what is homed go on; or nothing.
 
-    `pending`: the order to arm is on its way. `attended`: the editor has the keyboard. `waited_ns`: for so long.
+    `pending`: the order to arm is on its way. `homing`: an axis is homed from here. `attended`: the editor has the
+    keyboard. `waited_ns`: for so long.
     """
+    if homing and not attended:
+        return translate("run", "the window was left while an axis was homed")
     ready = phase == "ready"
     if pending and waited_ns > _LAPSED_NS:
         return translate("run", "disarmed: the engine has not answered to the order")

@@ -8,11 +8,13 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Protocol
 
 from PyQt6.QtCore import QObject
 
+from sequencer.project.document import Project
 from sequencer.project.files import RIG
 from sequencer.rig.axis import Rig
 from sequencer.shell import shoot
@@ -62,6 +64,29 @@ Then = Callable[[Any], object] | None
 Gather = Callable[[Choice, Path, Rig, Simulated | None], Company]
 
 
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What an engine is started with: it reads `project` from `folder`. `rig` is what a simulated rig is made like.
+
+    `prepare` is done once nothing runs that sends setpoints, just before the start; it gets the rig's address.
+    """
+
+    project: Project
+    choice: Choice
+    folder: Path
+    rig: Rig
+    prepare: Callable[[str], object] = lambda _: None
+
+
+# from the document as it was just saved, what was chosen, and where it lies
+Make = Callable[[Project, Choice, Path], Load]
+
+
+def own(project: Project, choice: Choice, folder: Path) -> Load:
+    """Return what an engine for the document itself is started with."""
+    return Load(project, choice, folder, project.rig)
+
+
 def gather(choice: Choice, folder: Path, rig: Rig, simulated: Simulated | None) -> Company:
     """Start what a run needs; a simulated rig that is there already stays where it stands. Error: LinkError."""
     with contextlib.ExitStack() as undo:
@@ -76,32 +101,6 @@ def gather(choice: Choice, folder: Path, rig: Rig, simulated: Simulated | None) 
         running = ends.enter_context(crew(setup_of(choice, folder, output)))
         undo.pop_all()
     return Company(running, ends.close, simulated)
-
-
-def replaced(
-    ends: list[Callable[[], None]],
-    start: Callable[[], Company],
-    simulated: Simulated | None,
-    wanted: Callable[[], bool],
-) -> Company:
-    """End what was, then start what is to be; and end that too, where nobody wants it any more by then."""
-    for end in ends:
-        end()
-    company = start()
-    if not wanted():
-        company.end_but(simulated)
-    return company
-
-
-def serving(simulated: Simulated | None, choice: Choice, rig: Rig) -> Simulated | None:
-    """Return the simulated rig that stands there already, where it serves the choice and is still that rig."""
-    return None if simulated is None or choice.real or simulated.rig != rig else simulated
-
-
-def _simulate(folder: Path, rig: Rig) -> Simulated:
-    ends = ExitStack()
-    _, output = ends.enter_context(shoot.simulated_rig(folder / RIG, _SEED))
-    return Simulated(output, rig, ends.close)
 
 
 class Aside:
@@ -139,3 +138,69 @@ def _work(work: Callable[[], object], then: Then, say: Callable[[tuple[Then, obj
         say((then, fault))
     else:
         say((then, outcome))
+
+
+class Crews:
+    """The processes of one rig at a time, and the simulated rig beside them; changed one after another in a thread."""
+
+    def __init__(self, gather: Gather, aside: Aside) -> None:
+        self.company: Company | None = None
+        self._simulated: Simulated | None = None
+        self._gather, self._aside = gather, aside
+
+    def replace(self, load: Load, wanted: Callable[[], bool], then: Then) -> None:
+        """End what runs, and start others; and end these too, where nobody wants them any more by then."""
+        before, stood = self.company, self._simulated
+        self.company, self._simulated = None, _serving(stood, load.choice, load.rig)
+        ends = [one.end for one in (before, stood) if one is not None and one is not self._simulated]
+        self._aside.do(partial(_replaced, ends, load, self._gather, self._simulated, wanted), then)
+
+    def take(self, company: Company) -> None:
+        """Have the processes that were started be the ones."""
+        self.company, self._simulated = company, company.simulated
+
+    def drop(self, company: Company) -> None:
+        """End processes that came too late."""
+        self._aside.do(partial(company.end_but, self._simulated))
+
+    def end_run(self, then: Then) -> None:
+        """End the processes of the run; the simulated rig stays."""
+        if self.company is not None:
+            self._aside.do(self.company.end, then)
+
+    def end_all(self, then: Then) -> None:
+        """End everything; whatever moves is stopped in a controlled way before."""
+        ends = [one.end for one in (self.company, self._simulated) if one is not None]
+        self._simulated = None
+        self._aside.do(lambda: [end() for end in ends], then)
+
+    def wait(self) -> None:
+        """Wait until all of it is done, as the editor's last act."""
+        self._aside.wait()
+
+
+def _replaced(
+    ends: list[Callable[[], None]],
+    load: Load,
+    gather: Gather,
+    simulated: Simulated | None,
+    wanted: Callable[[], bool],
+) -> Company:
+    for end in ends:
+        end()
+    load.prepare(load.choice.rig if load.choice.real else "" if simulated is None else simulated.output)
+    company = gather(load.choice, load.folder, load.rig, simulated)
+    if not wanted():
+        company.end_but(simulated)
+    return company
+
+
+def _serving(simulated: Simulated | None, choice: Choice, rig: Rig) -> Simulated | None:
+    """Return the simulated rig that stands there already, where it serves the choice and is still that rig."""
+    return None if simulated is None or choice.real or simulated.rig != rig else simulated
+
+
+def _simulate(folder: Path, rig: Rig) -> Simulated:
+    ends = ExitStack()
+    _, output = ends.enter_context(shoot.simulated_rig(folder / RIG, _SEED))
+    return Simulated(output, rig, ends.close)

@@ -11,6 +11,7 @@ from sequencer.rig.axis import Rig
 from sequencer.score.marks import Mark, Marks
 from sequencer.shell.messages import Command, Drive, Go, Punch, Said, Status, TakeHands
 from sequencer.shell.tour import Tour
+from ui.link.arming import punched
 
 
 class Hands(QObject):
@@ -28,6 +29,7 @@ class Hands(QObject):
         self,
         tell: Callable[[Command], bool],
         why_not: Callable[[], str],
+        performed: Callable[[], tuple[str, ...]],
         say: Callable[[str, str], None],
         judge: Callable[[], None],
         now_ns: Callable[[], int],
@@ -35,10 +37,12 @@ class Hands(QObject):
         """Begin with nobody's hand on the rig.
 
         `tell` passes a command to the engine, and says whether there is one; `why_not` says in words why the rig may
-        not be moved by hand now; `say` tells the operator: a code, and words; `judge` judges anew how the rig stands.
+        not be moved by hand now; `performed` which axes hands perform in what is armed; `say` tells the operator: a
+        code, and words; `judge` judges anew how the rig stands.
         """
         super().__init__()
         self._tell, self._why_not, self._say, self._judge, self._now_ns = tell, why_not, say, judge, now_ns
+        self._performed, self._punched = performed, False
         self._tour = Tour()
         self.taken = False
         self.drove_ns: int | None = None
@@ -48,9 +52,38 @@ class Hands(QObject):
         """The mark that the rig came to last."""
         return self._tour.at
 
-    def drive(self, parts: tuple[float, ...]) -> bool:
-        """Drive axes by hand, each at a part of its top speed, for as long as this is said anew; return whether so."""
-        if self._why_not() or not self._tell(Drive(parts)):
+    @property
+    def bound_for(self) -> str | None:
+        """The mark that the rig was sent to last, by whomever, as it is called now."""
+        return self._tour.bound_for
+
+    @property
+    def under_way(self) -> bool:
+        """Whether the engine says that the rig is on its way there."""
+        return self._tour.under_way
+
+    @property
+    def performed(self) -> tuple[str, ...]:
+        """The axes that hands perform in what is armed or plays; none where they do not."""
+        return self._performed()
+
+    @property
+    def waits(self) -> bool:
+        """Whether such axes are not in the hands at this moment, but may be: before the move, or a punch in."""
+        return bool(self._performed()) and not self._punched
+
+    def why_not_drive(self) -> str:
+        """Return why a hand on the screen drives nothing, and performs nothing either; empty where it may."""
+        return "" if self._performed() else self._why_not()
+
+    def drive(self, order: Drive) -> bool:
+        """Drive axes by hand, for as long as this is said anew; return whether that was passed on.
+
+        While others play it is passed on only where hands have their axes, which are all that it moves then. To let go
+        is always passed on.
+        """
+        refused = order.held and (self.waits or self.why_not_drive())
+        if refused or not self._tell(order):
             return False
         self.drove_ns = self._now_ns()
         self._judge()
@@ -102,16 +135,18 @@ class Hands(QObject):
     def heard(self, said: Said) -> None:
         """Take in what the engine said."""
         if said.code == "at mark":
-            self._tour.arrived()
+            self._tour.arrived(said.at_ns)
             self.toured.emit()
 
     def look(self, status: Status | None) -> None:
         """Take in what the engine's newest status says; None where there is none."""
+        self._tour.look(status)
         self.taken = status is not None and status.hands
+        self._punched = punched(status)
 
     def forget(self) -> None:
         """Be at no mark: another rig, or another project."""
-        self._tour, self.taken = Tour(), False
+        self._tour, self.taken, self._punched = Tour(), False, False
         self.toured.emit()
 
     def _allowed(self) -> bool:

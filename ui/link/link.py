@@ -20,14 +20,15 @@ from sequencer.shell.messages import Arm, Command, Kept, Pressed, Refused, Repor
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.ahead import Stretches
-from ui.link.arming import dropped, kept_words, refusal, undriven
+from ui.link.arming import dropped, kept_words, performed, refusal, undriven
 from ui.link.choice import Choice, first, foreseen, mended, order_of
-from ui.link.company import Aside, Company, Gather, Simulated, gather, replaced, serving
+from ui.link.company import Aside, Company, Crews, Gather, Make, gather, own
 from ui.link.countdown import Countdown
 from ui.link.hands import Hands
-from ui.link.standing import OFFLINE, Seen, Stage, Standing, stand
+from ui.link.standing import OFFLINE, Errand, Seen, Stage, Standing, stand
 
 POLL_MS = 30
+HOMING_MS = 10  # how soon a switch is seen tells how well an axis is homed
 
 
 class Link(QObject):
@@ -64,12 +65,11 @@ class Link(QObject):
         self.last_stop = self.take = ""  # why it stopped last; the take that is recorded, or was
         self.ahead: Stretches = ()
         self.countdown = Countdown(self.start, lambda: self.now.can_start, now_ns)
-        self.hands = Hands(self._tell, self.why_not_drive, self._say, self._judge, now_ns)
-        self._gather, self._now_ns, self._aside = gather, now_ns, aside or Aside(self)
+        self.hands = Hands(self.tell, self.why_not_drive, partial(performed, self), self._say, self._judge, now_ns)
+        self._now_ns, self._crews = now_ns, Crews(gather, aside or Aside(self))
         self._stage: Stage = "off"
+        self.errand: Errand = ""
         self._turn = 0  # outcomes of earlier ones are too late
-        self._company: Company | None = None
-        self._simulated: Simulated | None = None
         self._loaded: Project | None = None
         self._opened_for: Choice | None = None
         self._pending: Arm | None = None  # asked for, and not yet in the engine's status
@@ -129,10 +129,8 @@ class Link(QObject):
             return
         self._forget_order()
         self.cleared = False
-        ends = [one.end for one in (self._company, self._simulated) if one is not None]
-        self._simulated = None
-        self._stage = "closing"
-        self._aside.do(lambda: [end() for end in ends], self._left)
+        self._stage, self.errand = "closing", ""
+        self._crews.end_all(self._left)
         self._judge()
 
     def why_not(self) -> str:
@@ -163,16 +161,17 @@ class Link(QObject):
     def start(self) -> None:
         """Start our own clock, where the rig waits for it."""
         if self.now.can_start:
-            self._tell(Start())
+            self.tell(Start())
 
     def why_not_drive(self) -> str:
         """Return why axes cannot be driven by hand now, or by an engine with another rig than the desk's: in words."""
         same = self._loaded is not None and self._loaded.rig == self.desk.project.rig
         return undriven(self.now, connected=self._stage == "open", cleared=self.cleared, same_rig=same)
 
-    def _tell(self, command: Command) -> bool:
-        if self._company is not None and self._stage == "open":
-            self._company.crew.tell(command)
+    def tell(self, command: Command) -> bool:
+        """Pass a command on to the engine; return whether there is one."""
+        if self._crews.company is not None and self._stage == "open":
+            self._crews.company.crew.tell(command)
             return True
         return False
 
@@ -185,26 +184,26 @@ class Link(QObject):
             self._trouble, self._stage = "", "off"
             self._judge()
         else:
-            self._tell(Reset())
+            self.tell(Reset())
 
     def stop(self, why: str = "") -> None:
         """Stop the rig, by shared memory: at the engine's next tick, whatever else goes on."""
-        if self._company is not None:
+        if self._crews.company is not None:
             with contextlib.suppress(ValueError):  # its memory is closed: there is nothing left to stop
-                self._company.crew.stop_now()
+                self._crews.company.crew.stop_now()
         self.countdown.call_off()
         if self._stage == "open":
             self._turn += 1  # an engine that was to be loaded anew would have forgotten this stop
         self._forget_order()
         self._say("asked to stop", why or translate("run", "stop was pressed"))
         self.stopping.emit()
-        self._why = why if self._company is not None else ""
+        self._why = why if self._crews.company is not None else ""
         self._judge()
 
     def end(self) -> None:
         """End everything with the editor, and wait for it."""
         self.leave()
-        self._aside.wait()
+        self._crews.wait()
         self._timer.stop()
 
     def _serves(self) -> bool:
@@ -212,39 +211,40 @@ class Link(QObject):
         same = self._opened_for is not None and self._opened_for.same_setup(self.choice)
         return same and self._loaded == self.desk.project
 
-    def _begin(self) -> None:
+    def lend(self, errand: Errand, make: Make) -> None:
+        """Have the rig served as `make` says, for an errand in the place of the run; until one to `tell` is done."""
+        self.errand = errand
+        self._begin(make)
+        self._judge()
+
+    def _begin(self, make: Make = own) -> None:
         """Save, which may take a while; then go on with what was saved."""
         self._turn = turn = self._turn + 1
-        self.save(partial(self._replace, self.desk.history.now, turn), partial(self._not_saved, turn))
+        self.save(partial(self._replace, self.desk.history.now, turn, make), partial(self._not_saved, turn))
 
     def _not_saved(self, turn: int) -> None:
         if turn == self._turn:
             self._forget_order()
             self._say("refused", translate("run", "not connected or armed: the project could not be saved"))
+            if self.errand:
+                self.leave()
             self._judge()
 
-    def _replace(self, project: Project, turn: int) -> None:
+    def _replace(self, project: Project, turn: int, make: Make) -> None:
         """End what runs for another document or another setup, and start the processes."""
-        folder, choice = self.desk.folder, self.choice
-        if turn != self._turn or folder is None:  # the operator has left meanwhile
+        if turn != self._turn or self.desk.folder is None:  # the operator has left meanwhile
             return
-        before, stood = self._company, self._simulated
-        self._company, self._simulated = None, serving(stood, choice, project.rig)
-        ends = [one.end for one in (before, stood) if one is not None and one is not self._simulated]
-        start = partial(self._gather, choice, folder, project.rig, self._simulated)
-        work = partial(replaced, ends, start, self._simulated, lambda: turn == self._turn)
+        load = make(project, self.choice, self.desk.folder)
         self._stage, self.newest = "opening", None
-        self._loaded, self._opened_for = project, choice
-        self._aside.do(work, partial(self._gathered, turn))
-        self._timer.start()
+        self._loaded, self._opened_for = load.project, load.choice
+        self._crews.replace(load, lambda: turn == self._turn, partial(self._gathered, turn))
+        self._timer.start(HOMING_MS if self.errand == "home" else POLL_MS)
         self._judge()
 
     def _gathered(self, turn: int, outcome: Company | Exception) -> None:
         if isinstance(outcome, Company):
-            if turn == self._turn and self._stage == "opening":
-                self._company, self._simulated = outcome, outcome.simulated
-                return
-            self._aside.do(partial(outcome.end_but, self._simulated))
+            in_time = turn == self._turn and self._stage == "opening"
+            (self._crews.take if in_time else self._crews.drop)(outcome)
         elif turn == self._turn:
             self._fail(str(outcome))
             if not isinstance(outcome, SequencerError | OSError):
@@ -252,22 +252,20 @@ class Link(QObject):
 
     def _fail(self, words: str) -> None:
         """Say why the run is broken, and end what is left of it: the engine, if it lives, by a controlled stop."""
-        self._trouble, self._stage = words, "failed"
+        self._trouble, self._stage, self.errand = words, "failed", ""
         self._turn += 1
         self._forget_order()
         self.last_stop = words
         self._say("failed", words)
-        if self._company is not None:
-            self._aside.do(self._company.end, self._ended)
+        self._crews.end_run(self._ended)
         self._judge()
 
     def _ended(self, _: object) -> None:
-        self._company = None
+        self._crews.company = None
         self._judge()
 
     def _left(self, _: object) -> None:
-        self._company, self.newest = None, None
-        self._stage = "off"
+        self._crews.company, self.newest, self._stage = None, None, "off"
         self.hands.forget()
         self._judge()
 
@@ -290,13 +288,13 @@ class Link(QObject):
 
     def poll(self) -> None:
         """Hear what the processes say, beat, and judge how the rig stands."""
-        company = self._company
+        company = self._crews.company
         if company is not None and self._stage in ("opening", "open"):
             try:
                 for report in company.crew.hear(0.0):
                     self._take_in(report)
                 if self._stage == "opening" and company.crew.opened() is not None:
-                    self._stage = "open"
+                    self._stage, self.errand = "open", self.errand if self.errand == "home" else ""
                     self._say("connected", translate("run", "connected to {rig}").format(rig=self.choice.rig))
             except CrewFailed as fault:
                 self._fail(str(fault))
@@ -307,7 +305,7 @@ class Link(QObject):
         if self._stage == "open":
             self._follow_up()
         self._judge()
-        if self._stage in ("off", "failed") and self._company is None:
+        if self._stage in ("off", "failed") and self._crews.company is None:
             self._timer.stop()
 
     def _take_in(self, report: Report) -> None:
@@ -350,6 +348,7 @@ class Link(QObject):
             self.now,
             "" if self.newest is None else self.newest.phase,
             pending=self._pending is not None,
+            homing=self.errand == "home",
             attended=self._attended,
             counting=self.countdown.counting,
             waited_ns=self._now_ns() - self._since_ns,
@@ -358,8 +357,8 @@ class Link(QObject):
             self.stop(why)
 
     def _send(self) -> None:
-        if self._company is not None and self._pending is not None:
-            self._company.crew.tell(self._pending)
+        if self._crews.company is not None and self._pending is not None:
+            self._crews.company.crew.tell(self._pending)
             self._told = True
             if self._pending.heading is not None:
                 self.take = self._pending.heading.name
@@ -374,8 +373,9 @@ class Link(QObject):
                 status=self.newest,
                 now_ns=self._now_ns(),
                 asked_to_arm=self._pending is not None,
+                errand=self.errand,
                 hand_ns=self.hands.drove_ns,
-                ending=self._company is not None,
+                ending=self._crews.company is not None,
                 still=self._still,
                 ours=self.choice.ours,
                 start_s=self._start_s,

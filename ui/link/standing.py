@@ -11,6 +11,8 @@ from ui.link.ahead import Stretches, to_motion_s
 
 State = Literal["offline", "opening", "idle", "armed", "moving", "holding", "fault", "stopped"]
 Stage = Literal["off", "opening", "open", "closing", "failed"]
+# what the rig is lent for: to drive an axis to its switch, or to be told where it stands
+Errand = Literal["", "home", "tell"]
 How = Literal[
     "not connected",
     "connecting",
@@ -21,6 +23,9 @@ How = Literal[
     "moving to the start",
     "driven by hand",
     "going to a mark",
+    "about to home an axis",
+    "homing an axis",
+    "being told where it stands",
     "hold or count down to start",
     "waiting for timecode",
     "starts by itself",
@@ -64,16 +69,17 @@ _STAGES: dict[Stage, tuple[State, How]] = {
 class Seen:
     """What the editor knows at one instant.
 
-    `asked_to_arm`: an order to arm is on its way. `hand_ns`: when a hand that drives was passed on last. `ending`:
-    processes of a broken run are being ended. `still`: the setpoints stand. `ours`: the clock is started here.
-    `start_s`: where the armed part begins on the timeline, and `ahead` the stretches of it with motion. `trouble`: why
-    the link broke.
+    `errand`: what the rig is lent for. `asked_to_arm`: an order to arm is on its way. `hand_ns`: when a hand that
+    drives was passed on last. `ending`: processes of a broken run are being ended. `still`: the setpoints stand.
+    `ours`: the clock is started here. `start_s`: where the armed part begins on the timeline, and `ahead` the stretches
+    of it with motion. `trouble`: why the link broke.
     """
 
     stage: Stage
     status: Status | None
     now_ns: int
     asked_to_arm: bool = False
+    errand: Errand = ""
     hand_ns: int | None = None
     ending: bool = False
     still: bool = True
@@ -105,6 +111,7 @@ class Standing:
     can_drive: bool = False
     can_start: bool = False
     can_reset: bool = False
+    errand: Errand = ""
     to_motion_s: float | None = None
     cause: str = ""
 
@@ -119,7 +126,7 @@ def stand(seen: Seen) -> Standing:
     stale = seen.stage == "open" and age_ns > STALE_NS
     state, how = _word(seen, status)
     phase = None if status is None else status.phase
-    free = seen.stage == "open" and not stale and not seen.asked_to_arm
+    free = seen.stage == "open" and not stale and not seen.asked_to_arm and not seen.errand
     driven = seen.hand_ns is not None and seen.now_ns - seen.hand_ns < _HAND_NS
     return Standing(
         state=state,
@@ -134,13 +141,14 @@ def stand(seen: Seen) -> Standing:
         can_start=seen.stage == "open" and phase == "ready" and seen.ours and not stale and not _runs(status),
         # what is being ended may still brake: a fault is not cleared before
         can_reset=(seen.stage == "failed" and not seen.ending) or (seen.stage == "open" and phase == "stopped"),
+        errand=seen.errand,
         to_motion_s=_to_motion_s(seen, status),
         cause=seen.trouble or ("" if status is None else status.cause),
     )
 
 
 def _dangerous(seen: Seen, phase: str | None, stale: bool, driven: bool) -> bool:
-    if seen.asked_to_arm:
+    if seen.asked_to_arm or (seen.errand == "home" and phase != "stopped"):
         return True
     match seen.stage:
         case "open":
@@ -153,6 +161,11 @@ def _dangerous(seen: Seen, phase: str | None, stale: bool, driven: bool) -> bool
 
 
 def _word(seen: Seen, status: Status | None) -> tuple[State, How]:
+    phase = None if status is None else status.phase
+    if seen.errand == "home" and phase in (None, "idle", "finished", "driving"):
+        return ("moving", "homing an axis") if phase == "driving" else ("armed", "about to home an axis")
+    if seen.errand == "tell":
+        return "opening", "being told where it stands"
     if status is None or (seen.stage == "closing" and status.phase in QUIET):
         return ("armed", "about to move to the start") if seen.asked_to_arm else _STAGES[seen.stage]
     if seen.asked_to_arm and status.phase in ("idle", "finished"):

@@ -20,6 +20,7 @@ from ui.acts.written import decimal
 from ui.desk import Desk
 from ui.language import translate
 from ui.panels.fields import Field, Heading, Picks, Pull, Row, Tick, Told, attempt, change
+from ui.panels.homing_rows import HomingRows
 from ui.panels.typed import typed_number
 from ui.theme import GAP_PX
 
@@ -184,6 +185,9 @@ class AxisForm(QWidget):
         for name, label, means in self._numbers():
             self.fields[name] = Field(desk, label, partial(self._take, name), means)
             self._lines.addWidget(self.fields[name])
+            if name == "home":
+                self.homing = HomingRows(desk, lambda: self.axis, self._put)
+                self._lines.addWidget(self.homing)
             if name == "high":
                 why = translate("setup", "An axis that turns on and on, such as a pan with slip rings: no travel.")
                 self.endless = Tick(desk, translate("setup", "Without end"), self._take_endless, why)
@@ -257,6 +261,7 @@ class AxisForm(QWidget):
         self.kind.show_place(KINDS.index(axis.kind))
         self.unit.show_place(UNITS.index(axis.unit))
         self._follow_geometry(axis, anew=anew)
+        self.homing.follow(anew=anew)
         words = translate(
             "setup", "Speed, acceleration and jerk are guesses still: measure them before anything real moves."
         )

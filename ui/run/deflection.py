@@ -1,6 +1,7 @@
-"""How far a pad is pushed: from where the pointer is to a part of full speed. It knows no pointer and no screen."""
+"""How far a pad is pushed: from where the pointer is to how far that is. It knows no pointer and no screen."""
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from sequencer.rig.axis import Rig
@@ -35,7 +36,7 @@ def pads(rig: Rig) -> tuple[Driven, ...]:
 
 
 def deflection(off_px: float, reach_px: float) -> float:
-    """Return the part of full speed, from -1 to 1, that a push of `off_px` asks for: fine near the middle."""
+    """Return how far a push of `off_px` is, from -1 to 1: fine near the middle."""
     part = min(1.0, abs(off_px) / reach_px)
     if part <= DEAD:
         return 0.0
@@ -43,18 +44,21 @@ def deflection(off_px: float, reach_px: float) -> float:
     return pushed * pushed * (1.0 if off_px > 0 else -1.0)
 
 
-def parts(rig: Rig, pushed: dict[Driven, tuple[float, float]], fastest: float) -> tuple[float, ...]:
-    """Return each axis's wanted speed as a part of its limit, when pads are pushed so far across and up.
+def parts(
+    rig: Rig, pushed: dict[Driven, tuple[float, float]], only: Collection[str] | None = None
+) -> tuple[float, ...]:
+    """Return how far each axis is pushed, from -1 to 1, when pads are pushed so far across and up.
 
-    A push to the right or up moves the camera right or up, whichever way the axis counts. Shape: A.
+    A push to the right or up moves the camera right or up, whichever way the axis counts. Axes that are not among
+    `only` are pushed nowhere. Shape: A.
     """
     wanted = [0.0] * len(rig.axes)
     for pad, (across, up) in pushed.items():
         if pad.across is not None:
-            wanted[pad.across] = across * fastest * _rightward(rig, pad.across)
+            wanted[pad.across] = across * _rightward(rig, pad.across)
         if pad.up is not None:
-            wanted[pad.up] = up * fastest * _sign(rig, pad.up)
-    return tuple(wanted)
+            wanted[pad.up] = up * _sign(rig, pad.up)
+    return tuple(part if only is None or name in only else 0.0 for name, part in zip(rig.names, wanted, strict=True))
 
 
 def _sign(rig: Rig, place: int) -> float:

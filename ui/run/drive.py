@@ -1,165 +1,35 @@
 """Driving by hand: pads on the screen that spring back, unlocked by holding first; and game controllers.
 
-The rig moves only while a pad is held: each push is said anew all the time, and the engine lets go when it hears no
-more. It plans nothing; limits are kept in the engine.
+The rig moves only for as long as each push is said anew: the engine lets go when it hears no more. Where axes are
+performed while others play, the pads have these. It plans nothing; limits are kept in the engine.
 """
 
-from PyQt6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, QTimer, pyqtSignal
-from PyQt6.QtGui import (
-    QColor,
-    QFocusEvent,
-    QGuiApplication,
-    QHideEvent,
-    QKeyEvent,
-    QMouseEvent,
-    QPainter,
-    QPaintEvent,
-    QPen,
-    QResizeEvent,
-)
-from PyQt6.QtWidgets import QBoxLayout, QComboBox, QGridLayout, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PyQt6.QtCore import QSize, Qt, QTimer
+from PyQt6.QtGui import QGuiApplication, QHideEvent, QKeyEvent, QResizeEvent
+from PyQt6.QtWidgets import QBoxLayout, QGridLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
+from sequencer.live.handling import default_handlings
+from sequencer.live.screen import swings
+from sequencer.shell.messages import Drive
 from ui.acts.pads import PadWatch
+from ui.acts.written import value_text
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.link import Link
-from ui.run.deflection import Driven, deflection, pads, parts
+from ui.run.deflection import pads, parts
 from ui.run.hold import Hold
+from ui.run.manner import Manner
+from ui.run.pad import Pad
 from ui.run.pads import PadsPanel
 from ui.run.quiet import Quiet
 from ui.theme import GAP_PX, STATE_PX
 
 SAY_MS = 30
 UNLOCKED_MS = 30_000  # without a push
-SPEEDS = (5, 10, 25, 50, 100)
-_SLOW = SPEEDS.index(10)
+_RETURNS_SAID = 10  # at least, after a pad was let go: the engine may not yet have said that the rig moves
 _WIDE_PX = 940  # where there is room for four pads beside the game controllers
 _LEAST_PX = 600  # and for two
-_SIZE_PX = 132
-_KNOB_PX = 22
-_ARROWS = {
-    Qt.Key.Key_Left: (-1.0, 0.0),
-    Qt.Key.Key_Right: (1.0, 0.0),
-    Qt.Key.Key_Up: (0.0, 1.0),
-    Qt.Key.Key_Down: (0.0, -1.0),
-}
-_LOST = (QEvent.Type.UngrabMouse, QEvent.Type.WindowDeactivate, QEvent.Type.Hide, QEvent.Type.EnabledChange)
 _LOCKS = (Qt.Key.Key_Escape, Qt.Key.Key_Space)
-
-
-class Pad(QWidget):
-    """One pad. `pushed`: how far it is pushed is another, or it was taken hold of or let go."""
-
-    pushed = pyqtSignal()
-
-    def __init__(self, desk: Desk, driven: Driven, names: tuple[str, str]) -> None:
-        super().__init__()
-        self._desk = desk
-        self.driven = driven
-        self.held = False
-        self.push = (0.0, 0.0)
-        self._from: QPointF | None = None  # where the mouse took hold of it
-        self._arrows: set[int] = set()
-        both = driven.across is not None and driven.up is not None
-        self.setFixedSize(_SIZE_PX, _SIZE_PX if both or driven.across is None else _SIZE_PX // 2)
-        self.setMouseTracking(True)  # so that a move without a button tells of a release that never came
-        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.setAccessibleName(translate("run", "Drive {axes}").format(axes=" ".join(name for name in names if name)))
-        self.setAccessibleDescription(translate("run", "press and pull, or hold an arrow key; let go to stop"))
-        desk.preferred.connect(self.update)
-
-    def let_go(self) -> None:
-        """Spring back to the middle."""
-        self._from = None
-        self._arrows.clear()
-        if self.held or self.push != (0.0, 0.0):
-            self.held, self.push = False, (0.0, 0.0)
-            self.update()
-            self.pushed.emit()
-
-    def _be(self, push: tuple[float, float]) -> None:
-        self.held, self.push = True, push
-        self.update()
-        self.pushed.emit()
-
-    def event(self, event: QEvent | None) -> bool:
-        """Let go where a release might never come."""
-        if event is not None and event.type() in _LOST:
-            self.let_go()
-        return super().event(event)
-
-    def mousePressEvent(self, event: QMouseEvent | None) -> None:
-        """Take hold; wherever it is pressed, nothing is asked for before it is pulled."""
-        if event is not None and event.button() == Qt.MouseButton.LeftButton and self.isEnabled():
-            self._arrows.clear()
-            self._from = event.position()
-            self._be((0.0, 0.0))
-
-    def mouseMoveEvent(self, event: QMouseEvent | None) -> None:
-        if event is None or self._from is None:
-            return
-        if not event.buttons() & Qt.MouseButton.LeftButton:  # it was let go of where nobody said so
-            self.let_go()
-            return
-        pulled = event.position() - self._from
-        across = deflection(pulled.x(), (self.width() - _KNOB_PX) / 2) if self.driven.across is not None else 0.0
-        up = deflection(-pulled.y(), (self.height() - _KNOB_PX) / 2) if self.driven.up is not None else 0.0
-        self._be((across, up))
-
-    def mouseReleaseEvent(self, event: QMouseEvent | None) -> None:
-        self.let_go()
-
-    def keyPressEvent(self, event: QKeyEvent | None) -> None:
-        if event is None or event.key() not in _ARROWS:
-            super().keyPressEvent(event)
-        elif not event.isAutoRepeat() and self.isEnabled() and self._from is None:
-            self._arrows.add(event.key())
-            self._arrowed()
-
-    def keyReleaseEvent(self, event: QKeyEvent | None) -> None:
-        if event is None or event.key() not in _ARROWS:
-            super().keyReleaseEvent(event)
-        elif not event.isAutoRepeat() and event.key() in self._arrows:
-            self._arrows.discard(event.key())
-            self._arrowed()
-
-    def _arrowed(self) -> None:
-        if not self._arrows:
-            self.let_go()
-            return
-        pulls = [_ARROWS[Qt.Key(key)] for key in self._arrows]
-        across, up = (sum(pull) for pull in zip(*pulls, strict=True))
-        self._be((across if self.driven.across is not None else 0.0, up if self.driven.up is not None else 0.0))
-
-    def focusOutEvent(self, event: QFocusEvent | None) -> None:
-        self.let_go()
-        super().focusOutEvent(event)
-
-    def paintEvent(self, event: QPaintEvent | None) -> None:
-        theme = self._desk.theme
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        box = QRectF(self.rect()).adjusted(1.5, 1.5, -1.5, -1.5)
-        pen = QPen(QColor(theme.focus if self.hasFocus() else theme.edge), 3.0 if self.hasFocus() else 1.5)
-        if not self.isEnabled():
-            pen.setStyle(Qt.PenStyle.DashLine)
-        painter.setPen(pen)
-        painter.setBrush(QColor(theme.ground))
-        painter.drawRoundedRect(box, 8, 8)
-        painter.setPen(QPen(QColor(theme.edge), 1.0))
-        middle = box.center()
-        if self.driven.across is not None:
-            painter.drawLine(QPointF(box.left() + 8, middle.y()), QPointF(box.right() - 8, middle.y()))
-        if self.driven.up is not None:
-            painter.drawLine(QPointF(middle.x(), box.top() + 8), QPointF(middle.x(), box.bottom() - 8))
-        if not self.isEnabled():
-            return
-        reach = QPointF((self.width() - _KNOB_PX) / 2, (self.height() - _KNOB_PX) / 2)
-        across, up = (max(-1.0, min(1.0, one)) for one in self.push)
-        knob = middle + QPointF(across * reach.x(), -up * reach.y())
-        painter.setPen(QPen(QColor(theme.text), 2.0))
-        painter.setBrush(QColor(theme.text if self.held else theme.raised))
-        painter.drawEllipse(knob, _KNOB_PX / 2 - 2, _KNOB_PX / 2 - 2)
 
 
 class DrivePanel(QWidget):
@@ -174,12 +44,13 @@ class DrivePanel(QWidget):
         self.setAccessibleName(translate("run", "Drive by hand"))
         self.unlock = Hold(desk, translate("run", "Hold to unlock"), self)
         self.unlock.setAccessibleName(translate("run", "Hold to unlock driving on the screen"))
-        self.fastest = QComboBox(self)
-        self.fastest.addItems([translate("run", "up to {percent} %").format(percent=one) for one in SPEEDS])
-        self.fastest.setCurrentIndex(_SLOW)
-        self.fastest.setAccessibleName(translate("run", "Fastest while driving, of full speed"))
-        self.fastest.setToolTip(self.fastest.accessibleName())
-        self._quiet.over(self.fastest)
+        self.manner = Manner(self)
+        self.fastest = self.manner.fastest
+        self.relock, self.punch = QPushButton(translate("run", "Lock"), self), QPushButton(self)
+        self.relock.setAccessibleName(translate("run", "Lock driving on the screen"))
+        for button in (self.relock, self.punch):
+            button.setAutoDefault(False)
+            self._quiet.over(button)
         self.words = QLabel(self)
         self.words.setWordWrap(True)
         self.words.setStyleSheet(f"font-size: {STATE_PX}px;")
@@ -187,6 +58,9 @@ class DrivePanel(QWidget):
         self._labels: list[QLabel] = []
         self._rig = desk.project.rig  # that the pads are for
         self._unlocked = False
+        self._performs: tuple[str, ...] = ()  # the axes that it was unlocked to perform
+        self._rests = _RETURNS_SAID  # how often it was said that no pad is pushed any more
+        self._unread = ""  # why what was typed is no range
         self._grid = QGridLayout()
         self._lay_out()
         self._say = QTimer(self)
@@ -197,6 +71,10 @@ class DrivePanel(QWidget):
         self._idle.setInterval(UNLOCKED_MS)
         self._idle.timeout.connect(self.lock)
         self.unlock.held.connect(self._open)
+        self.relock.clicked.connect(self.lock)
+        self.punch.clicked.connect(self._punch)
+        self.manner.changed.connect(self._turn)
+        self.manner.refused.connect(self._misread)
         for signal in (link.standing, link.status, link.chosen, desk.faced):
             signal.connect(self._stand)
         link.stopping.connect(self.lock)
@@ -208,12 +86,11 @@ class DrivePanel(QWidget):
         self._build()
 
     def _lay_out(self) -> None:
-        top = QHBoxLayout()
-        top.addWidget(self.unlock, 1)
-        top.addWidget(self.fastest)
+        self.manner.put_beside(self.punch, self.relock)
         left = QVBoxLayout()
         left.addWidget(self.words)
-        left.addLayout(top)
+        left.addWidget(self.unlock)
+        left.addWidget(self.manner)
         left.addLayout(self._grid)
         left.addStretch(1)
         whole = self._whole = QBoxLayout(QBoxLayout.Direction.TopToBottom, self)
@@ -248,24 +125,46 @@ class DrivePanel(QWidget):
 
     def lock(self) -> None:
         """Let go of everything; nothing is driven before it is unlocked again, and then slowly."""
-        for pad in self.pads:
-            pad.let_go()
+        self._lose()
         self._unlocked = False
-        for timer in (self._idle, self._say):
-            timer.stop()
-        self.fastest.setCurrentIndex(_SLOW)
+        self._idle.stop()
+        self.manner.be_slow()
         self._show()
 
     def tell(self) -> None:
-        """Tell the engine how far the pads are pushed; what is no longer held is said to rest, once."""
+        """Tell the engine how far the pads are pushed: all the time while one is held, or what it moved returns."""
         pushed = {pad.driven: pad.push for pad in self.pads if pad.held}
         if pushed:
             self._idle.start()  # a pad that is held is not left alone
+            self._rests = 0
         else:
-            self._say.stop()
-        fastest = SPEEDS[self.fastest.currentIndex()] / 100
-        if self._unlocked and not self._link.hands.drive(parts(self._rig, pushed, fastest)):
+            self._rests += 1
+            if not self._returns():
+                self._say.stop()
+        if not self._unlocked or self._link.hands.waits:
+            return
+        only = self._performs or None
+        order = Drive(parts(self._rig, pushed, only), top=self.manner.top, range_deg=self.manner.range_deg)
+        if not self._link.hands.drive(order):
             self.lock()
+
+    def _returns(self) -> bool:
+        """Whether the rig may still be on its way back to where it was before it was pushed."""
+        if self.manner.range_deg is None:
+            return False
+        newest = self._link.newest
+        moves = newest is not None and (newest.phase == "driving" or bool(self._performs))
+        return self._rests < _RETURNS_SAID or moves
+
+    def _lose(self) -> None:
+        """Have what is held or returns brake, and stay where it then is."""
+        told = self._say.isActive()
+        self._say.stop()
+        self._rests = _RETURNS_SAID
+        for pad in self.pads:
+            pad.lose()
+        if told and self._unlocked:
+            self._link.hands.drive(Drive((0.0,) * len(self._rig.axes), held=False))
 
     def hideEvent(self, event: QHideEvent | None) -> None:
         """Lock where nobody sees that it is unlocked."""
@@ -303,22 +202,33 @@ class DrivePanel(QWidget):
             named = tuple("" if at is None else names[at] for at in (driven.across, driven.up))
             pad = Pad(self._desk, driven, (named[0], named[1]))
             pad.pushed.connect(self._pushed)
-            label = QLabel(translate("run", " and ").join(name for name in named if name))
+            pad.lost.connect(self._lose)
+            label = QLabel()
             label.setAlignment(Qt.AlignmentFlag.AlignCenter)
             self.pads.append(pad)
             self._labels.append(label)
         self._place()
         self._show()
 
-    def _why_not(self) -> str:
-        """Return why the pads on the screen drive nothing now; empty where they may."""
-        in_hand = translate("run", "game controllers are in hand; give them back first")
-        return self._link.why_not_drive() or (in_hand if self.controllers.taken else "")
-
     def _open(self) -> None:
-        if not self._why_not():
+        if not self._link.hands.why_not_drive():
             self._unlocked = True
+            self._performs = self._link.hands.performed
             self._idle.start()
+        self._show()
+
+    def _punch(self) -> None:
+        newest = self._link.newest
+        if newest is not None:
+            self._link.hands.punch(not newest.punched)
+
+    def _turn(self) -> None:
+        """Drive in another manner from here on; what was begun in the one before does not go on."""
+        self._lose()
+        self._show()
+
+    def _misread(self, why: str) -> None:
+        self._unread = why
         self._show()
 
     def _pushed(self) -> None:
@@ -328,26 +238,80 @@ class DrivePanel(QWidget):
 
     def _stand(self) -> None:
         """Lock where the rig does something else."""
-        if self._unlocked and self._why_not():
+        hands = self._link.hands
+        if self._unlocked and (hands.why_not_drive() or hands.performed != self._performs):
             self.lock()
         else:
             self._show()
 
     def _show(self) -> None:
         """Say what a push would do, or why there is none."""
-        why_not = self._why_not()
+        hands, performed = self._link.hands, self._link.hands.performed
+        why_not = hands.why_not_drive()
+        names = self._rig.names
         for pad in self.pads:
-            pad.setEnabled(self._unlocked)
+            own = [names[at] for at in (pad.driven.across, pad.driven.up) if at is not None]
+            pad.setEnabled(self._unlocked and (not performed or any(name in performed for name in own)))
         self.unlock.setEnabled(not why_not and not self._unlocked)
+        # where there is little height, what is unlocked already makes room
+        self.unlock.setVisible(not self._unlocked)
+        self.relock.setVisible(self._unlocked)
         self.fastest.setEnabled(self._unlocked)
+        self._show_punch()
+        self._name_pads()
+        words = self._words(why_not)
+        watch = self.controllers.watch
+        if self.controllers.taken and (watch.here or watch.trouble) and not why_not:
+            words += translate("run", " Controllers in hand come first.")
+        if self._unread:
+            words += translate("run", " Not taken: {why}.").format(why=self._unread)
+        self.words.setText(words)
+
+    def _words(self, why_not: str) -> str:
+        performed = translate("run", ", ").join(self._link.hands.performed)
         if why_not:
-            words = translate("run", "Not to be driven: {why}.").format(why=why_not)
-        elif not self._unlocked:
-            words = translate(
+            return translate("run", "Not to be driven: {why}.").format(why=why_not)
+        returns = self.manner.range_deg is not None
+        if not self._unlocked:
+            if performed:
+                words = translate("run", "Locked. Hold to unlock; then the pads perform {axes}. Keep people clear.")
+                return words.format(axes=performed)
+            if returns:
+                return translate(
+                    "run", "Locked. Hold to unlock; then pads move the rig, and let go it RETURNS. Keep people clear."
+                )
+            return translate(
                 "run", "Locked. Hold to unlock; then the rig moves while a pad is held. Keep people clear."
             )
-        else:
-            words = translate(
-                "run", "Unlocked: press and pull a pad, or hold an arrow key on it. Let go to stop; Escape locks."
+        if self._link.hands.waits:
+            words = translate("run", "Unlocked: the pads have {axes} while the move runs and you are punched in.")
+            return words.format(axes=performed)
+        if returns:
+            return translate(
+                "run", "Unlocked: pull a pad, or hold an arrow key. Let go, and the rig RETURNS. Escape stops it."
             )
-        self.words.setText(words)
+        return translate("run", "Unlocked: pull a pad, or hold an arrow key on it. Let go to stop; Escape locks.")
+
+    def _show_punch(self) -> None:
+        newest = self._link.newest
+        within = newest is not None and newest.punched
+        self.punch.setVisible(bool(self._link.hands.performed))
+        self.punch.setText(translate("run", "Punch out") if within else translate("run", "Punch in"))
+
+    def _name_pads(self) -> None:
+        """Name the axes of each pad, and under spring-back how far each goes."""
+        range_deg, project = self.manner.range_deg, self._desk.project
+        handlings = project.hands or default_handlings(self._rig)
+        far = () if range_deg is None else swings(self._rig, handlings, range_deg)
+        for pad, label in zip(self.pads, self._labels, strict=True):
+            places = [at for at in (pad.driven.across, pad.driven.up) if at is not None]
+            words = translate("run", " and ").join(self._rig.names[at] for at in places)
+            if range_deg is not None:
+                sides = {_side(far[at] if at < len(far) else None, self._rig.axes[at].unit) for at in places}
+                words = f"{words}, {' / '.join(sorted(sides))}"
+            if label.text() != words:
+                label.setText(words)
+
+
+def _side(swing: float | None, unit: str) -> str:
+    return translate("run", "rate") if swing is None else f"±{value_text(swing, unit)}"

@@ -5,17 +5,18 @@ Taking them is held, as whatever lets the rig move; giving them back is one pres
 
 from PyQt6.QtCore import QRectF, QSize, Qt
 from PyQt6.QtGui import QColor, QFontMetrics, QHideEvent, QPainter, QPaintEvent, QPen, QShowEvent
-from PyQt6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from sequencer.live.handling import Handling, default_handlings
 from sequencer.project.document import Project
-from sequencer.shell.messages import Said
-from ui.acts.pad_roles import manner_words
+from sequencer.shell.messages import PadSet, Said
+from ui.acts.pad_roles import manner_words, set_words
 from ui.acts.pads import Assigned, PadWatch, assigned, operator
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.link import Link
 from ui.run.hold import Hold
+from ui.run.lines import Lines
 from ui.run.plate import CAPTION_PX, bold
 from ui.run.quiet import Quiet
 from ui.theme import BIG_TARGET_PX, GAP_PX, STATE_PX
@@ -90,13 +91,13 @@ class PadsPanel(QWidget):
         self.setMinimumWidth(_LEAST_PX)
         self.setAccessibleName(translate("run", "Game controllers"))
         self.state = InHand(desk)
-        self.words, self.pads, self.changed = QLabel(), QLabel(), QLabel()
+        self.words, self.settings, self.pads, self.changed = Lines(), Lines(), Lines(), Lines()
         for label, name in (
             (self.words, translate("run", "Whether controllers drive")),
+            (self.settings, translate("run", "How controllers are set now")),
             (self.pads, translate("run", "Controllers that are here")),
             (self.changed, translate("run", "What a controller said last")),
         ):
-            label.setWordWrap(True)
             label.setTextFormat(Qt.TextFormat.PlainText)
             label.setAccessibleName(name)
             label.setStyleSheet(f"font-size: {STATE_PX}px;")
@@ -127,6 +128,7 @@ class PadsPanel(QWidget):
         lines.setSpacing(GAP_PX)
         lines.addWidget(self.state)
         lines.addWidget(self.words)
+        lines.addWidget(self.settings)
         lines.addLayout(pair)
         lines.addWidget(self.origin)
         for label in (self.changed, self.pads):
@@ -189,6 +191,9 @@ class PadsPanel(QWidget):
         self.give.setEnabled(taken)
         self.origin.setEnabled(not self._link.why_not_drive())
         self.words.setText(self._state_words(why, taken))
+        told = status.pads if self._link.connected and status is not None else ()
+        self.settings.setText("\n".join(_set_now(one) for one in told if one.sticks))
+        self.settings.setVisible(bool(self.settings.text()))
         found = _found(self._desk.project, self.watch)
         self.pads.setText("\n".join(_pad_words(one) for one in found) or self._no_pads())
         said = translate("run", "A controller said last: {words}.").format(words=self._told.rstrip("."))
@@ -215,6 +220,12 @@ def _hands(project: Project) -> tuple[Handling, ...]:
 
 def _found(project: Project, watch: PadWatch) -> tuple[Assigned, ...]:
     return assigned(project.rig, _hands(project), watch.here)
+
+
+def _set_now(one: PadSet) -> str:
+    """Return how the engine has a pad set now."""
+    words = translate("run", "Pad {number}, {name}, is set now to {how}.")
+    return words.format(number=one.number + 1, name=one.name, how=set_words(one))
 
 
 def _pad_words(one: Assigned) -> str:

@@ -31,6 +31,7 @@ from ui.link.link import Link
 from ui.run.by_hand import unperformed
 from ui.run.form import Form
 from ui.run.hold import Hold
+from ui.run.lines import Lines
 from ui.run.link_watch import LinkWatch
 from ui.run.performing import Performing
 from ui.run.punch import PunchControl
@@ -47,29 +48,6 @@ _LOG_PX = 52
 _COUNT_PX = 64
 _TICK_PX = 24  # at least, for a finger
 _APART_PX = 16  # around what moves the rig
-
-
-class Lines(QLabel):
-    """Words that are broken into lines, each of which has its room: a layout that is squeezed does not ask anew.
-
-    Not so where they are `cramped`: what is held comes first.
-    """
-
-    def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.cramped = False
-        self.setWordWrap(True)
-
-    def setText(self, words: str | None) -> None:
-        super().setText(words)
-        self._fit()
-
-    def resizeEvent(self, event: QResizeEvent | None) -> None:
-        super().resizeEvent(event)
-        self._fit()
-
-    def _fit(self) -> None:
-        self.setMinimumHeight(0 if self.cramped else max(0, self.heightForWidth(self.width())))
 
 
 class RunPanel(QWidget):

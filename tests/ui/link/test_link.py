@@ -52,7 +52,7 @@ def test_a_fault_is_not_cleared_while_its_engine_may_still_brake(bench: Bench) -
     bench.ready()
     bench.phase("running")
     work: list[tuple[object, ...]] = []
-    bench.link._aside.do = lambda *job: work.append(job)  # type: ignore[method-assign]  # the end takes its time
+    bench.link._crews._aside.do = lambda *job: work.append(job)  # type: ignore[method-assign]  # the end takes its time
     bench.crew.fault = CrewFailed("the io process ended by itself (status 1)")
     bench.go()
     bench.link.reset()
@@ -211,7 +211,7 @@ def test_a_rig_that_cannot_be_opened_is_said(bench: Bench) -> None:
     def refuse(*_: object) -> object:
         raise LinkError("write it as osc://HOST:PORT")
 
-    bench.link._gather = refuse  # type: ignore[assignment]  # the world refuses
+    bench.link._crews._gather = refuse  # type: ignore[assignment]  # the world refuses
     bench.link.open()
     assert bench.link.now.state == "fault"
     assert bench.link.now.cause == "write it as osc://HOST:PORT"
@@ -278,7 +278,7 @@ def test_a_take_that_was_kept_is_said_and_one_that_is_not_whole_more_so(bench: B
 def test_who_leaves_while_the_processes_start_has_none_left(desk: Desk, late: bool) -> None:
     one = Bench(desk)
     work: list[object] = []
-    one.link._aside.do = lambda *job: work.append(job)  # type: ignore[method-assign]  # a thread that has not run yet
+    one.link._crews._aside.do = lambda *job: work.append(job)  # type: ignore[method-assign]  # a thread that has not run yet
     one.link.open()
     if late:
         made = work[0][0]()  # type: ignore[index]  # what the thread does

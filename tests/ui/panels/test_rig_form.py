@@ -8,6 +8,7 @@ from PyQt6.QtWidgets import QPushButton
 from pytestqt.qtbot import QtBot
 
 from sequencer.project.store import load, save
+from sequencer.rig.axis import Homing
 from sequencer.shell.kinds import laws
 from ui.acts.asking import Ask
 from ui.desk import Desk
@@ -179,3 +180,81 @@ def test_a_changed_name_goes_to_the_track_and_the_project_saves(form: AxesForm, 
     assert desk.project.move.tracks[0].axis == "head"
     assert form.list.texts()[0] == "head"
     save(tmp_path / "renamed", desk.project, laws())
+
+
+def test_what_setpoints_are_taken_against_is_chosen(form: AxesForm, desk: Desk, tmp_path: Path) -> None:
+    first, pull = desk.project, form.form.homing.reference
+    assert pull.isVisible()
+    assert pull.box.currentText() == "not said"
+    pull.box.setFocus()
+    QtBot.keyClick(pull.box, Qt.Key.Key_Down)
+    assert [axis.reference for axis in desk.project.rig.axes[:2]] == ["world", None]
+    QtBot.keyClick(pull.box, Qt.Key.Key_Down)
+    assert [axis.reference for axis in desk.project.rig.axes[:2]] == ["base", None]
+    assert desk.history.past[-1].words == "setpoints against of pan"
+    save(tmp_path / "said", desk.project, laws())
+    assert load(tmp_path / "said", laws()).rig.axes[0].reference == "base"
+    desk.undo()
+    desk.undo()
+    assert desk.project == first
+    assert pull.box.currentText() == "not said"
+    form.list.setCurrentRow(3)
+    assert not pull.isVisible(), "a slide does not turn the camera"
+
+
+def test_a_switch_is_chosen_and_its_numbers_are_typed(form: AxesForm, desk: Desk, tmp_path: Path) -> None:
+    first, rows = desk.project, form.form.homing
+    form.list.setCurrentRow(3)
+    axis = desk.project.rig.axes[3]
+    assert axis.travel is not None
+    assert not rows.speed.isVisible()
+    rows.switch.box.setFocus()
+    QtBot.keyClick(rows.switch.box, Qt.Key.Key_Down)
+    assert desk.project.rig.axes[3].homing == Homing(towards="low", speed=axis.speed / 20, at=axis.travel[0])
+    assert rows.speed.isVisible()
+    write(rows.speed, "15,5 mm/s")
+    write(rows.at, "-4 mm")
+    write(rows.simulated, "-3")
+    changed = desk.project.rig.axes[3]
+    assert changed.homing == Homing(towards="low", speed=15.5, at=-4.0)
+    assert changed.simulated.switch_at == -3.0
+    save(tmp_path / "switched", desk.project, laws())
+    assert load(tmp_path / "switched", laws()).rig.axes[3] == changed
+    rows.simulated.line.selectAll()
+    QtBot.keyClick(rows.simulated.line, Qt.Key.Key_Backspace)
+    QtBot.keyClick(rows.simulated.line, Qt.Key.Key_Return)
+    assert desk.project.rig.axes[3].simulated.switch_at is None
+    rows.switch.box.setFocus()
+    QtBot.keyClick(rows.switch.box, Qt.Key.Key_Down)
+    assert desk.project.rig.axes[3].homing == Homing(towards="high", speed=15.5, at=axis.travel[1])
+    QtBot.keyClick(rows.switch.box, Qt.Key.Key_Up)
+    QtBot.keyClick(rows.switch.box, Qt.Key.Key_Up)
+    assert desk.project.rig.axes[3].homing is None
+    assert not rows.speed.isVisible()
+    while desk.history.past:
+        desk.undo()
+    assert desk.project == first
+
+
+def test_a_switch_that_cannot_be_is_refused_at_its_row(form: AxesForm, desk: Desk) -> None:
+    rows = form.form.homing
+    form.list.setCurrentRow(3)
+    rows.switch.box.activated.emit(1)
+    before = desk.project
+    write(rows.speed, "5000")
+    assert "no faster than its own speed" in rows.speed.fault.text()
+    write(rows.at, "-900")
+    assert "further than a tenth outside travel" in rows.at.fault.text()
+    tick = form.form.endless.box
+    QtBot.mouseClick(tick, Qt.MouseButton.LeftButton, pos=QPoint(8, tick.height() // 2))
+    assert "homing goes towards an end of the travel" in form.form.endless.fault.text()
+    assert desk.project is before
+    rows.switch.box.activated.emit(0)
+    QtBot.mouseClick(tick, Qt.MouseButton.LeftButton, pos=QPoint(8, tick.height() // 2))
+    before = desk.project
+    assert before.rig.axes[3].travel is None
+    rows.switch.box.setCurrentIndex(2)
+    rows.switch.box.activated.emit(2)
+    assert "give it a travel first" in rows.switch.fault.text()
+    assert rows.switch.box.currentText() == "none"
+    assert desk.project is before

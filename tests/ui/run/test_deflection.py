@@ -21,7 +21,7 @@ def told(rig: Rig, axis: str, across: float = 0.0, up: float = 0.0) -> float:
     """Return what one axis is told when its pad is pushed."""
     place = rig.names.index(axis)
     pad = next(one for one in pads(rig) if place in (one.across, one.up))
-    return parts(rig, {pad: (across, up)}, 0.5)[place]
+    return parts(rig, {pad: (across, up)})[place] / 2
 
 
 @given(st.floats(-1000, 1000), st.floats(1, 200))
@@ -68,5 +68,11 @@ def test_a_push_to_the_right_slides_right_whichever_way_the_track_points(
 
 
 def test_what_is_not_pushed_rests(rig: Rig) -> None:
-    assert parts(rig, {}, 1.0) == (0.0,) * 5
-    assert parts(rig, {Driven(0, 1): (0.0, 1.0)}, 0.25) == (0.0, 0.25, 0.0, 0.0, 0.0)
+    assert parts(rig, {}) == (0.0,) * 5
+    assert parts(rig, {Driven(0, 1): (0.0, 0.25)}) == (0.0, 0.25, 0.0, 0.0, 0.0)
+
+
+def test_only_the_axes_that_are_performed_are_pushed(rig: Rig) -> None:
+    both = {pads(rig)[0]: (1.0, 1.0)}
+    assert parts(rig, both) == (-1.0, 1.0, 0.0, 0.0, 0.0)
+    assert parts(rig, both, ("tilt", "slide")) == (0.0, 1.0, 0.0, 0.0, 0.0)

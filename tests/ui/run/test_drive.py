@@ -12,7 +12,8 @@ from pytestqt.qtbot import QtBot
 from sequencer.shell.messages import Drive
 from tests.ui.link.fakes import Bench
 from tests.ui.watched import Table
-from ui.run.drive import UNLOCKED_MS, DrivePanel, Pad
+from ui.run.drive import UNLOCKED_MS, DrivePanel
+from ui.run.pad import Pad
 from ui.run.stop import StopControl, StopKeys
 
 LEFT = Qt.MouseButton.LeftButton
@@ -71,8 +72,12 @@ class Drives:
 
     @property
     def parts(self) -> list[tuple[float, ...]]:
-        """What the engine was told of the hand."""
-        return [one.parts for crew in self.bench.crews for one in crew.told if isinstance(one, Drive)]
+        """What the engine was told of the hand, as parts of full speed."""
+        return [tuple(part * one.top for part in one.parts) for one in self.orders]
+
+    @property
+    def orders(self) -> list[Drive]:
+        return [one for crew in self.bench.crews for one in crew.told if isinstance(one, Drive)]
 
     def silent(self) -> bool:
         """Whether the engine is told of no push any more, however often the panel might tell."""
@@ -143,6 +148,12 @@ def test_arrow_keys_drive_while_they_are_held_and_repeats_are_one_press(drives: 
     repeated = QKeyEvent(QEvent.Type.KeyPress, Qt.Key.Key_Left, Qt.KeyboardModifier.NoModifier, "", True)
     QApplication.sendEvent(pad, repeated)
     assert drives.parts[-1] == REST
+
+
+def test_a_push_by_keys_begins_in_the_middle(drives: Drives, qtbot: QtBot) -> None:
+    drives.unlock()
+    qtbot.keyPress(drives.pan_and_tilt, Qt.Key.Key_Left)
+    assert drives.parts == [REST, (0.1, 0.0, 0.0, 0.0, 0.0)]
 
 
 def test_an_axis_of_its_own_is_driven_across_alone(drives: Drives, qtbot: QtBot) -> None:
@@ -282,6 +293,17 @@ def test_the_stop_keys_stop_from_the_first_push_on(drives: Drives, qtbot: QtBot,
     app = QApplication.instance()
     assert app is not None
     app.removeEventFilter(keys)
+
+
+def test_it_is_locked_by_a_press_that_takes_the_place_of_the_hold(drives: Drives, qtbot: QtBot) -> None:
+    assert not drives.panel.relock.isVisible()
+    drives.unlock()
+    assert not drives.panel.unlock.isVisible()
+    qtbot.keyClick(drives.panel.relock, Qt.Key.Key_Space)
+    assert drives.panel.unlocked
+    qtbot.mouseClick(drives.panel.relock, LEFT)
+    assert not drives.panel.unlocked
+    assert drives.panel.unlock.isVisible()
 
 
 def test_the_stop_control_locks_it(drives: Drives, qtbot: QtBot) -> None:

@@ -11,7 +11,7 @@ from pytestqt.qtbot import QtBot
 
 from sequencer.live.handling import default_handlings
 from sequencer.shell.crew import CrewFailed
-from sequencer.shell.messages import Command, Go, Said, TakeHands
+from sequencer.shell.messages import Command, Go, PadSet, Said, TakeHands
 from tests.ui.link.fakes import Bench
 from tests.ui.watched import Table
 from ui.run.drive import DrivePanel
@@ -142,6 +142,26 @@ def test_which_pads_are_here_and_how_they_were_set_up_is_said(hands: InHand) -> 
     assert "no left trigger" in lines[1]
 
 
+def test_how_each_pad_is_set_now_stays_in_sight(hands: InHand) -> None:
+    hands.take()
+    assert not hands.panel.settings.isVisible()
+    first = PadSet(number=0, name="Pad", sticks=True, manner="spring", range_deg=45.0, top=0.1, fine=True)
+    second = msgspec.structs.replace(first, number=4, name="Third", manner="rate", fine=False, top=0.75)
+    stops = msgspec.structs.replace(first, number=5, name="Spare", sticks=False)
+    hands.bench.phase("driving", pads=(first, second, stops))
+    assert hands.panel.settings.text().split("\n") == [
+        "Pad 1, Pad, is set now to spring-back over 45 degrees, 22.5 to each side; fine, up to 10% of full speed.",
+        "Pad 5, Third, is set now to rate control; coarse, up to 75% of full speed.",
+    ]
+    assert hands.panel.settings.isVisible()
+    assert "Set up as rate control" in hands.panel.pads.text(), "and how it was set up is there as well"
+    hands.bench.phase("idle", pads=(msgspec.structs.replace(first, fine=False, top=0.5),))
+    assert "coarse, up to 50% of full speed" in hands.panel.settings.text()
+    hands.bench.link.leave()
+    hands.bench.go()
+    assert not hands.panel.settings.isVisible()
+
+
 def test_what_buttons_changed_is_told_in_the_engines_words_until_they_are_taken_anew(hands: InHand) -> None:
     hands.take()
     hands.bench.crew.says.append(Said(hands.bench.clock.ns, "hands", "fine: up to 10% of full speed"))
@@ -183,18 +203,15 @@ def test_arming_loads_what_was_changed(hands: InHand) -> None:
     assert hands.panel.take.isEnabled()
 
 
-def test_the_pads_on_the_screen_rest_while_controllers_are_in_hand(hands: InHand) -> None:
+def test_the_pads_on_the_screen_drive_beside_controllers_which_come_first(hands: InHand) -> None:
     hands.bench.connect()
     hands.hold(hands.page.unlock)
-    assert hands.page.unlocked
+    assert "Controllers" not in hands.page.words.text()
     hands.table.say()
     hands.hold(hands.panel.take)
     hands.taken()
-    assert not hands.page.unlocked
-    assert not hands.page.unlock.isEnabled()
-    assert "give them back first" in hands.page.words.text()
-    hands.taken(False)
-    assert hands.page.unlock.isEnabled()
+    assert hands.page.unlocked
+    assert hands.page.words.text().endswith("Controllers in hand come first.")
 
 
 def test_the_rig_returns_to_its_origin_when_that_is_held(hands: InHand, qtbot: QtBot) -> None:

@@ -71,8 +71,8 @@ class Real:
 
     @property
     def crew(self) -> Crew:
-        assert self.link._company is not None
-        crew = self.link._company.crew
+        assert self.link._crews.company is not None
+        crew = self.link._crews.company.crew
         assert isinstance(crew, Crew)
         return crew
 
