@@ -14,7 +14,7 @@ from typing import Any, TypeVar, cast
 from msgspec import UNSET, structs, to_builtins
 
 from sequencer.errors import ProjectError
-from sequencer.project import files, text
+from sequencer.project import files, rig_file, text
 from sequencer.project.build_axis import build_axis, plain_axis
 from sequencer.project.build_hands import build_hands, plain_hands
 from sequencer.project.build_marks import build_marks, plain_marks
@@ -37,7 +37,7 @@ from sequencer.timebase.timecode import Counting, Timebase, parse
 T = TypeVar("T")
 
 
-def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Project:
+def build(document: files.ProjectFile, machine: rig_file.RigFile, laws: Laws) -> Project:
     """Return the project that the two files describe. Error: ProjectError with the place of the first fault."""
     timebase = _timebase(document.timebase)
     _names(document.cues, "cues")
@@ -71,7 +71,7 @@ def build(document: files.ProjectFile, machine: files.RigFile, laws: Laws) -> Pr
     )
 
 
-def build_rig(machine: files.RigFile) -> Rig:
+def build_rig(machine: rig_file.RigFile) -> Rig:
     """Return the rig that the file describes. Error: ProjectError with the place of the first fault in rig.json."""
     axes = [build_axis(axis, f"axes[{i}]") for i, axis in enumerate(machine.axes)]
     camera = None
@@ -89,7 +89,7 @@ def build_rig(machine: files.RigFile) -> Rig:
     return rig
 
 
-def _limit(written: files.CombinedFile, path: str) -> Combined:
+def _limit(written: rig_file.CombinedFile, path: str) -> Combined:
     """Return the combined limit. Error: ProjectError for one of neither kind, or of both."""
     named(written.name, f"{path}.name", files.RIG)
     there = {name: value for name, value in structs.asdict(written).items() if value is not UNSET}
@@ -102,11 +102,11 @@ def _limit(written: files.CombinedFile, path: str) -> Combined:
     raise ProjectError(path, what, 'write "sum" alone, or "axis", "while" and "between"', files.RIG)
 
 
-def _plain_limit(limit: Combined) -> files.CombinedFile:
+def _plain_limit(limit: Combined) -> rig_file.CombinedFile:
     there = {one.name: getattr(limit, one.name) for one in fields(limit)}
     if isinstance(limit, SumLimit):
         there["sum"] = dict(limit.sum)
-    return files.CombinedFile(**{name: value for name, value in there.items() if value is not None})
+    return rig_file.CombinedFile(**{name: value for name, value in there.items() if value is not None})
 
 
 def check(move: Move, rig: Rig, laws: Laws) -> None:
@@ -166,12 +166,12 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         tracks=[_plain_track(track, f"tracks[{i}]", timebase, write) for i, track in enumerate(move.tracks)],
     )
     rig = project.rig
-    machine = files.RigFile(
+    machine = rig_file.RigFile(
         format=files.RIG_FORMAT,
         version=files.VERSION,
         name=rig.name,
         axes=[plain_axis(axis) for axis in rig.axes],
-        camera=UNSET if rig.camera is None else _as(files.CameraFile, rig.camera),
+        camera=UNSET if rig.camera is None else _as(rig_file.CameraFile, rig.camera),
         combined=[_plain_limit(limit) for limit in rig.combined],
         geometry=plain_geometry(rig.geometry),
         outputs=plain_outlets(rig.outlets),

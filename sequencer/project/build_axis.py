@@ -5,14 +5,14 @@ from typing import Any
 
 from msgspec import UNSET, UnsetType, structs
 
-from sequencer.project import files
+from sequencer.project import files, rig_file
 from sequencer.project.axis_file import FigureFile, HomingFile, MeasuredFile, SimulatedFile
 from sequencer.project.values import named, placed, said
 from sequencer.rig.axis import Axis, Homing, Simulated
 from sequencer.rig.measured import Figure, Measured
 
 
-def build_axis(written: files.AxisFile, path: str) -> Axis:
+def build_axis(written: rig_file.AxisFile, path: str) -> Axis:
     """Return the axis. Error: ProjectError."""
     named(written.name, f"{path}.name", files.RIG)
     simulated = placed(f"{path}.simulated", Simulated, files.RIG, **_there(written.simulated))
@@ -31,7 +31,7 @@ def build_axis(written: files.AxisFile, path: str) -> Axis:
     return placed(path, Axis, files.RIG, **values)
 
 
-def plain_axis(axis: Axis) -> files.AxisFile:
+def plain_axis(axis: Axis) -> rig_file.AxisFile:
     """Return the axis as it is written; what nobody said or measured is not."""
     values = {one.name: getattr(axis, one.name) for one in fields(axis)}
     simulated: dict[str, Any] = {one.name: getattr(axis.simulated, one.name) for one in fields(axis.simulated)}
@@ -39,7 +39,7 @@ def plain_axis(axis: Axis) -> files.AxisFile:
     values["measured"] = UNSET if axis.measured is None else _plain_measured(axis.measured)
     values["reference"] = UNSET if axis.reference is None else axis.reference
     values["homing"] = UNSET if axis.homing is None else HomingFile(**asdict(axis.homing))
-    return files.AxisFile(**values)
+    return rig_file.AxisFile(**values)
 
 
 def _there(written: Any) -> dict[str, Any]:

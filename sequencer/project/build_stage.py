@@ -10,7 +10,7 @@ from typing import Any
 from msgspec import UNSET, UnsetType, structs
 
 from sequencer.errors import ProjectError
-from sequencer.project import files
+from sequencer.project import files, rig_file
 from sequencer.project.stage import Box, Ground, Person, Stage
 from sequencer.project.values import exact, exact_text, named, placed, said
 from sequencer.rig.geometry import Geometry
@@ -64,7 +64,7 @@ def _numbers(value: Ground | Person | Box) -> dict[str, Any]:
     return there
 
 
-def build_geometry(written: files.GeometryFile) -> Geometry:
+def build_geometry(written: rig_file.GeometryFile) -> Geometry:
     """Return what the axes do to the camera; whether the rig has such axes is for the rig."""
     there = {
         "height_m": said(written.height_m, None),
@@ -75,12 +75,12 @@ def build_geometry(written: files.GeometryFile) -> Geometry:
     return placed("geometry", Geometry, files.RIG, **given)
 
 
-def plain_geometry(geometry: Geometry) -> files.GeometryFile | UnsetType:
+def plain_geometry(geometry: Geometry) -> rig_file.GeometryFile | UnsetType:
     """Return the geometry as it is written; one that is what every rig's is, is not."""
     plain, usual = Geometry(), geometry.height_m == Geometry().height_m
     if geometry == plain:
         return UNSET
-    return files.GeometryFile(
+    return rig_file.GeometryFile(
         height_m=UNSET if usual else float(geometry.height_m),
         positive=dict(geometry.positive) or UNSET,
         heading_deg={name: float(value) for name, value in geometry.heading_deg} or UNSET,

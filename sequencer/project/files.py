@@ -1,4 +1,4 @@
-"""The two files of a project folder, field by field as they are written. Nothing is computed or judged here.
+"""The files of a project folder, project.json field by field as it is written. Nothing is computed or judged here.
 
 Instants are timecode as text, factors and tempo are exact numbers as text; `build` turns them into exact time. The
 field descriptions become the JSON Schemas in docs/schema.
@@ -8,11 +8,9 @@ from typing import Annotated, Any, Final, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
-from sequencer.project.axis_file import HomingFile, MeasuredFile, ReferenceName, SimulatedFile
 from sequencer.project.document import SYNC_SOURCES
 from sequencer.project.hands_file import HandlingFile
-from sequencer.project.outlet_file import OutletFile
-from sequencer.rig.axis import KINDS, UNITS
+from sequencer.project.piece import Name
 from sequencer.score.move import PASSINGS, TURNS
 from sequencer.timebase.rate import RATES
 from sequencer.timebase.tempo import BEAT_NOTES
@@ -24,7 +22,6 @@ RIG_FORMAT: Final = "twintake/rig"
 VERSION: Final = 1  # of both files
 ORDERS: Final = ("start", "stop clock", "stop rig", "locate", "cue", "mark")
 
-Name = Annotated[str, Meta(extra_json_schema={"minLength": 1})]
 At = Annotated[
     str,
     Meta(
@@ -301,100 +298,3 @@ class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
         list[HandlingFile], Meta(description="How game controllers are handled. Without it, as suits any pad.")
     ] = []
     tracks: Annotated[list[TrackFile], Meta(description="One for each axis that moves.")] = []
-
-
-class AxisFile(Strict, frozen=True, kw_only=True):
-    name: Annotated[Name, Meta(description="A word without spaces or slashes; tracks name it.")]
-    kind: Annotated[str, Meta(extra_json_schema={"enum": list(KINDS)})]
-    unit: Annotated[str, Meta(extra_json_schema={"enum": list(UNITS)})]
-    travel: Annotated[
-        tuple[float, float] | None, Meta(description="Soft limits, low and high; null for an axis without end.")
-    ]
-    speed: Annotated[float, Meta(description="Limit, in units a second.")]
-    acceleration: Annotated[float, Meta(description="Limit, in units a second squared.")]
-    jerk: Annotated[float, Meta(description="Limit, in units a second cubed.")]
-    latency_s: Annotated[float, Meta(description="How long after a setpoint's due time the rig stands there.")] = 0.0
-    backlash: Annotated[float, Meta(description="Play of the gear, in units.")] = 0.0
-    resolution: Annotated[float, Meta(description="One encoder step, in units; 0 where it is too fine to matter.")] = (
-        0.0
-    )
-    home: Annotated[float, Meta(description="Where the axis stands when nothing else is known.")] = 0.0
-    simulated: Annotated[SimulatedFile, Meta(description="How the simulated rig's motor behaves.")] = SimulatedFile()
-    measured: MeasuredFile | UnsetType = UNSET
-    reference: ReferenceName | UnsetType = UNSET
-    homing: HomingFile | UnsetType = UNSET
-
-
-class CameraFile(Strict, frozen=True, kw_only=True):
-    sensor_mm: Annotated[tuple[float, float], Meta(description="Width and height of the part of the sensor in use.")]
-    pixels: Annotated[tuple[int, int], Meta(description="Width and height of the recorded frame.")]
-    focal_mm: float
-    subject_m: Annotated[float, Meta(description="Distance from the lens to the subject.")]
-
-
-class CombinedFile(Strict, frozen=True, kw_only=True):
-    """A limit that ties axes together: of a weighted sum, or of one axis while another is in a range."""
-
-    name: Annotated[Name, Meta(description="What messages call it.")]
-    sum: Annotated[
-        dict[str, float] | UnsetType,
-        Meta(
-            description="What is limited: the sum of these axes, each times its weight.",
-            extra_json_schema={"minProperties": 2},
-        ),
-    ] = UNSET
-    axis: Annotated[str | UnsetType, Meta(description="Or: the axis that is limited.")] = UNSET
-    other: Annotated[
-        str | UnsetType, Meta(description="While this axis is in the range `between`, and may be the same one.")
-    ] = field(default=UNSET, name="while")
-    between: Annotated[
-        tuple[float, float] | UnsetType, Meta(description="Low and high end of that range, in that axis's unit.")
-    ] = UNSET
-    travel: Annotated[tuple[float, float] | UnsetType, Meta(description="Limit, low and high.")] = UNSET
-    speed: Annotated[float | UnsetType, Meta(description="Limit, in units a second.")] = UNSET
-    acceleration: Annotated[float | UnsetType, Meta(description="Limit, in units a second squared.")] = UNSET
-    jerk: Annotated[float | UnsetType, Meta(description="Limit, in units a second cubed.")] = UNSET
-
-
-_WHOLE_LIMIT = {
-    "oneOf": [{"required": ["sum"]}, {"required": ["axis", "while", "between"]}],
-    "anyOf": [{"required": [name]} for name in ("travel", "speed", "acceleration", "jerk")],
-}
-
-
-class GeometryFile(Strict, frozen=True, kw_only=True):
-    """What the axes do to the camera, as far as it is not what every rig's do; for the views."""
-
-    height_m: Annotated[float | UnsetType, Meta(description="Where the lens is when all axes stand at zero; 1.5.")] = (
-        UNSET
-    )
-    positive: Annotated[
-        dict[str, str] | UnsetType,
-        Meta(
-            description="Which way an axis goes as its position grows, by the axis's name. Pan: left or right; tilt "
-            "and lift: up or down; roll: clockwise or anticlockwise, seen from behind. Without it, the first.",
-        ),
-    ] = UNSET
-    heading_deg: Annotated[
-        dict[str, float] | UnsetType,
-        Meta(
-            description="Where a slide goes as its position grows, by its name: 0 forward, 90 left, -90 right. "
-            "Without it, -90."
-        ),
-    ] = UNSET
-
-
-class RigFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
-    """rig.json: the machine. The order of the axes is the order of every array with an axis dimension."""
-
-    format: Literal["twintake/rig"]
-    version: Literal[1]
-    name: Name
-    axes: Annotated[list[AxisFile], Meta(extra_json_schema={"minItems": 1})]
-    camera: CameraFile | UnsetType = UNSET
-    combined: Annotated[
-        list[Annotated[CombinedFile, Meta(extra_json_schema=_WHOLE_LIMIT)]],
-        Meta(description="Limits that tie axes together, beside each axis's own."),
-    ] = []
-    geometry: GeometryFile | UnsetType = UNSET
-    outputs: Annotated[list[OutletFile], Meta(description="By which outputs axes are reached.")] = []

@@ -15,7 +15,7 @@ import msgspec
 from msgspec import Struct, to_builtins
 
 from sequencer.errors import ProjectError
-from sequencer.project import files, text
+from sequencer.project import files, rig_file, text
 from sequencer.project.build import build, check, plain
 from sequencer.project.document import Project
 from sequencer.score.easing import Laws
@@ -259,4 +259,4 @@ def _keys(columns: Keys, eases: list[Ease]) -> Iterator[Key]:
 
 def _built(rest: tuple[dict[str, Any], dict[str, Any]], laws: Laws) -> Project:
     document = text.convert(rest[0], files.ProjectFile, files.PROJECT)
-    return build(document, text.convert(rest[1], files.RigFile, files.RIG), laws)
+    return build(document, text.convert(rest[1], rig_file.RigFile, files.RIG), laws)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from msgspec import structs
 
-from sequencer.project import files
+from sequencer.project import files, rig_file
 from sequencer.project.begin import guess
 from sequencer.project.build import build
 from sequencer.project.document import Project
@@ -51,11 +51,11 @@ def load_guessed(folder: Path, laws: Laws) -> Partly:
     return Partly(build(document, structs.replace(machine, axes=axes), laws), tuple(missing))
 
 
-def _guessed(name: str, values: list[float]) -> files.AxisFile:
+def _guessed(name: str, values: list[float]) -> rig_file.AxisFile:
     kind = next((kind for kind in KINDS if name.lower().startswith(kind)), KINDS[0])
     axis = guess(kind)
     low, high = axis.travel or (0.0, 0.0)
-    return files.AxisFile(
+    return rig_file.AxisFile(
         name=name,
         kind=kind,
         unit=axis.unit,

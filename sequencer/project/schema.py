@@ -10,7 +10,8 @@ from typing import Any
 
 import msgspec
 
-from sequencer.project.files import ProjectFile, RigFile
+from sequencer.project.files import ProjectFile
+from sequencer.project.rig_file import RigFile
 
 
 def schemas() -> dict[str, dict[str, Any]]:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from sequencer.errors import ProjectError
-from sequencer.project import files, text
+from sequencer.project import files, rig_file, text
 from sequencer.project.build import build, build_rig, check, plain
 from sequencer.project.document import Project
 from sequencer.project.uncollected import uncollected
@@ -39,14 +39,14 @@ def load(folder: Path, laws: Laws) -> Project:
     return project
 
 
-def documents(folder: Path) -> tuple[files.ProjectFile, files.RigFile]:
+def documents(folder: Path) -> tuple[files.ProjectFile, rig_file.RigFile]:
     """Return what both files say, field by field, before anything is made of it. Error: ProjectError."""
     return _documents(_there(folder))
 
 
 def load_rig(folder: Path) -> Rig:
     """Return the rig of the project in `folder`, whatever its project file says. Error: ProjectError."""
-    return build_rig(_read(_bytes(folder, files.RIG), files.RIG, files.RigFile))
+    return build_rig(_read(_bytes(folder, files.RIG), files.RIG, rig_file.RigFile))
 
 
 def save(folder: Path, project: Project, laws: Laws) -> None:
@@ -106,9 +106,9 @@ def _there(folder: Path) -> dict[str, bytes]:
     return {name: _bytes(folder, name) for name in _FORMATS}
 
 
-def _documents(there: dict[str, bytes]) -> tuple[files.ProjectFile, files.RigFile]:
+def _documents(there: dict[str, bytes]) -> tuple[files.ProjectFile, rig_file.RigFile]:
     document = _read(there[files.PROJECT], files.PROJECT, files.ProjectFile)
-    return document, _read(there[files.RIG], files.RIG, files.RigFile)
+    return document, _read(there[files.RIG], files.RIG, rig_file.RigFile)
 
 
 def _read(data: bytes, name: str, into: type[T]) -> T:

@@ -9,7 +9,7 @@ import jsonschema
 import msgspec
 import pytest
 
-from sequencer.project import files
+from sequencer.project import rig_file
 from sequencer.project.axis_file import FigureFile, MeasuredFile, SimulatedFile
 from sequencer.project.schema import schemas, written
 from sequencer.rig.axis import Axis, Camera, Simulated
@@ -70,9 +70,9 @@ def test_the_schema_refuses_what_the_program_refuses(way: tuple[str | int, ...],
 @pytest.mark.parametrize(
     ("piece", "mirrored"),
     [
-        (files.AxisFile, Axis),
+        (rig_file.AxisFile, Axis),
         (SimulatedFile, Simulated),
-        (files.CameraFile, Camera),
+        (rig_file.CameraFile, Camera),
         (MeasuredFile, Measured),
         (FigureFile, Figure),
     ],
