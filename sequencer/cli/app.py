@@ -2,6 +2,7 @@
 
 import typer
 
+from sequencer.cli.camera import camera
 from sequencer.cli.capture import capture
 from sequencer.cli.check import check
 from sequencer.cli.compare import compare
@@ -40,9 +41,10 @@ app.command()(takes)
 app.command()(compare)
 app.command()(play)
 app.command()(drive)
+app.command()(camera)
 app.command()(rig)
 app.command()(ports)
 app.command()(ltc)
 app.command()(tempo)
-app.command()(device)
+app.add_typer(device, name="device")
 app.callback()(alone)

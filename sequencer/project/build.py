@@ -16,6 +16,7 @@ from msgspec import UNSET, structs, to_builtins
 from sequencer.errors import ProjectError
 from sequencer.project import files, rig_file, text
 from sequencer.project.build_axis import build_axis, plain_axis
+from sequencer.project.build_camera import build_camera, plain_camera
 from sequencer.project.build_hands import build_hands, plain_hands
 from sequencer.project.build_marks import build_marks, plain_marks
 from sequencer.project.build_outlets import build_outlets, plain_outlets
@@ -68,6 +69,7 @@ def build(document: files.ProjectFile, machine: rig_file.RigFile, laws: Laws) ->
         aspect=build_aspect(document.aspect) if document.aspect is not UNSET else None,
         stage=build_stage(document.stage) if document.stage is not UNSET else Stage(),
         hands=build_hands(document.hands),
+        camera=build_camera(document.camera, timebase),
     )
 
 
@@ -163,6 +165,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         aspect=UNSET if project.aspect is None else exact_text(project.aspect),
         stage=plain_stage(project.stage),
         hands=plain_hands(project.hands),
+        camera=plain_camera(project.camera, timebase),
         tracks=[_plain_track(track, f"tracks[{i}]", timebase, write) for i, track in enumerate(move.tracks)],
     )
     rig = project.rig

@@ -6,6 +6,7 @@ from fractions import Fraction
 from sequencer.live.handling import Handling
 from sequencer.project.stage import Stage
 from sequencer.rig.axis import Rig
+from sequencer.score.camera import CameraCue
 from sequencer.score.marks import Marks
 from sequencer.score.move import Cue, Move, Pass
 from sequencer.sync.orders import Mapped
@@ -50,7 +51,7 @@ class Project:
 
     `marks` may be of axes that the rig does not have, or outside its limits: `score.marks` tells them. `aspect` is the
     width of the picture for each unit of its height, or None for that of the whole sensor. `hands` is how pads are
-    handled; empty for `live.handling.default_handlings`.
+    handled; empty for `live.handling.default_handlings`. `camera` is what the camera does along the move.
     """
 
     name: str
@@ -65,6 +66,7 @@ class Project:
     aspect: Fraction | None = None
     stage: Stage = field(default_factory=Stage)
     hands: tuple[Handling, ...] = ()
+    camera: tuple[CameraCue, ...] = ()
 
     def cue(self, name: str | None) -> Cue:
         """Return the cue `name`, or the first. Error: ValueError that lists the cues there are."""

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
+from sequencer.project.camera_file import CameraCueFile
 from sequencer.project.document import SYNC_SOURCES
 from sequencer.project.hands_file import HandlingFile
 from sequencer.project.piece import Name
@@ -297,4 +298,5 @@ class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     hands: Annotated[
         list[HandlingFile], Meta(description="How game controllers are handled. Without it, as suits any pad.")
     ] = []
+    camera: Annotated[list[CameraCueFile], Meta(description="What the camera does along the move.")] = []
     tracks: Annotated[list[TrackFile], Meta(description="One for each axis that moves.")] = []

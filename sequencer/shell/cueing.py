@@ -11,6 +11,7 @@ import numpy as np
 from sequencer.motion.peaks import over
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback.cued import Cued, cue_up
+from sequencer.playback.firing import Firing, planned
 from sequencer.project.document import Project
 from sequencer.rig.axis import Rig
 from sequencer.shell.messages import Arm
@@ -18,13 +19,17 @@ from sequencer.shell.messages import Arm
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Called:
-    """What can be armed. `refused` says why the motors cannot do it; `rough` what they will not like. Unit: seconds."""
+    """What can be armed, and what the camera does along it.
+
+    `refused` says why the motors cannot do it; `rough` what they will not like. Unit: seconds.
+    """
 
     cued: Cued
     start_s: float
     end_s: float
     refused: str
     rough: str
+    firing: Firing
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,4 +126,5 @@ def call_up(  # the move, its project and what is wanted of it
         end_s=end_s,
         refused=refused,
         rough="; ".join(one.words(project.timebase) for one in worst if one.of == "jerk"),
+        firing=planned(project.camera, (start_s, end_s), start_s, speed, project.timebase.rate.fraction),
     )

@@ -12,9 +12,11 @@ from sequencer.live.handling import Deed
 from sequencer.live.screen import SCREEN, Push
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback import events
+from sequencer.playback.firing import before_s
 from sequencer.playback.state import MOVING, ON_THE_CLOCK, PLAYING, RECUED_FROM, STOPS, UNARMED, Phase
 from sequencer.playback.step import before_arming
 from sequencer.project.document import Project
+from sequencer.rig.signals import Trigger
 from sequencer.score.marks import Mark
 from sequencer.shell.child import Child
 from sequencer.shell.cueing import Called, Stretch, as_it_stands, call_up, from_marker, of_cue, performing, whole
@@ -23,7 +25,20 @@ from sequencer.shell.ears import Ears
 from sequencer.shell.hands import HandsOn
 from sequencer.shell.loop import Engine
 from sequencer.shell.memory import Page
-from sequencer.shell.messages import Arm, Command, Drive, Go, Pressed, Punch, Quit, Refused, Reset, Start, TakeHands
+from sequencer.shell.messages import (
+    Arm,
+    Command,
+    Drive,
+    Fire,
+    Go,
+    Pressed,
+    Punch,
+    Quit,
+    Refused,
+    Reset,
+    Start,
+    TakeHands,
+)
 from sequencer.shell.records import OpenTake
 from sequencer.shell.several import Several
 from sequencer.shell.visiting import demand_way, mark_of
@@ -31,6 +46,7 @@ from sequencer.shell.watchdog import UNWATCHED
 from sequencer.sync.orders import Due, GoToMark, Locate, StartClock, StopClock, StopRig, TakeCue
 
 _ANSWERS_HZ = 250
+_SPARE_S = 0.1  # before the first order to the camera
 
 
 @dataclass(slots=True, kw_only=True)
@@ -85,6 +101,8 @@ class Duty:
                 self._go(command)
             case Punch(within):
                 self.engine.order(events.Punch(within))
+            case Fire(name):
+                self.engine.fire(Trigger(time.monotonic_ns(), name))
             case Reset():
                 self.engine.order(events.Reset())
             case Quit():
@@ -142,7 +160,9 @@ class Duty:
             try:
                 demand_way(self.child.rig, self.engine.sent, mark)
             except ValueError as fault:
-                self.engine.say(time.monotonic_ns(), "refused", f"not sent to {mark.name}: {fault}")
+                # who waits for an operator's order to be obeyed hears nothing of a trigger's
+                code = "trigger" if by else "refused"
+                self.engine.say(time.monotonic_ns(), code, f"not sent to {mark.name}: {fault}")
                 return
             self.hands.send_off()
         self.engine.order(events.Go(mark, by))
@@ -153,7 +173,8 @@ class Duty:
             case StopRig():
                 self.engine.order(events.Stop(f"{due.by} asked for it; find out who sent it, and why"))
             case GoToMark(name) if (mark := self._mark(name)) is not None:
-                self._send(mark, due.by)
+                if self._may_choose(due, name):
+                    self._send(mark, due.by)
             case TakeCue() | GoToMark():
                 self._call(due, due.order.name)
             case StartClock() | StopClock() | Locate() if self.desk is not None:
@@ -201,14 +222,8 @@ class Duty:
 
     def _call(self, due: Due, name: str) -> None:
         """Have the rig go to another cue or marker, where the operator lets triggers choose."""
-        armed = self.armed
-        if armed is None or not armed.remote:
-            self._say(f"{due.by} ({name}) is refused: the operator has not let triggers choose what is armed")
-            return
         # looked at before it is worked out, which takes time that a moving rig does not give
-        phase = Phase.LOCATING if self.pondered else self.engine.state.phase
-        if phase not in RECUED_FROM:
-            self._say(f"{due.by} ({name}) is refused: it is {phase}")
+        if not self._may_choose(due, name) or (armed := self.armed) is None:
             return
         try:
             part = (
@@ -226,6 +241,18 @@ class Duty:
         self._say(f"{name}, chosen by {due.by}")
         self._place(called, armed)
         self.engine.order(events.Recue(called.cued, due.by))
+
+    def _may_choose(self, due: Due, name: str) -> bool:
+        """Whether a trigger may send the rig somewhere now; where not, why is said."""
+        phase = Phase.LOCATING if self.pondered else self.engine.state.phase
+        if self.armed is None or not self.armed.remote:
+            why = "the operator has not let triggers choose what is armed"
+        elif phase not in RECUED_FROM:
+            why = f"it is {phase}"
+        else:
+            return True
+        self._say(f"{due.by} ({name}) is refused: {why}")
+        return False
 
     def _arm(self, order: Arm) -> None:
         """Have the engine arm; what is armed is worked out here first, which takes longer than a tick may."""
@@ -273,8 +300,11 @@ class Duty:
 
     def _place(self, called: Called, order: Arm) -> None:
         """Set our own clock before the start, so that whoever starts it has the preroll that was asked for."""
+        self.engine.firing = called.firing
         if self.desk is not None:
-            self.desk.locate(called.start_s - order.preroll_s)
+            # our own clock lets the camera have its time
+            early_s = before_s(called.firing, called.start_s)
+            self.desk.locate(called.start_s - max(order.preroll_s, early_s + _SPARE_S if early_s > 0 else 0.0))
             self.clock_runs = False
 
     def _take(self, order: Arm, called: Called) -> OpenTake | None:

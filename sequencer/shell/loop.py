@@ -15,12 +15,13 @@ from sequencer.errors import LinkError
 from sequencer.playback import ahead, contact, watch
 from sequencer.playback.ahead import Ahead, Made, Timing
 from sequencer.playback.events import Action, Begin, Brake, EngineLate, Event, Say, Stop, Tick
+from sequencer.playback.firing import Firing, fired
 from sequencer.playback.guard import Sent, at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, settled, taken_over, want
-from sequencer.playback.state import MOVING, Phase, State
+from sequencer.playback.state import MOVING, STOPS, Phase, State
 from sequencer.playback.step import step
 from sequencer.rig.axis import Rig
-from sequencer.rig.signals import Feedback, Floats, Setpoint
+from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
 from sequencer.shell.ears import Ears
 from sequencer.shell.messages import Status
 from sequencer.shell.records import CloseTake, OpenTake, Record
@@ -83,6 +84,7 @@ class Engine:
         self._missing = 0
         self._encode = msgspec.msgpack.Encoder().encode
         self.state = State()
+        self.firing = Firing()  # what the camera is still to do along what is armed
         self.held: tuple[float, ...] = ()  # by the guard, at the last tick
         self.late_ns = 0
         self.ticks = 0
@@ -105,6 +107,16 @@ class Engine:
         """How far ahead of now the setpoints are that are made in this phase."""
         return self._timing.lead_ns(self.state.phase)
 
+    def fire(self, trigger: Trigger) -> None:
+        """Have the camera do something, and say so; whether it did nobody hears."""
+        try:
+            went = self._wires.output.fire(trigger)
+        except LinkError as fault:
+            self._touch.failed(fault)
+            went = False
+        words = trigger.name if went else f"{trigger.name} went nowhere: no output carries it to a camera"
+        self.say(trigger.due_ns, "fired" if went else "not fired", words)
+
     def hear(self, now_ns: int) -> None:
         """Take in what has arrived by `now_ns`."""
         for notice in self._wires.ears.hear(now_ns):
@@ -120,6 +132,8 @@ class Engine:
         clock = self._follower.at(due_ns)
         self._look_after_link(due_ns)
         self._follow_orders(due_ns, ahead.at_horizon(clock, self.lead_ns))
+        if self.firing.orders and self.state.phase not in STOPS:
+            self._follow_camera(ahead.at_horizon(clock, self.lead_ns))
         for at_ns in ahead.instants(self._timing, self.lead_ns, self._sent.due_ns, due_ns):
             self._make(at_ns, clock)
         self._ahead, passed = ahead.due(self._ahead, due_ns)
@@ -156,6 +170,14 @@ class Engine:
             return replace(setpoint, timeline_s=timeline_s)
         position = np.where(self._watch.answering, setpoint.position, math.nan)
         return replace(setpoint, timeline_s=timeline_s, position=position)
+
+    def _follow_camera(self, clock: Clock) -> None:
+        """Fire what the camera is to do by now, or by the horizon."""
+        self.firing, due, missed = fired(self.firing, clock)
+        for trigger in due:
+            self.fire(trigger)
+        for order in missed:
+            self.say(clock.at_ns, "not fired", f"{order.do} was not fired: the clock was past it; roll back further")
 
     def _next_ns(self, due_ns: int) -> int:
         """Return when the next setpoint to be made is due."""

@@ -10,6 +10,7 @@ from typing import Generic, Literal, TypeVar
 
 import msgspec
 
+from sequencer.rig.signals import TriggerName
 from sequencer.takes.rows import Heading
 
 Late = Literal["refuse", "join"]
@@ -117,6 +118,12 @@ class Go(msgspec.Struct, frozen=True, tag="go", kw_only=True):
     lasts_s: str = ""
 
 
+class Fire(msgspec.Struct, frozen=True, tag="fire"):
+    """Have the camera do something now: expose a frame, start or stop recording. It moves nothing."""
+
+    name: TriggerName
+
+
 class Punch(msgspec.Struct, frozen=True, tag="punch"):
     """Hands have the axes that they perform from now on, or no longer."""
 
@@ -131,7 +138,7 @@ class Quit(msgspec.Struct, frozen=True, tag="quit"):
     """Stop the rig if it moves, and end the process."""
 
 
-Command = Arm | Start | Drive | TakeHands | Go | Punch | Reset | Quit
+Command = Arm | Start | Drive | TakeHands | Go | Punch | Fire | Reset | Quit
 
 
 class Opened(msgspec.Struct, frozen=True, tag="opened"):

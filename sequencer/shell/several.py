@@ -34,6 +34,7 @@ class _Served:
     period_ns: int
     next_ns: int = 0
     waiting: deque[Setpoint] = field(default_factory=deque)
+    triggers: deque[Trigger] = field(default_factory=deque)
     why: str = ""  # its link is gone, which the run outlives
 
 
@@ -87,8 +88,12 @@ class Several:
         self._each(forget)
 
     def fire(self, trigger: Trigger) -> bool:
-        """Return whether it went to anything that is no mere record of it."""
-        return any(self._each(lambda one: one.output.fire(trigger) and one.part.kind.drives))
+        """Return whether a camera behind any of them is told; one that does not schedule is so when it is due."""
+        for one in self._served:
+            if trigger.name in one.part.carries.triggers:
+                one.triggers.append(trigger)
+        self._release()
+        return any(one.part.kind.drives and trigger.name in one.part.carries.triggers for one in self._served)
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         answers = self._each(lambda one: [self._of_all(one, answer) for answer in one.output.read(heard_ns)])
@@ -134,6 +139,8 @@ class Several:
         def send(one: _Served) -> None:
             while one.waiting and one.waiting[0].due_ns - one.ahead_ns <= self._now_ns:
                 one.output.send(one.waiting.popleft())
+            while one.triggers and one.triggers[0].due_ns - one.ahead_ns <= self._now_ns:
+                one.output.fire(one.triggers.popleft())
 
         self._each(send)
 

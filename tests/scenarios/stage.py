@@ -74,6 +74,8 @@ class SimulatedRig:
         self.cable = Cable()
         self.plan: list[Setpoint] = []
         self.played: list[Setpoint] = []
+        self.fired: list[Trigger] = []
+        self.fired_ns: list[int] = []
         self.replaced: list[tuple[int, int]] = []  # when, and from when on
         self._noise = np.random.default_rng(seed)
         self._mute_from_ns = mute_from_ns
@@ -119,7 +121,9 @@ class SimulatedRig:
             self.motors = servo.command(self.motors, due)
 
     def fire(self, trigger: Trigger) -> bool:
-        return False
+        self.fired.append(trigger)
+        self.fired_ns.append(self.now_ns)
+        return True
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         self._play(heard_ns)

@@ -30,7 +30,6 @@ class Told:
     state: LinkState = field(default_factory=LinkState)
     fault: str = ""
     number: int | None = None
-    fires: bool = True
 
     def _work(self) -> None:
         if self.fault:
@@ -50,7 +49,7 @@ class Told:
     def fire(self, trigger: Trigger) -> bool:
         self._work()
         self.fired.append(trigger)
-        return self.fires
+        return True
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
         self._work()
@@ -235,13 +234,29 @@ def test_a_stop_forgets_what_waits() -> None:
 
 
 def test_a_trigger_has_gone_out_where_anything_that_is_no_book_took_it() -> None:
-    shutter = Trigger(0, "shutter")
-    book, deaf = Told(), Told(fires=False)
-    several = joined((part((0, 1, 2), drives=False), book), (part((0, 1, 2)), deaf))
+    shutter, able = Trigger(0, "shutter"), Carries(triggers=("shutter",))
+    book, deaf, camera = Told(), Told(), Told()
+    several = joined((part((0, 1, 2), able, drives=False), book), (part((0, 1, 2)), deaf))
     assert not several.fire(shutter)
-    assert (book.fired, deaf.fired) == ([shutter], [shutter])
-    deaf.fires = True
+    assert (book.fired, deaf.fired) == ([shutter], [])
+    several = joined((part((0, 1)), deaf), (part((2,), able), camera))
     assert several.fire(shutter)
+    assert not several.fire(Trigger(0, "record"))
+    assert camera.fired == [shutter]
+
+
+def test_a_camera_that_cannot_be_told_ahead_is_told_when_it_is_due() -> None:
+    able = Carries(triggers=("shutter",))
+    early, plain = Told(), Told()
+    several = joined((part((0,), replace(able, ahead_s=0.3)), early), (part((1, 2), able), plain))
+    several.look(0)
+    shutter = Trigger(200 * MS, "shutter")
+    assert several.fire(shutter)
+    assert (early.fired, plain.fired) == ([shutter], [])
+    several.look(196 * MS)
+    assert plain.fired == []
+    several.look(200 * MS)
+    assert plain.fired == [shutter]
 
 
 def test_all_descriptors_are_waited_on() -> None:
