@@ -14,7 +14,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -77,7 +77,7 @@ class Spy:
 
 @dataclass(frozen=True)
 class Ends:
-    """What was started. `real_time`: whether device and link run before all else on this machine."""
+    """What was started. `real_time`: whether device, link and host run before all else here."""
 
     link: subprocess.Popen[str]
     host_port: int
@@ -114,8 +114,9 @@ def ends(folder: Path, seed: int) -> Iterator[Ends]:
         watching.connect(("127.0.0.1", port))
         watching.setblocking(False)
         boot_ns = said["boot_us"] * 1000
-        # on a set each has a processor of its own
-        real_time = urgent(device.pid, 20) and urgent(link.pid, 21)
+        # on a set each has a processor of its own, and the engine asks for the same
+        real_time = urgent(device.pid, 20) and urgent(link.pid, 21) and urgent(0, 19)
+        stack.callback(usual)
         yield Ends(link, link_said["port"], boot_ns, log, Spy(watching, boot_ns), real_time)
         device.send_signal(2)
         device.wait(5)
@@ -138,6 +139,12 @@ def urgent(pid: int, priority: int) -> bool:
     except (AttributeError, PermissionError):
         return False
     return True
+
+
+def usual() -> None:
+    """Give this process the priority of anything else again."""
+    with suppress(AttributeError, PermissionError):
+        os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
 
 
 @dataclass

@@ -268,5 +268,6 @@ KIND = OutputKind(
     ),
     carries=carries_midi,
     open=open_midi,
+    shared=False,  # a virtual port of the same name would be a second one
     names=names,
 )

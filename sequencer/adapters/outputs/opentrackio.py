@@ -8,8 +8,8 @@ number, 239.135.1.SOURCE port 55555 (IPv4). Options: `source=1..200` (1), `form=
 What goes out: a sample for each setpoint set, of the instant at which it is due; with the first and once a second what
 seldom changes (sensor, name). It says where the setpoints put the camera, not where it was measured, and its status
 says so. The pose is that of `rig.pose`, which has the standard's axes and signs: metres, X right, Y forward, Z up; pan
-to the left, tilt up, roll clockwise, in this order. The lens's own place is the origin of the pose, so the entrance
-pupil's offset is 0. A zoom in mm is the focal length, a focus in mm the distance; in parts both, and the iris, are
+to the left, tilt up, roll clockwise, in this order. The entrance pupil's own place is the origin of the pose, so its
+offset is 0. A zoom in mm is the focal length, a focus in mm the distance; in parts both, and the iris, are
 encoders, in the direction that the axis has. Timecode is the frame that the timeline is in; none where no clock says.
 The rate is that of the last two samples. Nothing comes in; a stop is nothing to it, and triggers do not go out.
 Source: OpenTrackIO 1.0.1 (SMPTE RIS-OSVP); what `wire.opentrackio` says. TAI is 37 s ahead of UTC since 2017 (memory).
@@ -33,7 +33,7 @@ from sequencer.adapters.datagrams import Datagrams, to_groups, to_machine
 from sequencer.adapters.identity import identity
 from sequencer.errors import LinkError
 from sequencer.rig.axis import Rig
-from sequencer.rig.pose import pose, unread
+from sequencer.rig.pose import stood, turned, unread
 from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Timebase
@@ -108,6 +108,7 @@ class OpenTrackIOOutput:
         self._source_id = source.urn
         self._samples = _series(source, self._offset.at_ns + self._offset.offset_ns)
         self._placed, self._turned = _affine(rig)
+        self._pupil_m = np.array(rig.geometry.pupil_mm) / 1000
         self._static = _static(rig)
         self._number = self._sequence = 0
         self._last_ns: int | None = None
@@ -170,7 +171,10 @@ class OpenTrackIOOutput:
         static = None
         if self._static_ns is None or due_ns - self._static_ns >= wire.STATIC_NS:
             static, self._static_ns = self._static, due_ns
-        (x, y, z), (pan, tilt, roll) = known.dot(self._placed).tolist(), known.dot(self._turned).tolist()
+        place, angles_deg = known.dot(self._placed), known.dot(self._turned)
+        if any(self._pupil_m):
+            place = place + turned(angles_deg) @ self._pupil_m
+        (x, y, z), (pan, tilt, roll) = place.tolist(), angles_deg.tolist()
         return wire.Sample(
             sample_id=f"{self._samples}{self._number & 0xFFFF_FFFF_FFFF:012x}",
             source_id=self._source_id,
@@ -211,15 +215,13 @@ def _lens(rig: Rig, position: Floats) -> tuple[float | None, float | None, dict[
 
 
 def _affine(rig: Rig) -> tuple[Floats, Floats]:
-    """Return what turns the axes' positions, and a 1 after them, into the camera's place and its angles.
+    """Return what turns the axes' positions, and a 1 after them, into the pivot's place and its angles.
 
-    A place and angles are sums over the axes, so the poses of each axis alone say them all; that is ten times as fast
-    as `rig.pose` for one instant. Shape: (A + 1, 3) both.
+    Both are sums over the axes, so each axis alone says them all; that is ten times as fast as `rig.pose` for one
+    instant. Shape: (A + 1, 3) both.
     """
-    alone = pose(rig, np.eye(len(rig.axes)))
-    zero = pose(rig, np.zeros(len(rig.axes)))
-    placed = np.vstack([alone.position - zero.position, zero.position])
-    return placed, np.vstack([alone.angles_deg - zero.angles_deg, zero.angles_deg])
+    (alone, alone_deg), (zero, zero_deg) = stood(rig, np.eye(len(rig.axes))), stood(rig, np.zeros(len(rig.axes)))
+    return np.vstack([alone - zero, zero]), np.vstack([alone_deg - zero_deg, zero_deg])
 
 
 def _static(rig: Rig) -> wire.Tree:
