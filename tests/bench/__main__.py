@@ -45,6 +45,12 @@ PARTS = (
     "marks",
     "capture",
     "rig",
+    "outputs_net",
+    "outputs_local",
+    "outputs_serial",
+    "serial",
+    "four_outputs",
+    "scheduled",
 )
 PAGE = Path(__file__).parents[2] / "docs" / "measured.md"
 HEAD = """# Measured

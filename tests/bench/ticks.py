@@ -51,13 +51,18 @@ UNQUIET_US = 500  # cyclictest's own p99 at real-time priority from which a mach
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """One way to run the engine; `limits` are the most that the ratios to cyclictest may be at 99 and 99.9 %."""
+    """One way to run the engine; `limits` are the most that the ratios to cyclictest may be at 99 and 99.9 %.
+
+    `written` are the outputs, where `{port}` is one that nobody reads and `{folder}` one that is there.
+    """
 
     name: str
     realtime: bool = True
     precise: bool = False
     record: bool = True
     limits: tuple[float, float] | None = None
+    tick_hz: int = TICK_HZ
+    written: str = "osc://127.0.0.1:{port}"
 
 
 CASES = (
@@ -162,9 +167,9 @@ def engine(folder: Path, case: Case, seconds: float) -> Window:
         setup = Setup(
             project=str(folder),
             run=None,
-            output=f"osc://127.0.0.1:{rig.getsockname()[1]}",
+            output=case.written.format(port=rig.getsockname()[1], folder=takes),
             sync="internal",
-            tick_hz=TICK_HZ,
+            tick_hz=case.tick_hz,
             precise=case.precise,
             realtime=case.realtime,
             answers_needed=False,
