@@ -6,6 +6,7 @@ from typing import NoReturn
 
 import typer
 from rich.prompt import Confirm
+from rich.text import Text
 
 from sequencer.cli.exits import LINK, console
 from sequencer.playback.state import Phase
@@ -59,7 +60,8 @@ def _ask_on(watch: Watch, caution: str) -> None:
 def _yes(status: Status) -> bool:
     try:
         question = f"Stopped: {status.cause}. Reset, arm again and move to the start?"
-        return Confirm.ask(question, console=console, default=False)
+        # as plain text: a cause may name a port, which may have brackets in its name
+        return Confirm.ask(Text(question), console=console, default=False)
     except EOFError:
         why = "nobody can be asked here, and only an operator may reset it; start it again in a terminal"
         raise CrewFailed(f"stopped: {status.cause}. It stays stopped: {why}") from None

@@ -68,7 +68,10 @@ class Search:
 
 
 def begin(axis: Axis) -> Search:
-    """Return the search for the axis's switch. Error: ValueError where it has none, or shall go faster than it may."""
+    """Return the search for the axis's switch.
+
+    Error: ValueError where it has none, shall go faster than it may, or sits where the travel would never be entered.
+    """
     homing = axis.homing
     if homing is None or axis.travel is None:
         raise ValueError(
@@ -79,6 +82,12 @@ def begin(axis: Axis) -> Search:
         raise ValueError(
             f"{axis.name} shall home at {homing.speed:g}, which is above its own speed {axis.speed:g}; "
             "choose a homing speed that is far below"
+        )
+    low, high = axis.travel
+    if homing.at > high if homing.towards == "low" else homing.at < low:
+        raise ValueError(
+            f"{axis.name} would come off its switch at {homing.at:g}, beyond the other end of its travel "
+            f"{low:g}..{high:g}; is it really at the {homing.towards} end?"
         )
     return Search(axis=axis, homing=homing)
 

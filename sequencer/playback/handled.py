@@ -42,7 +42,7 @@ def go(state: State, event: Go) -> Step:
     """Return what to do when the rig is sent to a mark: what is armed is forgotten, but where a trigger sends it."""
     refusal = _refusal(state, event)
     if refusal:
-        return state, (Say("refused", f"not sent to {event.mark.name}: {refusal}"),)
+        return state, (Say("trigger" if event.by else "refused", f"not sent to {event.mark.name}: {refusal}"),)
     why = f"chosen by {event.by}; " if event.by else ""
     armed = state.armed if event.by else None
     words = f"{why}going to {event.mark.name}. Keep clear of the rig"

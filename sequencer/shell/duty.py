@@ -240,7 +240,7 @@ class Duty:
             return
         self._say(f"{name}, chosen by {due.by}")
         self._place(called, armed)
-        self.engine.order(events.Recue(called.cued, due.by))
+        self.engine.order(events.Recue(called.cued, due.by), firing=called.firing)
 
     def _may_choose(self, due: Due, name: str) -> bool:
         """Whether a trigger may send the rig somewhere now; where not, why is said."""
@@ -289,7 +289,7 @@ class Duty:
             by_hand=by_hand,
             punched=order.punched,
         )
-        self.engine.order(arm, self._take(order, called))
+        self.engine.order(arm, self._take(order, called), called.firing)
 
     def _called(self, part: Stretch, order: Arm) -> Called:
         """Work out what is to be armed. Meanwhile no heart beats; nothing moves either."""
@@ -300,7 +300,6 @@ class Duty:
 
     def _place(self, called: Called, order: Arm) -> None:
         """Set our own clock before the start, so that whoever starts it has the preroll that was asked for."""
-        self.engine.firing = called.firing
         if self.desk is not None:
             # our own clock lets the camera have its time
             early_s = before_s(called.firing, called.start_s)

@@ -31,7 +31,7 @@ class Tour:
     bound_for: str | None = None  # where it was sent last
     under_way: bool = False  # there, as the engine says
     _came: bool = False  # it arrived since the last look
-    _came_ns: int = 0
+    _sure_ns: int = 0  # what the engine's status said before that is old
     _called: dict[str, str] = field(default_factory=dict)  # what marks are called now that the engine knows otherwise
 
     def step(self, marks: Marks, by: int) -> Go:
@@ -52,21 +52,23 @@ class Tour:
 
     def look(self, status: Status | None) -> None:
         """Take in where the engine says that the rig was sent: a trigger may have done so."""
-        if status is None or not status.mark or status.at_ns < self._came_ns:
+        if status is None or status.at_ns < self._sure_ns:
             return
-        name = self._called.get(status.mark, status.mark)
         self.under_way = status.phase == GOING
-        if self.under_way:
-            self.bound_for = name
-        elif self._came:
-            self.bound_for = name
-            self._arrive()
+        if status.mark and (self.under_way or self._came):
+            self.bound_for = self._called.get(status.mark, status.mark)
+            if not self.under_way:
+                self._arrive()
         self._came = False
 
     def arrived(self, at_ns: int) -> None:
-        """Take in that the rig came to where it was sent; what the engine said before that is old."""
-        self._came, self._came_ns, self.under_way = True, at_ns, False
+        """Take in that the rig came to where it was sent."""
+        self._came, self._sure_ns, self.under_way = True, at_ns, False
         self._arrive()
+
+    def interrupted(self, at_ns: int) -> None:
+        """Take in that a hand took over."""
+        self._sure_ns, self.under_way = at_ns, False
 
     def _arrive(self) -> None:
         self.at = None if self.bound_for == ORIGIN else self.bound_for

@@ -235,3 +235,10 @@ def test_what_lags_behind_the_setpoints_is_waited_for() -> None:
         now_s += LOOK_S
         search = look(search, Seen(now_s=now_s, position=place, switch=False, stands=True))
     assert search.value == pytest.approx(-3.0 + 0.2)
+
+
+@pytest.mark.parametrize(("towards", "at"), [("low", 430.0), ("high", -30.0)])
+def test_a_switch_beyond_the_other_end_of_the_travel_is_refused(towards: End, at: float) -> None:
+    wrong = replace(SLIDE, homing=Homing(towards=towards, speed=SPEED, at=at))
+    with pytest.raises(ValueError, match=f"beyond the other end of its travel .*really at the {towards} end"):
+        begin(wrong)

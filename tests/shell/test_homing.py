@@ -48,6 +48,7 @@ class Wire:
         self.device = Device(rig, 1, Faults(count_off=tuple(off.items())), WallOffset(0, 1_700_000_000 * SECOND_NS))
         self.setpoints = Numbers(setpoint_addresses(rig.names))
         self.actuals = Numbers(actual_addresses(rig.names))
+        self.device.hear(command("/rig/ask"), HOST, 0)
         self.now_ns = 0
         self.actual: list[float] = []
         self.switches: list[tuple[int, str, object]] = []

@@ -123,3 +123,19 @@ def test_a_name_that_a_status_has_no_room_for_is_left_out() -> None:
     tour.look(msgspec.structs.replace(status(1, "going", ""), mark=told(long)))
     tour.arrived(2)
     assert tour.at == long.name
+    tour.to(long)
+    tour.look(status(3, "going", ""))
+    assert tour.under_way
+    tour.look(status(4, "stopping", ""))
+    assert not tour.under_way
+    assert tour.at == long.name
+
+
+def test_what_the_engine_said_before_a_hand_took_over_is_old() -> None:
+    tour = Tour()
+    tour.look(status(1, "going", "window"))
+    tour.interrupted(5)
+    tour.look(status(4, "going", "window"))
+    assert not tour.under_way
+    tour.look(status(6, "going", "quay"))
+    assert (tour.at, tour.bound_for, tour.under_way) == (None, "quay", True)
