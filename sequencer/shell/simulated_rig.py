@@ -1,5 +1,8 @@
 """The simulated rig as a process of its own: it listens to OSC on 127.0.0.1 as a real rig would, and answers.
 
+It takes setpoints at once and, as a device of docs/device.md, ahead of time. After power-up it ignores them until
+`/rig/ask`.
+
 `python -m sequencer.shell.simulated_rig --rig projects/NAME/rig.json --port 0 --seed 1` prints `{"port": N}` when it
 listens and runs until its standard input closes, where that is a pipe, or until it is told to end. It refuses other
 machines. What it hears and says is described in adapters/outputs/osc.py, how its motors behave in rig/servo.py.
@@ -10,7 +13,6 @@ An axis that has `switch_at` says how its homing switch is, 25 times a second an
 Faults can be set for trying out what playback does then: see `--help`.
 """
 
-import argparse
 import contextlib
 import json
 import math
@@ -22,20 +24,21 @@ import stat
 import sys
 import time
 from collections import deque
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from sequencer.adapters import wallclock
 from sequencer.errors import PeerError, SequencerError
-from sequencer.project.files import RIG
 from sequencer.project.store import load_rig
 from sequencer.rig import servo
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
-from sequencer.wire.osc import Numbers, actual_addresses, command, decode, setpoint_addresses, switch_addresses
+from sequencer.shell.simulated_options import arguments
+from sequencer.shell.simulated_plan import STEP_NS, Numbered, Plan, read_set
+from sequencer.takes.conformance.speech import heard
+from sequencer.wire.osc import Numbers, actual_addresses, command, setpoint_addresses, switch_addresses
 from sequencer.wire.timetag import WallOffset, instant, timetag
 
 Sender = tuple[str, int]
@@ -50,6 +53,7 @@ _MEASURE_EVERY_NS = 1_000_000_000
 _DATAGRAMS_PER_WAKE = 64
 _LARGEST = 65_535
 _MOST_WAITING = 10_000
+_BOOT_NS = 300_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +63,8 @@ class Faults:
     `drop` is the share of datagrams that get lost, each way. `vanish_after_s` counts from the first setpoint: then the
     rig neither hears nor answers, as when a cable is pulled. `away_s` is such a while, from and to, after which the
     cable is back. `on_receipt` is a rig that cannot read timetags, `no_echo` one that knows no ping. `count_off` is by
-    how much axes, by their names, say more than where they truly stand, as after power was off.
+    how much axes, by their names, say more than where they truly stand, as after power was off. `reboot_at_s` counts
+    from the first setpoint: then the rig is reset, is away for a moment, and counts from its home anew.
     """
 
     mute: bool = False
@@ -70,6 +75,7 @@ class Faults:
     on_receipt: bool = False
     no_echo: bool = False
     count_off: tuple[tuple[str, float], ...] = ()
+    reboot_at_s: float | None = None
 
 
 class Device:
@@ -83,7 +89,7 @@ class Device:
     def __init__(self, rig: Rig, seed: int, faults: Faults, offset: WallOffset) -> None:
         self.offset = offset
         self.left_aside = 0
-        self.motors = servo.at_home(rig, offset.at_ns)
+        self.motors = servo.stop(servo.at_home(rig, offset.at_ns))
         noise, luck = np.random.SeedSequence(seed).spawn(2)
         self._noise = np.random.default_rng(noise)
         self._luck = np.random.default_rng(luck)
@@ -100,6 +106,13 @@ class Device:
         self._setpoints = Numbers(addresses)
         self._places = {address: place for place, address in enumerate(addresses)}
         self._actuals = Numbers(actual_addresses(rig.names))
+        self._speeds = np.array([axis.speed for axis in rig.axes])
+        self._boots = np.random.default_rng([seed, offset.at_ns % (1 << 63)])
+        self.plan = self._booted(offset.at_ns)
+        self._plan_ns = offset.at_ns
+        self._away_until_ns = offset.at_ns
+        self._ahead: set[Sender] = set()  # who speaks the device protocol
+        self._questions: list[tuple[int, int, int, Sender]] = []
         self._listener: Sender | None = None
         self._heard_ns = 0
         self._first_ns: int | None = None
@@ -116,20 +129,61 @@ class Device:
 
     def answers(self, now_ns: int) -> list[tuple[bytes, Sender]]:
         """Let time pass until `now_ns`; return the datagrams to send now."""
+        self._reset(now_ns)
+        self._play(now_ns)
         self.motors = servo.advance(self.motors, now_ns)
         if self.motors.at_ns >= self._answer_ns:
             self._answer_ns = max(self._answer_ns + ANSWER_NS, self.motors.at_ns)
             self._answer(now_ns)
-        sent = []
+        sent = self.times(now_ns)
         while self._waiting and self._waiting[0][0] <= now_ns:
             _, packet, listener = self._waiting.popleft()
             if not self._vanished(now_ns) and not self._lost():
                 sent.append((packet, listener))
         return sent
 
+    def times(self, now_ns: int) -> list[tuple[bytes, Sender]]:
+        """Return the answers to questions for the time that leave at `now_ns`."""
+        due = [one for one in self._questions if one[0] <= now_ns]
+        self._questions = [one for one in self._questions if one[0] > now_ns]
+        answers = [(self.plan.time_answer(number, at_ns, now_ns), sender) for _, number, at_ns, sender in due]
+        return [one for one in answers if not self._lost()]
+
+    def _booted(self, at_ns: int) -> Plan:
+        return Plan(self._rig.name, self._rig.names, self._speeds, at_ns, int(self._boots.integers(1, 1 << 31)))
+
+    def _reset(self, now_ns: int) -> None:
+        """Be reset, where that is wanted and its time has come: the motors stand at once, and count from home."""
+        at_s = self._faults.reboot_at_s
+        if at_s is None or self._first_ns is None or now_ns - self._first_ns < at_s * 1e9:
+            return
+        self._faults = replace(self._faults, reboot_at_s=None)
+        self._away_until_ns = now_ns + _BOOT_NS
+        standing = tuple(replace(one, velocity=0.0) for one in self.motors.motors)
+        self.motors = servo.stop(replace(self.motors, motors=standing))
+        self.count = np.array([axis.home - one.load for axis, one in zip(self._rig.axes, standing, strict=True)])
+        self.plan = self._booted(now_ns)
+        self._listener = None
+        self._ahead.clear()
+        self._waiting.clear()
+        self._questions = []
+
+    def _play(self, now_ns: int) -> None:
+        """Have the motors follow the plan up to now."""
+        while self._plan_ns + STEP_NS <= now_ns:
+            self._plan_ns += STEP_NS
+            setpoint = self.plan.play(self._plan_ns)
+            if setpoint is not None:
+                position = setpoint.position - self.count
+                self.motors = servo.command(self.motors, replace(setpoint, position=position))
+            elif self.plan.ran_out is not None and not self.motors.stopped:
+                self.motors = servo.stop(self.motors)
+
     def _answer(self, now_ns: int) -> None:
         if self._listener is not None and now_ns - self._heard_ns <= LISTENED_NS and not self._faults.mute:
-            self._say(self._actual(), self._listener, now_ns)
+            self._say(self._actual(self._listener), self._listener, now_ns)
+            for report in self.plan.reports(now_ns):
+                self._say(report, self._listener, now_ns)
             self._say_switches(self._listener, now_ns)
 
     def _say_switches(self, listener: Sender, now_ns: int) -> None:
@@ -141,9 +195,11 @@ class Device:
             if closed is not None:
                 self._say(command(address, int(closed)), listener, now_ns)
 
-    def _actual(self) -> bytes:
+    def _actual(self, to: Sender) -> bytes:
         actual = servo.measure(self.motors, self._noise) + self.count
-        return self._actuals.pack(timetag(self.motors.at_ns, self.offset.offset_ns), actual.tolist())
+        at_ns = self.motors.at_ns
+        tag = self.plan.time(at_ns) if to in self._ahead else timetag(at_ns, self.offset.offset_ns)
+        return self._actuals.pack(tag, actual.tolist())
 
     def _say(self, packet: bytes, listener: Sender, now_ns: int) -> None:
         self._waiting.append((now_ns + round(self._faults.answer_delay_s * 1e9), packet, listener))
@@ -152,52 +208,96 @@ class Device:
         """Bring a number back, with where the axes stand; that makes nobody the one whom the rig obeys."""
         if not self._faults.mute:
             self._say(command("/rig/pong", number), sender, at_ns)
-            self._say(self._actual(), sender, at_ns)
+            self._say(self._actual(sender), sender, at_ns)
 
     def _obey(self, tag: int, values: list[float], sender: Sender, at_ns: int) -> None:
-        self._listener, self._heard_ns = sender, at_ns
-        if self._first_ns is None:
-            self._first_ns = at_ns
+        self._hear_set(sender, at_ns)
+        if self.plan.buffer:
+            # what is planned ahead goes before what comes without a plan
+            self.left_aside += 1
+            return
         due_ns = at_ns if self._faults.on_receipt else instant(tag, self.offset.offset_ns, at_ns)
         if not -_LATEST_NS <= due_ns - at_ns <= _FURTHEST_NS:
             due_ns = at_ns
         position, velocity = np.array(values[: self._axes]) - self.count, np.array(values[self._axes :])
         self.motors = servo.command(self.motors, Setpoint(due_ns, position, velocity))
 
+    def _hear_set(self, sender: Sender, at_ns: int) -> None:
+        self._listener, self._heard_ns = sender, at_ns
+        if self._first_ns is None:
+            self._first_ns = at_ns
+
+    def _take(self, numbered: Numbered, sender: Sender, at_ns: int) -> None:
+        """Take a set of the plan in, where the rig listens."""
+        self._hear_set(sender, at_ns)
+        if not self.motors.stopped:
+            stands = np.array([motor.load for motor in self.motors.motors]) + self.count
+            self.plan.take(numbered, stands, at_ns)
+
+    def _ask(self, sender: Sender, at_ns: int) -> None:
+        self._listener, self._heard_ns = sender, at_ns
+        self.motors = servo.resume(self.motors)
+        if not self.motors.stopped:
+            self.plan.ran_out = None
+        self.plan.listen()
+
     def _count(self, place: int, value: float) -> None:
         """Have an axis count so that it stands at `value`, where it stands and follows nothing."""
         motor = self.motors.motors[place]
-        if motor.velocity == 0 and motor.order is None and not motor.pending and math.isfinite(value):
+        if (
+            not self.plan.buffer
+            and motor.velocity == 0
+            and motor.order is None
+            and not motor.pending
+            and math.isfinite(value)
+        ):
             self.count[place] = value - motor.load
 
     def _slow(self, packet: bytes, sender: Sender, at_ns: int) -> tuple[int, list[float]] | None:
         """Obey a packet that is not a plain setpoint set; return the setpoints in it, if there are any."""
         try:
-            messages = decode(packet)
+            messages = heard(packet, at_ns)
         except PeerError:
             self.left_aside += 1
             return None
+        numbered = read_set(messages, self._places)
+        if numbered is not None:
+            self._take(numbered, sender, at_ns)
+            return None
         values = [np.nan] * len(self._places)
         tag: int | None = None
-        for message in messages:
-            place = self._places.get(message.address)
-            match message.address, message.arguments:
+        for told in messages:
+            place = self._places.get(told.address)
+            match told.address, told.values:
                 case "/stop", _:
                     self.motors = servo.stop(self.motors)
+                    self.plan.stop()
                 case "/rig/ask", _:
-                    self._listener, self._heard_ns = sender, at_ns
-                    self.motors = servo.resume(self.motors)
+                    self._ask(sender, at_ns)
                 case "/rig/ping", (int(number),) if not self._faults.no_echo:
                     self._echo(number, sender, at_ns)
+                case "/device/hello", (int(version),):
+                    self._ahead.add(sender)
+                    self._listener, self._heard_ns = sender, at_ns
+                    self._say(self.plan.hello(version), sender, at_ns)
+                case "/device/time", (int(number),):
+                    self._listener, self._heard_ns = sender, at_ns
+                    self._questions.append((at_ns + round(self._faults.answer_delay_s * 1e9), number, at_ns, sender))
                 case address, (float() | int() as value,) if address in self._heres:
                     self._count(self._heres[address], value)
+                case "/plan/number" | "/plan/from", _:
+                    # a set of the plan that is spoilt is no setpoint at all
+                    self.left_aside += 1
+                    return None
                 case _, (float() | int() as value,) if place is not None:
-                    values[place], tag = float(value), message.tag
+                    values[place], tag = float(value), told.tag
                 case _:
                     self.left_aside += 1
         return None if tag is None else (tag, values)
 
     def _vanished(self, now_ns: int) -> bool:
+        if now_ns < self._away_until_ns:
+            return True
         if self._first_ns is None:
             return False
         since_s, after_s, away_s = (now_ns - self._first_ns) * 1e-9, self._faults.vanish_after_s, self._faults.away_s
@@ -217,17 +317,23 @@ def run(device: Device, port: socket.socket, starter: int | None, ending: list[i
             ready, _, _ = select.select(watched, [], [], wait_s)
             if port in ready:
                 _drain(device, port)
+                # a question for the time is answered at once, since its way back is measured
+                _send(port, device.times(time.monotonic_ns()))
             if starter in ready and starter is not None and not os.read(starter, 4096):
                 return
             continue
-        for packet, listener in device.answers(deadline_ns):
-            # the host may be gone or slow; a rig does not wait for it
-            with contextlib.suppress(BlockingIOError, ConnectionError):
-                port.sendto(packet, listener)
+        _send(port, device.answers(deadline_ns))
         if deadline_ns - device.offset.at_ns > _MEASURE_EVERY_NS:
             device.offset = device.offset.follow(*wallclock.measure())
         late_ns = time.monotonic_ns() - deadline_ns
         deadline_ns += (late_ns // WAKE_NS + 1) * WAKE_NS
+
+
+def _send(port: socket.socket, packets: list[tuple[bytes, Sender]]) -> None:
+    for packet, listener in packets:
+        # the host may be gone or slow; a rig does not wait for it
+        with contextlib.suppress(BlockingIOError, ConnectionError):
+            port.sendto(packet, listener)
 
 
 def _drain(device: Device, port: socket.socket) -> None:
@@ -245,68 +351,8 @@ def _pipe_of_starter() -> int | None:
     return sys.stdin.fileno() if stat.S_ISFIFO(mode) or stat.S_ISSOCK(mode) else None
 
 
-def _seed(written: str) -> int:
-    seed = int(written)
-    if seed < 0:
-        raise argparse.ArgumentTypeError(f"{written} is below zero")
-    return seed
-
-
-def _share(written: str) -> float:
-    share = float(written)
-    if not 0 <= share <= 1:
-        raise argparse.ArgumentTypeError(f"{written} is not a share from 0 to 1")
-    return share
-
-
-def _while(written: str) -> tuple[float, float]:
-    from_s, _, to_s = written.partition(",")
-    if not 0 <= float(from_s) < float(to_s):
-        raise argparse.ArgumentTypeError(f"{written} is no while; write it as 2,5: from 2 s to 5 s")
-    return float(from_s), float(to_s)
-
-
-def _off(written: str) -> tuple[str, float]:
-    name, _, value = written.partition("=")
-    if not (name and value and math.isfinite(float(value))):
-        raise argparse.ArgumentTypeError(f"{written} is no axis and number; write it as slide=37.5")
-    return name, float(value)
-
-
-def _arguments(given: list[str] | None) -> argparse.Namespace:
-    parser = argparse.ArgumentParser(prog="simulated_rig", description="A simulated rig that listens to OSC.")
-    parser.add_argument("--rig", type=Path, required=True, metavar="FILE", help="the rig.json that describes it")
-    parser.add_argument("--port", type=int, default=0, help="UDP port on this machine; 0 takes a free one")
-    parser.add_argument("--seed", type=_seed, default=1, help="seed of noise and losses")
-    parser.add_argument("--mute", action="store_true", help="never answer")
-    parser.add_argument("--answer-delay-s", type=float, default=0.0, metavar="S", help="answer that much later")
-    parser.add_argument(
-        "--vanish-after-s", type=float, metavar="S", help="fall silent that long after the first setpoint"
-    )
-    parser.add_argument(
-        "--away", type=_while, metavar="FROM_S,TO_S", help="fall silent for that while, from the first setpoint on"
-    )
-    parser.add_argument(
-        "--drop", type=_share, default=0.0, metavar="SHARE", help="lose that share of datagrams each way"
-    )
-    parser.add_argument("--on-receipt", action="store_true", help="ignore timetags")
-    parser.add_argument("--no-echo", action="store_true", help="know no ping, as a rig made before there was one")
-    parser.add_argument(
-        "--count-off",
-        type=_off,
-        action="append",
-        default=[],
-        metavar="AXIS=VALUE",
-        help="say that much more than where the axis truly stands, until it is told or homed; may be repeated",
-    )
-    how = parser.parse_args(given)
-    if how.rig.name != RIG:
-        parser.error(f"--rig takes a project folder's {RIG}, not {how.rig}")
-    return how
-
-
 def main(given: list[str] | None = None) -> int:
-    how = _arguments(given)
+    how = arguments(given)
     faults = Faults(
         mute=how.mute,
         answer_delay_s=how.answer_delay_s,
@@ -316,6 +362,7 @@ def main(given: list[str] | None = None) -> int:
         on_receipt=how.on_receipt,
         no_echo=how.no_echo,
         count_off=tuple(how.count_off),
+        reboot_at_s=how.reboot_at,
     )
     ending: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):

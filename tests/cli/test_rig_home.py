@@ -162,6 +162,6 @@ def test_a_homing_speed_above_the_axis_s_own_names_its_place(bench: Bench, switc
 
 @pytest.mark.parametrize("option", ["crane=3", "slide", "slide=far"])
 def test_a_simulated_rig_whose_count_is_off_by_nothing_is_refused(switched: Path, option: str) -> None:
-    done = CliRunner().invoke(app, ["device", str(switched), "--count-off", option])
+    done = CliRunner().invoke(app, ["device", "simulate", str(switched), "--count-off", option])
     assert done.exit_code == 2
     assert option.partition("=")[0] in done.output

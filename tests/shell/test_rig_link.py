@@ -31,6 +31,7 @@ class Loop:
     def __init__(self, monkeypatch: pytest.MonkeyPatch, faults: Faults) -> None:
         self.now_ns = 0
         self.device = Device(RIG, 1, faults, WallOffset(0, OFFSET_NS))
+        self.device.hear(command("/rig/ask"), HOST, 0)
         self.waiting: deque[bytes] = deque()
         monkeypatch.setattr(wallclock, "measure", lambda: (self.now_ns, OFFSET_NS))
         self.output = OscOutput(UdpLink(self, "127.0.0.1:9"), RIG)  # type: ignore[arg-type]  # as much of a socket as it uses

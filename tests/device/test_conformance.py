@@ -1,0 +1,137 @@
+"""The trials of a device in simulated time: two that were written apart pass them, each fault fails its own clause."""
+
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from sequencer.project.store import load_rig
+from sequencer.shell.simulated_rig import WAKE_NS, Device, Faults
+from sequencer.takes.conformance.bench import Bench
+from sequencer.takes.conformance.clauses import CLAUSES, Result, chosen
+from sequencer.wire.timetag import WallOffset
+from tests.device.bench import REFERENCE, Ends, Reference, run
+from tests.device.faulty import FAULTS, Fault
+from tests.needs import needs
+
+HARBOUR = Path(__file__).parents[2] / "projects" / "harbour-lanterns"
+HOST = ("127.0.0.1", 50_000)
+
+
+class Simulated:
+    """The simulated rig, without its process."""
+
+    def __init__(self, faults: Faults = Faults()) -> None:  # noqa: B008  # a frozen value
+        self.device = Device(load_rig(HARBOUR), 1, faults, WallOffset(0, 1_700_000_000_000_000_000))
+
+    def hear(self, packet: bytes, now_ns: int) -> None:
+        self.device.hear(packet, HOST, now_ns)
+
+    def answers(self, now_ns: int) -> list[bytes]:
+        said = self.device.times(now_ns)
+        if now_ns % WAKE_NS == 0:
+            said += self.device.answers(now_ns)
+        return [packet for packet, _ in said]
+
+
+class Stepped:
+    """The reference device as MicroPython runs it, in simulated time."""
+
+    def __init__(self, process: subprocess.Popen[str]) -> None:
+        self._process = process
+        self._waiting: list[str] = []
+
+    def hear(self, packet: bytes, now_ns: int) -> None:
+        self._waiting.append(packet.hex() or "-")
+
+    def answers(self, now_ns: int) -> list[bytes]:
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        self._process.stdin.write(" ".join([str(now_ns), *self._waiting]) + "\n")
+        self._process.stdin.flush()
+        self._waiting = []
+        return [bytes.fromhex(packet) for packet in self._process.stdout.readline().split()]
+
+
+@contextmanager
+def stepped() -> Iterator[Stepped]:
+    needs("micropython")
+    with subprocess.Popen(
+        ["micropython", str(Path(__file__).parent / "stepped.py"), str(REFERENCE)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as process:
+        yield Stepped(process)
+
+
+def broken(results: list[Result]) -> dict[str, str]:
+    return {one.clause.name: one.judged.words for one in results if one.judged.kept is False}
+
+
+def check_passes(device: Ends, absent: set[str], schedules: bool = True) -> None:
+    results = run(Bench(by=1.0, schedules=schedules), device)
+    assert broken(results) == {}
+    assert [one.clause for one in results] == list(chosen(schedules))
+    assert {one.clause.name for one in results if one.judged.kept is None} == absent
+
+
+def test_the_reference_device_keeps_every_clause() -> None:
+    check_passes(Reference(), set())
+
+
+def test_the_reference_device_keeps_every_clause_as_micropython_runs_it() -> None:
+    with stepped() as device:
+        check_passes(device, set())
+
+
+def test_the_simulated_rig_keeps_every_clause() -> None:
+    check_passes(Simulated(), {"switch"})
+
+
+@pytest.mark.parametrize("device", [Reference, Simulated])
+def test_a_device_is_tried_as_a_plain_one_too(device: type[Ends]) -> None:
+    check_passes(device(), {"switch"} if device is Simulated else set(), schedules=False)
+
+
+@pytest.mark.parametrize(("clause", "fault"), FAULTS, ids=[fault.__name__ for _, fault in FAULTS])
+def test_each_fault_fails_its_clause_and_no_other(clause: str, fault: Fault, monkeypatch: pytest.MonkeyPatch) -> None:
+    device = Reference()
+    fault(device, monkeypatch.setattr)
+    results = run(Bench(by=1.0, schedules=True), device)
+    assert list(broken(results)) == [clause], broken(results)
+    assert broken(results)[clause]
+
+
+def test_every_clause_has_a_fault_that_fails_it() -> None:
+    assert {clause for clause, _ in FAULTS} == {clause.name for clause in CLAUSES}
+
+
+@pytest.mark.parametrize("axis", ["", "tilt"])
+def test_another_axis_may_move_and_backward(axis: str) -> None:
+    results = run(Bench(by=-2.5, schedules=True, axis=axis), Reference(), ["due", "from", "stop", "end"])
+    assert broken(results) == {}
+
+
+def test_an_axis_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    results = run(Bench(by=1.0, schedules=True, axis="lift"), Reference())
+    assert broken(results) == {"hello": "it has no axis lift; it has pan, tilt"}
+    assert len(results) == 1, "nothing is tried of a device that is not known"
+
+
+def test_a_move_too_small_for_the_noise_is_said_so() -> None:
+    results = run(Bench(by=0.01, schedules=True), Simulated(), ["due"])
+    assert "or --by is too small to be told from its noise" in broken(results)["due"]
+
+
+def test_a_clause_that_is_not_there_is_refused_with_those_that_are() -> None:
+    with pytest.raises(ValueError, match="there is no clause 'from' for this device; there are actual, silent"):
+        chosen(False, ["from"])
+    assert [one.name for one in chosen(True, ["stop"])] == ["hello", "stop"]
+
+
+def test_a_rig_that_is_reset_in_the_middle_is_found_out() -> None:
+    results = run(Bench(by=1.0, schedules=True), Simulated(Faults(reboot_at_s=20.0)))
+    assert broken(results)["reset"] == "its boot number has changed: it was reset in the middle of the trials"
