@@ -104,7 +104,7 @@ def setup(desk: Desk, files: Files, link: Link) -> QWidget:
     """Return what the project and its rig are made of."""
     from ui.panels.setup import SetupPanel
 
-    return scrolled(SetupPanel(desk, files, lambda: link.hands.taken))
+    return scrolled(SetupPanel(desk, files, lambda: link.hands.taken, lambda: link.choice.tick_hz))
 
 
 def run(desk: Desk, link: Link) -> "RunPanel":

@@ -102,6 +102,8 @@ class Painter:
         yield "run-drive"
         window.run_page.setCurrentIndex(2)
         yield "run-marks"
+        window.run_page.setCurrentIndex(3)
+        yield "run-homing"
         window.resize(*SMALL_PX)
         window.run_page.setCurrentIndex(0)
         yield "run-small"
@@ -109,3 +111,13 @@ class Painter:
         desk.dress(DARK)
         window.pages.setCurrentWidget(window.first_run)
         yield "first-page"
+        if setup is not None:
+            # the last one, since what is undone behind it is told in all that follow
+            window.pages.setCurrentWidget(window.body)
+            desk.turn_to("prepare")
+            window.drawer.setCurrentWidget(window.setup)
+            window.middle.setSizes([1, SIZE_PX[1], 0])
+            setup.turn_to(translate("setup", "Outputs"))
+            setup.outputs.add()
+            yield "prepare-outputs"
+            desk.undo()

@@ -78,7 +78,8 @@ def test_the_main_views_are_drawn_into_pictures(tmp_path: Path) -> None:
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=90, check=False)
     assert done.returncode == 0, done.stderr
     drawn = {path.stem: QImage(str(path)) for path in (tmp_path / "p").glob("*.png")}
-    assert {"prepare-motion", "prepare-keys", "prepare-sun", "run", "run-small", "first-page"} <= drawn.keys()
+    wanted = "prepare-motion prepare-keys prepare-sun prepare-outputs run run-small run-homing first-page"
+    assert set(wanted.split()) <= drawn.keys()
     for picture in drawn.values():
         colours = {picture.pixel(x, y) for x in range(0, picture.width(), 9) for y in range(0, picture.height(), 9)}
         assert len(colours) > 8

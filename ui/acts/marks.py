@@ -148,7 +148,7 @@ def change_pass(desk: Desk, number: int, *, name: str | None = None, speed: Frac
     def edit(project: Project) -> Move:
         there = project.move.passes
         one = _one(there, number)
-        one = Pass(one.name if name is None else name, one.speed if speed is None else speed)
+        one = replace(one, name=one.name if name is None else name, speed=one.speed if speed is None else speed)
         return _passed(project.move, (*there[:number], one, *there[number + 1 :]))
 
     done = do(desk, words, edit)

@@ -8,11 +8,14 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Literal, get_args
 
-from sequencer.errors import LinkError
+from sequencer.errors import LinkError, ProjectError
 from sequencer.project.document import Project
+from sequencer.project.passed import in_pass
+from sequencer.rig.axis import Rig
 from sequencer.shell import shoot
-from sequencer.shell.kinds import carried, source_address
+from sequencer.shell.kinds import carried, laws, source_address
 from sequencer.shell.messages import Arm, Late, Setup, Sync
+from ui.language import translate
 from ui.link.ahead import Stretches, stretches
 
 ClockChoice = Literal["own", "music", "mtc", "ltc", "clock", "osc"]
@@ -40,7 +43,7 @@ class Choice:
     `inlet` is where the clock comes in, empty for the usual place. Unit: `speed` a part of the pass's own.
     """
 
-    rig: str = SIMULATED  # or the address of an output
+    rig: str = SIMULATED  # or outputs as they are written; empty for those of the rig's own description
     clock: ClockChoice = "own"
     inlet: str = ""
     triggers: tuple[str, ...] = ()
@@ -139,16 +142,32 @@ def order_of(choice: Choice, project: Project, folder: Path) -> Arm:
 
 def first(choice: Choice, project: Project) -> Choice:
     """Return the choice for a project that has just been opened: its first cue, its first pass."""
-    return replace(choice, cue=next((cue.name for cue in project.move.cues), None), run=None, by_hand=())
+    cue = next((cue.name for cue in project.move.cues), None)
+    return replace(choice, rig=_reached(choice.rig, project), cue=cue, run=None, by_hand=())
 
 
 def mended(choice: Choice, project: Project) -> Choice:
-    """Return the choice without a cue or a pass that the project has no more: the first cue, the first pass instead."""
+    """Return the choice without what the project has no more.
+
+    The first cue and the first pass come instead, and the simulated rig for one that names no outputs.
+    """
     cues = [cue.name for cue in project.move.cues]
     cue = choice.cue if choice.cue is None or choice.cue in cues else next(iter(cues), None)
     run = choice.run if choice.run in [one.name for one in project.move.passes] else None
     by_hand = tuple(name for name in choice.by_hand if name in project.rig.names)
-    return replace(choice, cue=cue, run=run, record=choice.record and cue is not None, by_hand=by_hand)
+    rig = _reached(choice.rig, project)
+    return replace(choice, rig=rig, cue=cue, run=run, record=choice.record and cue is not None, by_hand=by_hand)
+
+
+def _reached(rig: str, project: Project) -> str:
+    return rig if rig or project.rig.outlets else SIMULATED
+
+
+def rig_words(chosen: str, rig: Rig) -> str:
+    """Return where a real rig is that was chosen for a run: its address, or how many outputs it has."""
+    written = [outlet.address for outlet in rig.outlets] if not chosen else chosen.split(";")
+    addresses = [address.strip() for address in written if address.strip()]
+    return addresses[0] if len(addresses) == 1 else translate("run", "{n} outputs").format(n=len(addresses))
 
 
 def foreseen(choice: Choice, project: Project) -> tuple[float | None, Stretches]:
@@ -160,4 +179,8 @@ def foreseen(choice: Choice, project: Project) -> tuple[float | None, Stretches]
     if begin is None:
         return None, ()
     speed = project.run(choice.run).speed * choice.speed
+    try:
+        move = in_pass(project, choice.run, laws())[0].move
+    except ProjectError:
+        return float(rate.seconds(begin)), ()  # the engine says why the pass cannot be made, and arms nothing
     return float(rate.seconds(begin)), stretches(move, rate, begin, speed)

@@ -7,7 +7,7 @@ import contextlib
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Protocol
@@ -20,6 +20,7 @@ from sequencer.rig.axis import Rig
 from sequencer.shell import shoot
 from sequencer.shell.crew import crew
 from sequencer.shell.messages import Command, Opened, Report, Status
+from sequencer.shell.outlets import Part, parts
 from ui.beside import Inbox
 from ui.link.choice import Choice, setup_of
 
@@ -47,11 +48,12 @@ class Simulated:
 
 @dataclass(slots=True)
 class Company:
-    """The processes of one run, and what ends them."""
+    """The processes of one run, and what ends them; the outputs that it has."""
 
     crew: Talk
     end: Callable[[], None]
     simulated: Simulated | None = None
+    served: tuple[Part, ...] = ()
 
     def end_but(self, kept: Simulated | None) -> None:
         """End them, and the simulated rig unless it is `kept`."""
@@ -68,14 +70,15 @@ Gather = Callable[[Choice, Path, Rig, Simulated | None], Company]
 class Load:
     """What an engine is started with: it reads `project` from `folder`. `rig` is what a simulated rig is made like.
 
-    `prepare` is done once nothing runs that sends setpoints, just before the start; it gets the rig's address.
+    `prepare` is done once nothing runs that sends setpoints, just before the start; it gets the rig's outputs as a run
+    has them written, None where there is no rig any more.
     """
 
     project: Project
     choice: Choice
     folder: Path
     rig: Rig
-    prepare: Callable[[str], object] = lambda _: None
+    prepare: Callable[[str | None], object] = lambda _: None
 
 
 # from the document as it was just saved, what was chosen, and where it lies
@@ -88,7 +91,10 @@ def own(project: Project, choice: Choice, folder: Path) -> Load:
 
 
 def gather(choice: Choice, folder: Path, rig: Rig, simulated: Simulated | None) -> Company:
-    """Start what a run needs; a simulated rig that is there already stays where it stands. Error: LinkError."""
+    """Start what a run needs; a simulated rig that is there already stays where it stands.
+
+    Error: LinkError, and ProjectError for outputs that cannot be, before anything is started.
+    """
     with contextlib.ExitStack() as undo:
         if choice.real:
             simulated, output = None, choice.rig
@@ -97,10 +103,11 @@ def gather(choice: Choice, folder: Path, rig: Rig, simulated: Simulated | None) 
                 simulated = _simulate(folder, rig)
                 undo.callback(simulated.end)
             output = simulated.output
+        served = parts(output, rig)
         ends = ExitStack()
         running = ends.enter_context(crew(setup_of(choice, folder, output)))
         undo.pop_all()
-    return Company(running, ends.close, simulated)
+    return Company(running, ends.close, simulated, served)
 
 
 class Aside:
@@ -143,10 +150,10 @@ def _work(work: Callable[[], object], then: Then, say: Callable[[tuple[Then, obj
 class Crews:
     """The processes of one rig at a time, and the simulated rig beside them; changed one after another in a thread."""
 
-    def __init__(self, gather: Gather, aside: Aside) -> None:
+    def __init__(self, gather: Gather, aside: Aside, taken: Callable[[Company], None]) -> None:
         self.company: Company | None = None
         self._simulated: Simulated | None = None
-        self._gather, self._aside = gather, aside
+        self._gather, self._aside, self._taken = gather, aside, taken
 
     def replace(self, load: Load, wanted: Callable[[], bool], then: Then) -> None:
         """End what runs, and start others; and end these too, where nobody wants them any more by then."""
@@ -158,6 +165,7 @@ class Crews:
     def take(self, company: Company) -> None:
         """Have the processes that were started be the ones."""
         self.company, self._simulated = company, company.simulated
+        self._taken(company)
 
     def drop(self, company: Company) -> None:
         """End processes that came too late."""
@@ -188,7 +196,7 @@ def _replaced(
 ) -> Company:
     for end in ends:
         end()
-    load.prepare(load.choice.rig if load.choice.real else "" if simulated is None else simulated.output)
+    load.prepare(load.choice.rig if load.choice.real else None if simulated is None else simulated.output)
     company = gather(load.choice, load.folder, load.rig, simulated)
     if not wanted():
         company.end_but(simulated)
@@ -197,7 +205,10 @@ def _replaced(
 
 def _serving(simulated: Simulated | None, choice: Choice, rig: Rig) -> Simulated | None:
     """Return the simulated rig that stands there already, where it serves the choice and is still that rig."""
-    return None if simulated is None or choice.real or simulated.rig != rig else simulated
+    if simulated is None or choice.real:
+        return None
+    # by which outputs the real one is reached is nothing to it
+    return simulated if replace(simulated.rig, outlets=()) == replace(rig, outlets=()) else None
 
 
 def _simulate(folder: Path, rig: Rig) -> Simulated:

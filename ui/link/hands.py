@@ -137,6 +137,8 @@ class Hands(QObject):
         if said.code == "at mark":
             self._tour.arrived(said.at_ns)
             self.toured.emit()
+        elif said.code == "driving":
+            self._tour.interrupted(said.at_ns)
 
     def look(self, status: Status | None) -> None:
         """Take in what the engine's newest status says; None where there is none."""

@@ -45,7 +45,11 @@ class Homing(QObject):
         self.lines: tuple[str, ...] = ()
         self._axis: Axis | None = None  # that is being homed
         self._search: Search | None = None
+        self._place_of = (0, 0)  # its place among all axes, and their number
         self._made = False  # the engine that was there is being replaced for the errand
+        self._slow = False  # the engine that is there is one for homing
+        self._telling = False  # the rig may have been told
+        self._stopping = False  # a stop was asked for that the engine has not taken in yet
         self._place: TemporaryDirectory[str] | None = None
         self._value = 0.0  # at which it is told to stand
         self._outcome: list[str] = []  # what the rig answered, written by the thread that told it
@@ -74,14 +78,8 @@ class Homing(QObject):
         return ""
 
     def why_no_search(self, axis: Axis) -> str:
-        """Return why this axis cannot be homed by a switch; empty where it can."""
-        if axis.homing is None:
-            return translate("run", "no switch is set up for it; say where it stands")
-        try:
-            begin(axis)
-        except ValueError as fault:
-            return str(fault)
-        return self.why_not()
+        """Return why this axis cannot be homed by a switch now; empty where it can."""
+        return unfit(axis) or self.why_not()
 
     def begin(self, axis: Axis) -> None:
         """Drive the axis to its switch and off it, and tell the rig where it then stands. The others stand."""
@@ -91,7 +89,8 @@ class Homing(QObject):
             return
         names = self._link.desk.project.rig.names
         places = {name: place for name, place in zip(names, status.actual, strict=True) if place is not None}
-        self._axis, self._search, self._outcome = axis, begin(axis), []
+        self._axis, self._search, self._outcome, self._telling = axis, begin(axis), [], False
+        self._place_of = names.index(axis.name), len(names)
         self._place = TemporaryDirectory(prefix="twintake-homing-", ignore_cleanup_errors=True)
         self._say(translate("run", "{axis} is made ready to be homed.").format(axis=axis.name), anew=True)
         self._lend("home", partial(self._slowly, axis, places, Path(self._place.name) / "project"))
@@ -102,7 +101,7 @@ class Homing(QObject):
         why = self.why_not()
         if why:
             raise ValueError(why)
-        self._axis, self._outcome = axis, []
+        self._axis, self._search, self._outcome, self._telling = axis, None, [], False
         self._say(translate("run", "The rig is told where {axis} stands.").format(axis=axis.name), anew=True)
         self._tell_rig(axis, value)
 
@@ -110,7 +109,7 @@ class Homing(QObject):
         self._made = False
 
         def made(project: Project, choice: Choice, folder: Path) -> Load:
-            self._made = True
+            self._made, self._slow = True, errand == "home"
             return make(project, choice, folder)
 
         self._link.lend(errand, made)
@@ -138,12 +137,11 @@ class Homing(QObject):
         before, axis = self._search, self._axis
         if before is None or axis is None or not self._made or self._link.errand != "home":
             return  # an engine that was there before goes faster
-        rig = self._link.desk.project.rig
-        place = rig.index(axis.name)
+        place, axes = self._place_of
         found = self._search = homing.looked(before, status, place)
         if found.stage is not before.stage:
             self._say(_words(found))
-        order = homing.pushed(before, found, place, len(rig.axes))
+        order = homing.pushed(before, found, place, axes)
         if order is not None:
             self._link.tell(order)
         if found.stage in ENDED:
@@ -152,47 +150,59 @@ class Homing(QObject):
     def _end(self, found: Search, status: Status) -> None:
         """Give the rig back once it stands, and no stop is latched any more."""
         if status.phase in _MOVES or status.phase == _WAITS_FOR:
+            self._stopping = False
             return
-        self._search = None
+        if self._stopping:
+            return
         if found.stage is Stage.FOUND:
             self._tell_rig(found.axis, found.value)
         else:
-            self._lend("tell", own)
+            self._lend("back", own)
 
     def _tell_rig(self, axis: Axis, value: float) -> None:
         self._value = value
-        self._lend("tell", partial(self._telling, axis, value))
+        self._lend("tell", partial(self._to_tell, axis, value))
 
-    def _telling(self, axis: Axis, value: float, project: Project, choice: Choice, folder: Path) -> Load:
-        def tell(output: str) -> None:
-            ground = Ground(project=project, output=output, folder=folder, takes=folder)
+    def _to_tell(self, axis: Axis, value: float, project: Project, choice: Choice, folder: Path) -> Load:
+        def tell(output: str | None) -> None:
+            ground = Ground(project=project, output=output or "", folder=folder, takes=folder)
             try:
-                trouble = self._declare(ground, axis, value) if output else translate("run", "there is no rig any more")
+                trouble = (
+                    self._declare(ground, axis, value)
+                    if output is not None
+                    else translate("run", "there is no rig any more")
+                )
             except (SequencerError, OSError) as fault:
                 trouble = str(fault)
             self._outcome.append(trouble)
 
+        self._telling = True
         return replace(own(project, choice, folder), prepare=tell)
 
     def _stopped(self) -> None:
         """Give up where a stop was asked for, whether or not anything moved."""
-        if self._search is not None and self._search.stage not in ENDED:
-            self._search = given_up(self._search, translate("run", "a stop was asked for"))
-            self._say(_words(self._search))
         if self._axis is None:
             return
-        if not self._made:  # the engine that was there stays, and has the stop
+        left = self._slow and not self._made  # the engine that homed was to be replaced, and stays instead
+        if self._search is not None and (left or self._search.stage not in ENDED):
+            self._search = given_up(self._search, translate("run", "a stop was asked for"))
+            self._say(_words(self._search))
+        if left:
+            self._made, self._link.errand = True, "home"
+            self._stopping = True
+        elif not self._made:  # the engine that was there stays, and has the stop
             self._link.errand = ""
         elif self._link.newest is None and self._link.errand == "home":  # its engine has not begun
-            self._search = None
-            self._lend("tell", own)
+            self._lend("back", own)
+        elif self._link.errand == "home":
+            self._stopping = True
 
     def _stand(self) -> None:
         """Say what came of it, once the rig is not lent any more."""
         axis = self._axis
         if axis is None or self._link.errand:
             return
-        self._axis = self._search = None
+        self._axis, self._search, self._slow, self._stopping = None, None, False, False
         if self._place is not None:
             self._place.cleanup()
             self._place = None
@@ -204,6 +214,9 @@ class Homing(QObject):
         if self._outcome:
             words = translate("run", "{axis} counts from here: it stands at {value} {unit}.")
             return words.format(axis=axis.name, value=f"{self._value:.4g}", unit=axis.unit)
+        if self._telling:
+            words = translate("run", "Whether {axis} counts from there is not known: its answer was not waited for.")
+            return words.format(axis=axis.name)
         if self._link.connected:
             return translate("run", "{axis} was not homed; it counts as before.").format(axis=axis.name)
         cause = self._link.now.cause or translate("run", "it was disconnected")
@@ -213,6 +226,18 @@ class Homing(QObject):
     def _say(self, words: str, *, anew: bool = False) -> None:
         self.lines = (words,) if anew else (*self.lines, words)
         self.changed.emit()
+
+
+def unfit(axis: Axis) -> str:
+    """Return what of an axis's setup speaks against homing it by a switch; empty where nothing does."""
+    if axis.homing is None:
+        words = translate("run", "{axis}: no switch is set up for it; say where it stands")
+        return words.format(axis=axis.name)
+    try:
+        begin(axis)
+    except ValueError as fault:
+        return str(fault)
+    return ""
 
 
 def _words(found: Search) -> str:

@@ -25,6 +25,7 @@ from ui.link.choice import Choice, first, foreseen, mended, order_of
 from ui.link.company import Aside, Company, Crews, Gather, Make, gather, own
 from ui.link.countdown import Countdown
 from ui.link.hands import Hands
+from ui.link.outputs import Outputs
 from ui.link.standing import OFFLINE, Errand, Seen, Stage, Standing, stand
 
 POLL_MS = 30
@@ -66,11 +67,12 @@ class Link(QObject):
         self.ahead: Stretches = ()
         self.countdown = Countdown(self.start, lambda: self.now.can_start, now_ns)
         self.hands = Hands(self.tell, self.why_not_drive, partial(performed, self), self._say, self._judge, now_ns)
-        self._now_ns, self._crews = now_ns, Crews(gather, aside or Aside(self))
+        self.outputs = Outputs(self)
+        self._now_ns, self._crews = now_ns, Crews(gather, aside or Aside(self), self.outputs.begin)
         self._stage: Stage = "off"
         self.errand: Errand = ""
         self._turn = 0  # outcomes of earlier ones are too late
-        self._loaded: Project | None = None
+        self.loaded: Project | None = None  # by the engine of this connection, or of the last one
         self._opened_for: Choice | None = None
         self._pending: Arm | None = None  # asked for, and not yet in the engine's status
         self._told, self._since_ns = False, 0  # the engine of it; when it was asked for, or the phase began
@@ -78,7 +80,6 @@ class Link(QObject):
         self._trouble = self._why = ""  # of the link; of a stop by this editor
         self._locks, self._attended, self._still = False, True, True
         self._timer = QTimer(self)
-        self._timer.setInterval(POLL_MS)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.timeout.connect(self.poll)
         desk.opened.connect(self._another_project)
@@ -165,7 +166,7 @@ class Link(QObject):
 
     def why_not_drive(self) -> str:
         """Return why axes cannot be driven by hand now, or by an engine with another rig than the desk's: in words."""
-        same = self._loaded is not None and self._loaded.rig == self.desk.project.rig
+        same = self.loaded is not None and self.loaded.rig == self.desk.project.rig
         return undriven(self.now, connected=self._stage == "open", cleared=self.cleared, same_rig=same)
 
     def tell(self, command: Command) -> bool:
@@ -209,7 +210,7 @@ class Link(QObject):
     def _serves(self) -> bool:
         """Whether the engine has loaded what is on the desk, and is set up as was chosen."""
         same = self._opened_for is not None and self._opened_for.same_setup(self.choice)
-        return same and self._loaded == self.desk.project
+        return same and self.loaded == self.desk.project
 
     def lend(self, errand: Errand, make: Make) -> None:
         """Have the rig served as `make` says, for an errand in the place of the run; until one to `tell` is done."""
@@ -236,7 +237,7 @@ class Link(QObject):
             return
         load = make(project, self.choice, self.desk.folder)
         self._stage, self.newest = "opening", None
-        self._loaded, self._opened_for = load.project, load.choice
+        self.loaded, self._opened_for = load.project, load.choice
         self._crews.replace(load, lambda: turn == self._turn, partial(self._gathered, turn))
         self._timer.start(HOMING_MS if self.errand == "home" else POLL_MS)
         self._judge()
@@ -283,7 +284,7 @@ class Link(QObject):
         if choice != self.choice:
             self.choice = choice
             self.chosen.emit()
-        if self._stage == "opening" and self._pending is None and self.desk.history.now != self._loaded:
+        if self._stage == "opening" and self._pending is None and self.desk.history.now != self.loaded:
             self._opened_for = None  # which of the two the engine finds on the disk is not known
 
     def poll(self) -> None:
@@ -295,7 +296,7 @@ class Link(QObject):
                     self._take_in(report)
                 if self._stage == "opening" and company.crew.opened() is not None:
                     self._stage, self.errand = "open", self.errand if self.errand == "home" else ""
-                    self._say("connected", translate("run", "connected to {rig}").format(rig=self.choice.rig))
+                    self._say("connected", translate("run", "connected to {rig}").format(rig=self.outputs.rig_name))
             except CrewFailed as fault:
                 self._fail(str(fault))
                 return
@@ -381,7 +382,6 @@ class Link(QObject):
                 start_s=self._start_s,
                 ahead=self.ahead,
                 trouble=self._trouble,
-                rig=self.choice.rig,
                 real=self.choice.real,
             )
         )

@@ -11,8 +11,8 @@ from ui.link.ahead import Stretches, to_motion_s
 
 State = Literal["offline", "opening", "idle", "armed", "moving", "holding", "fault", "stopped"]
 Stage = Literal["off", "opening", "open", "closing", "failed"]
-# what the rig is lent for: to drive an axis to its switch, or to be told where it stands
-Errand = Literal["", "home", "tell"]
+# what the rig is lent for: to drive an axis to its switch, to be told where it stands, or to come back as it was
+Errand = Literal["", "home", "tell", "back"]
 How = Literal[
     "not connected",
     "connecting",
@@ -87,7 +87,6 @@ class Seen:
     start_s: float | None = None
     ahead: Stretches = ()
     trouble: str = ""
-    rig: str = ""
     real: bool = False
 
 
@@ -102,7 +101,6 @@ class Standing:
 
     state: State
     how: How
-    rig: str = ""
     real: bool = False
     stale: bool = False
     age_s: float = 0.0
@@ -131,7 +129,6 @@ def stand(seen: Seen) -> Standing:
     return Standing(
         state=state,
         how=how,
-        rig=seen.rig,
         real=seen.real,
         stale=stale,
         age_s=round(age_ns * 1e-9, 1) if stale else 0.0,
@@ -164,8 +161,8 @@ def _word(seen: Seen, status: Status | None) -> tuple[State, How]:
     phase = None if status is None else status.phase
     if seen.errand == "home" and phase in (None, "idle", "finished", "driving"):
         return ("moving", "homing an axis") if phase == "driving" else ("armed", "about to home an axis")
-    if seen.errand == "tell":
-        return "opening", "being told where it stands"
+    if seen.errand in ("tell", "back"):
+        return "opening", "being told where it stands" if seen.errand == "tell" else "connecting"
     if status is None or (seen.stage == "closing" and status.phase in QUIET):
         return ("armed", "about to move to the start") if seen.asked_to_arm else _STAGES[seen.stage]
     if seen.asked_to_arm and status.phase in ("idle", "finished"):

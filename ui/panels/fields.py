@@ -82,10 +82,16 @@ class Picks(QListWidget):
 
 
 class Row(QWidget):
-    """A label, something to change, its unit, what it means, and below it what is wrong."""
+    """A label, something to change, its unit, what it means, and below it what is wrong.
 
-    def __init__(self, desk: Desk, label: str, editor: QWidget, unit: str, means: str) -> None:
+    With `is_long` it takes all the width that there is, and what it means stands below.
+    """
+
+    def __init__(
+        self, desk: Desk, label: str, editor: QWidget, unit: str, means: str, *, is_long: bool = False
+    ) -> None:
         super().__init__()
+        self._is_long = is_long
         self.editor = editor
         editor.setAccessibleName(f"{label}, {unit}" if unit else label)
         editor.setAccessibleDescription(means)
@@ -99,16 +105,22 @@ class Row(QWidget):
         title.setFixedWidth(_LABEL_PX)
         title.setWordWrap(True)
         title.setBuddy(editor)
-        editor.setFixedWidth(_EDIT_PX)
+        if not is_long:
+            editor.setFixedWidth(_EDIT_PX)
         self.unit = QLabel(unit)
         self.unit.setFixedWidth(_UNIT_PX)
         self.means = Told(desk, means)
         self.means.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         for widget in (title, editor, self.unit):
-            row.addWidget(widget, 0, Qt.AlignmentFlag.AlignVCenter)
+            row.addWidget(widget, int(is_long and widget is editor), Qt.AlignmentFlag.AlignVCenter)
         self.means.setMinimumWidth(1)
-        row.addWidget(self.means, 1)
         self._lines.addLayout(row)
+        if is_long:
+            self.unit.setVisible(bool(unit))
+            self.means.setVisible(bool(means))
+            self._lines.addWidget(self.means)
+        else:
+            row.addWidget(self.means, 1)
         self.fault = Told(desk, fault=True)
         self.fault.hide()
         self._lines.addWidget(self.fault)
@@ -116,7 +128,7 @@ class Row(QWidget):
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         super().resizeEvent(event)
         is_wide = self.width() >= _WIDE_PX
-        if is_wide == self._is_wide:
+        if is_wide == self._is_wide or self._is_long:
             return
         self._is_wide = is_wide
         if is_wide:
@@ -167,10 +179,19 @@ class Line(QLineEdit):
 class Field(Row):
     """A line to type in. `take` gets the text and changes the document; what it raises is said below the line."""
 
-    def __init__(self, desk: Desk, label: str, take: Callable[[str], None], means: str, unit: str = "") -> None:
+    def __init__(
+        self,
+        desk: Desk,
+        label: str,
+        take: Callable[[str], None],
+        means: str,
+        unit: str = "",
+        *,
+        is_long: bool = False,
+    ) -> None:
         self.line = Line(self._meant)
         self._take = take
-        super().__init__(desk, label, self.line, unit, means)
+        super().__init__(desk, label, self.line, unit, means, is_long=is_long)
 
     def show_text(self, text: str) -> None:
         """Show what the document has; a fault that was said stays until something else is typed."""

@@ -14,6 +14,7 @@ from ui.language import translate
 from ui.panels.controllers import ControllersForm
 from ui.panels.fields import Field, Picks
 from ui.panels.limits_form import LimitsForm
+from ui.panels.outputs import OutputsForm
 from ui.panels.ports import PortsForm
 from ui.panels.rig_form import AxesForm
 from ui.panels.setup_forms import CameraForm, Form, PlaybackForm, ProjectForm, SyncForm
@@ -27,10 +28,16 @@ _LIST_PX = 160
 class SetupPanel(QWidget):
     """Forms that explain themselves. `files` copies the playback and brings questions before the operator.
 
-    `in_hand` says whether game controllers drive the rig right now.
+    `in_hand` says whether game controllers drive the rig right now, `tick_hz` how many setpoints a second a run makes.
     """
 
-    def __init__(self, desk: Desk, files: Files, in_hand: Callable[[], bool] = lambda: False) -> None:
+    def __init__(
+        self,
+        desk: Desk,
+        files: Files,
+        in_hand: Callable[[], bool] = lambda: False,
+        tick_hz: Callable[[], int] = lambda: 250,
+    ) -> None:
         super().__init__()
         self._desk = desk
         ask: Callable[[Ask], None] = files.asked.emit
@@ -40,6 +47,7 @@ class SetupPanel(QWidget):
         self.triggers = TriggersForm(desk)
         self.rig_name = RigName(desk)
         self.axes = AxesForm(desk, ask)
+        self.outputs = OutputsForm(desk, tick_hz)
         self.camera = CameraForm(desk)
         self.limits = LimitsForm(desk)
         self.controllers = ControllersForm(desk, in_hand)
@@ -50,6 +58,7 @@ class SetupPanel(QWidget):
             (translate("setup", "Sync offsets"), (self.sync,)),
             (translate("setup", "Triggers"), (self.triggers,)),
             (translate("setup", "Rig and axes"), (self.rig_name, self.axes)),
+            (translate("setup", "Outputs"), (self.outputs,)),
             (translate("setup", "Combined limits"), (self.limits,)),
             (translate("setup", "Camera"), (self.camera,)),
             (translate("setup", "Controllers"), (self.controllers,)),

@@ -8,7 +8,6 @@ from PyQt6.QtCore import QSize, Qt, QTimer
 from PyQt6.QtGui import QGuiApplication, QHideEvent, QKeyEvent, QResizeEvent
 from PyQt6.QtWidgets import QBoxLayout, QGridLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
-from sequencer.live.handling import default_handlings
 from sequencer.live.screen import swings
 from sequencer.shell.messages import Drive
 from ui.acts.pads import PadWatch
@@ -300,9 +299,9 @@ class DrivePanel(QWidget):
 
     def _name_pads(self) -> None:
         """Name the axes of each pad, and under spring-back how far each goes."""
-        range_deg, project = self.manner.range_deg, self._desk.project
-        handlings = project.hands or default_handlings(self._rig)
-        far = () if range_deg is None else swings(self._rig, handlings, range_deg)
+        range_deg, loaded = self.manner.range_deg, self._link.loaded if self._link.connected else None
+        # an engine swings as it was loaded, whatever was changed in the setup since
+        far = () if range_deg is None else swings(self._rig, (loaded or self._desk.project).hands, range_deg)
         for pad, label in zip(self.pads, self._labels, strict=True):
             places = [at for at in (pad.driven.across, pad.driven.up) if at is not None]
             words = translate("run", " and ").join(self._rig.names[at] for at in places)

@@ -6,14 +6,18 @@ It starts nothing: it only tells the link what was chosen, and shows what the li
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 from typing import Any
 
 from PyQt6.QtCore import QSignalBlocker, Qt, pyqtSignal
+from PyQt6.QtGui import QStandardItemModel
 from PyQt6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QLabel, QLineEdit, QSizePolicy, QToolButton, QWidget
 
 from sequencer.errors import SequencerError
 from sequencer.shell.kinds import carried
 from sequencer.shell.listen import inputs
+from ui.acts.judging import Judging
+from ui.acts.outlets import fault_of
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.choice import CLOCKS, SIMULATED, Choice, ClockChoice, plan_of
@@ -24,6 +28,7 @@ from ui.run.quiet import Quiet
 from ui.run.words import clock_name
 
 ADDRESS = "osc://127.0.0.1:9000"
+TYPED, OWN = "typed", ""  # in the list of rigs: at an address, and by the outputs of the rig's description
 SPEEDS = tuple(Fraction(percent, 100) for percent in (100, 50, 25, 10))
 _CARRIED = {"mtc": "midi", "clock": "midi", "ltc": "ltc", "osc": "osc"}
 
@@ -54,6 +59,8 @@ class Form(QWidget):
         self._find = find
         self._ports: dict[str, tuple[str, ...]] = {}
         self._aside = Aside(self)
+        self._judged: tuple[object, ...] = ()
+        self.judging: Judging[str] = Judging(self._refused, lambda fault: self._refused(str(fault)), self)
         self._quiet = Quiet(self)
         self._rows = QFormLayout(self)
         self._rows.setContentsMargins(0, 0, 0, 0)
@@ -77,13 +84,28 @@ class Form(QWidget):
     def _build(self) -> None:
         self.rig = self._list(
             translate("run", "Rig"),
-            [(translate("run", "simulated"), SIMULATED), (translate("run", "real, at an address"), ADDRESS)],
+            [
+                (translate("run", "simulated"), SIMULATED),
+                (translate("run", "its outputs"), OWN),
+                (translate("run", "an address"), TYPED),
+            ],
             self._choose_rig,
         )
+        means = translate("run", "Real: by the outputs that Setup describes, or at an address that is typed here.")
+        self.rig.setToolTip(means)
         self.address = QLineEdit(ADDRESS, self)
         self.address.setAccessibleName(translate("run", "Address of the rig"))
+        several = translate(
+            "run", "Several are parted by a semicolon, with their axes: pan,tilt=ADDRESS; slide=ADDRESS"
+        )
+        self.address.setToolTip(several)
         self.address.editingFinished.connect(lambda: self._choose_rig(self.rig.currentData()))
         self._rows.addRow(translate("run", "Address"), self.address)
+        self.refused = QLabel(self)
+        self.refused.setWordWrap(True)
+        self.refused.setTextFormat(Qt.TextFormat.PlainText)
+        self.refused.setObjectName("beside")
+        self._rows.addRow(self.refused)
         clocks = [(clock_name(clock), clock) for clock in CLOCKS]
         self.clock = self._list(translate("run", "Clock"), clocks, self._choose_clock)
         self.inlet = self._list(translate("run", "Port"), [], lambda _: None)
@@ -165,7 +187,7 @@ class Form(QWidget):
         self._link.choose(replace(self._link.choice, **what))
 
     def _choose_rig(self, rig: str) -> None:
-        self._choose(rig=SIMULATED if rig == SIMULATED else self.address.text().strip() or ADDRESS)
+        self._choose(rig=rig if rig != TYPED else self.address.text().strip() or ADDRESS)
 
     def _choose_clock(self, clock: ClockChoice) -> None:
         self._choose(clock=clock, inlet="")
@@ -187,7 +209,11 @@ class Form(QWidget):
         _fill(self.cue, [*((cue.name, cue.name) for cue in move.cues), whole])
         _fill(self.run, runs)
         _fill(self.inlet, [(one, one) for one in self._ports.get(_CARRIED.get(choice.clock, ""), ())])
-        _show(self.rig, ADDRESS if choice.real else SIMULATED)
+        typed = choice.rig not in (SIMULATED, OWN)
+        _show(self.rig, TYPED if typed else choice.rig)
+        own = self.rig.model()
+        if isinstance(own, QStandardItemModel) and (item := own.item(self.rig.findData(OWN))) is not None:
+            item.setEnabled(bool(self._desk.project.rig.outlets))  # described in Setup
         for box, value in (
             (self.clock, choice.clock),
             (self.cue, choice.cue),
@@ -209,7 +235,8 @@ class Form(QWidget):
             with QSignalBlocker(tick):
                 tick.setChecked(yes)
         self.by_hand.show_choice()
-        self._rows.setRowVisible(self.address, choice.real)
+        self._rows.setRowVisible(self.address, typed)
+        self._judge(choice)
         self._rows.setRowVisible(self.inlet, choice.clock in _CARRIED)
         self.next_take.setText(self._next_take(choice))
         self._free()
@@ -234,6 +261,23 @@ class Form(QWidget):
         except SequencerError as fault:
             return str(fault)
         return translate("run", "next: {take}").format(take=name)
+
+    def _judge(self, choice: Choice) -> None:
+        """Have it found out whether the outputs can be a run's."""
+        rig = self._desk.project.rig
+        asked = (choice.rig, choice.tick_hz, rig)
+        if not choice.real:
+            self._judged = ()
+            self._refused("")
+        elif asked != self._judged:
+            self._judged = asked
+            self.judging.ask(partial(fault_of, choice.rig, rig, choice.tick_hz))
+
+    def _refused(self, why: str) -> None:
+        """Say why these outputs cannot be a run's; an answer that comes too late counts no more."""
+        words = translate("run", "Not to be connected: {why}").format(why=why) if why and self._link.choice.real else ""
+        self.refused.setText(words)
+        self._rows.setRowVisible(self.refused, bool(words))
 
     def _show_more(self, yes: bool) -> None:
         for widget in self._seldom:

@@ -13,7 +13,7 @@ from sequencer.rig.axis import Axis
 from ui.acts.cautions import cautions
 from ui.desk import Desk
 from ui.language import translate
-from ui.link.homing import Homing, foreseen
+from ui.link.homing import Homing, foreseen, unfit
 from ui.link.link import Link
 from ui.run.hold import Hold
 from ui.run.lines import Lines
@@ -147,18 +147,13 @@ class HomingPanel(QWidget):
         """Show what can be homed, what that would move, and how it goes."""
         self._offer()
         axis, homing = self.chosen, self.homing
-        why = homing.why_not()
-        no_search = homing.why_no_search(axis)
+        why, no_switch = homing.why_not(), unfit(axis)
         self.axis.setEnabled(not homing.busy)
         self.place.setEnabled(not homing.busy)
-        self.search.setEnabled(not no_search and not homing.busy)
+        self.search.setEnabled(not (no_switch or why or homing.busy))
         self.here.setEnabled(not why and not homing.busy and bool(self.place.text().strip()))
         self.unit.setText(translate("run", "part, 0 to 1") if axis.unit == "part" else axis.unit)
-        if no_search and (not why or axis.homing is None):
-            way = translate("run", "{axis}: {why}.").format(axis=axis.name, why=no_search.rstrip("."))
-        else:
-            way = foreseen(axis)
-        self.way.setText(way)
+        self.way.setText(f"{no_switch.rstrip('.')}." if no_switch else foreseen(axis))
         self.words.setText("\n".join(self._said(why)))
 
     def _offer(self) -> None:

@@ -17,7 +17,7 @@ _SIGN, _BRIEF_SIGN = 1.9, 1.4  # font sizes that the shape takes
 
 
 class LinkPlate(QWidget):
-    """Inverse where the link is down, or where the rig is back from it and waits for a reset."""
+    """Inverse where the link is down, where the rig is back and waits for a reset, or where an output has a trouble."""
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -68,7 +68,7 @@ class LinkPlate(QWidget):
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         theme = self._desk.theme
-        alarm = self.seen.dropped
+        alarm = self.seen.dropped or bool(self.seen.told)
         ground, ink = (theme.strip_text, theme.strip) if alarm else (theme.strip, theme.strip_text)
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)

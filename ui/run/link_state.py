@@ -20,13 +20,17 @@ _LEAST_PART = 0.005  # of what was sent: less loss is not said where there is li
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkSeen:
-    """The link as the engine reported it last; `dropped`: it was down, and its stop is still latched."""
+    """The link as the engine reported it last; `dropped`: it was down, and its stop is still latched.
+
+    `told` is what the engine said of an output's link that the run outlives.
+    """
 
     word: Word = "none"
     round_trip_s: float | None = None
     lost_part: float | None = None
     silent_s: float = 0.0
     dropped: bool = False
+    told: str = ""
 
     @property
     def back(self) -> bool:
@@ -37,8 +41,8 @@ class LinkSeen:
 NOTHING = LinkSeen()
 
 
-def see(before: LinkSeen, status: Status | None) -> LinkSeen:
-    """Return what is seen of the link now. None: there is no engine."""
+def see(before: LinkSeen, status: Status | None, told: str = "") -> LinkSeen:
+    """Return what is seen of the link now, `told` included. None: there is no engine."""
     if status is None:
         return NOTHING
     down = status.link == "down"
@@ -48,6 +52,7 @@ def see(before: LinkSeen, status: Status | None) -> LinkSeen:
         lost_part=status.lost_part,
         silent_s=status.silent_s,
         dropped=down or (before.dropped and status.phase in _HELD),
+        told=told,
     )
 
 
@@ -59,7 +64,7 @@ def gone(newest: Status | None, standing: Standing) -> bool:
 def link_words(seen: LinkSeen, *, brief: bool = False) -> str:
     """Return the link in a few words: `up, 12 ms, 0 % lost`.
 
-    `brief`: only the loss, or the round trip where nothing is lost.
+    `brief`: only the loss, or the round trip where nothing is lost. A trouble of one output comes before these.
     """
     match seen.word:
         case "none":
@@ -67,7 +72,9 @@ def link_words(seen: LinkSeen, *, brief: bool = False) -> str:
         case "down":
             return translate("run", "down {s:.0f} s").format(s=seen.silent_s)
         case "unknown":
-            return translate("run", "unknown")
+            return translate("run", "unknown, trouble") if seen.told else translate("run", "unknown")
+    if seen.told:
+        return translate("run", "up, trouble")
     parts = [translate("run", "up")]
     loses = seen.lost_part is not None and (not brief or seen.lost_part >= _LEAST_PART)
     if seen.round_trip_s is not None and not (brief and loses):
@@ -79,6 +86,10 @@ def link_words(seen: LinkSeen, *, brief: bool = False) -> str:
 
 def tip(seen: LinkSeen) -> str:
     """Return the link in whole sentences."""
+    return f"{_whole(seen)}\n{seen.told}" if seen.told else _whole(seen)
+
+
+def _whole(seen: LinkSeen) -> str:
     match seen.word:
         case "none":
             return translate("run", "The link to the rig: no rig is connected.")
@@ -94,9 +105,9 @@ def tip(seen: LinkSeen) -> str:
 
 
 def trouble(seen: LinkSeen, rig: Rig, status: Status | None) -> str:
-    """Return what became of the rig by a drop, and what to do; empty where nothing did."""
+    """Return what became of the rig by a drop, and what to do; or what is wrong with one output; empty for nothing."""
     if not seen.dropped:
-        return ""
+        return seen.told
     if seen.word == "down":
         words = translate(
             "run",

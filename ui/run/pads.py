@@ -23,8 +23,6 @@ from ui.theme import BIG_TARGET_PX, GAP_PX, STATE_PX
 
 _LEAST_PX = 280
 _WORD_PX = STATE_PX + 2
-# phases in which the project may be edited while an engine still has what it loaded
-_KEEPS = ("idle", "finished", "stopped", "driving", "going", "stopping")
 
 
 class InHand(QWidget):
@@ -86,7 +84,6 @@ class PadsPanel(QWidget):
         self._desk, self._link = desk, link
         self.watch = watch or PadWatch(self)
         self._quiet = Quiet(self)
-        self._loaded = desk.project.hands  # how pads are handled in the engine
         self._told = ""
         self.setMinimumWidth(_LEAST_PX)
         self.setAccessibleName(translate("run", "Game controllers"))
@@ -157,7 +154,7 @@ class PadsPanel(QWidget):
         why = self._link.why_not_drive()
         if why:
             return why
-        if self._loaded != self._desk.history.now.hands:
+        if self._link.loaded is None or self._link.loaded.hands != self._desk.history.now.hands:
             return translate("run", "the controllers were changed in the setup; disconnect, and connect again")
         watch = self.watch
         if not watch.here and not watch.looking and not watch.trouble:
@@ -180,9 +177,6 @@ class PadsPanel(QWidget):
     def show_pads(self) -> None:
         """Show whether they drive, and which are here."""
         status = self._link.newest
-        # an engine has what was saved as it was opened; while it is armed nobody edits, and arming loads what is new
-        if not self._link.connected or (status is not None and status.phase not in _KEEPS):
-            self._loaded = self._desk.history.now.hands
         if not self.isVisible():
             return
         why, taken = self.why_not(), self.taken

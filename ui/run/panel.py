@@ -33,6 +33,7 @@ from ui.run.form import Form
 from ui.run.hold import Hold
 from ui.run.lines import Lines
 from ui.run.link_watch import LinkWatch
+from ui.run.outputs_told import OutputsTold
 from ui.run.performing import Performing
 from ui.run.punch import PunchControl
 from ui.run.quiet import Quiet
@@ -74,6 +75,8 @@ class RunPanel(QWidget):
         self.number = QLabel(self)
         self.next = Lines(self)
         self.log = QPlainTextEdit(self)
+        self.outputs = OutputsTold(link.outputs, self)
+        self._quiet.over(self.outputs.button)
         self._dress()
         self._lay_out()
         self._connect()
@@ -115,16 +118,16 @@ class RunPanel(QWidget):
         scroll.setMinimumSize(190, 120)
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        first = QHBoxLayout()
-        first.addWidget(self.connecting)
-        first.addWidget(self.resetting)
+        self._first = QHBoxLayout()
+        self._first.addWidget(self.connecting)
+        self._first.addWidget(self.resetting)
         self._holds = QBoxLayout(QBoxLayout.Direction.TopToBottom)
         self._holds.addWidget(self.punch)
         self._holds.addWidget(self.arm)
         self._holds.addWidget(self.start)
         self._middle = QVBoxLayout()
         self._middle.addWidget(self.next)
-        self._middle.addLayout(first)
+        self._middle.addLayout(self._first)
         self._middle.addWidget(self.clear)
         self._middle.addWidget(self.number)
         self._middle.addLayout(self._holds)
@@ -132,7 +135,12 @@ class RunPanel(QWidget):
         self._middle.addStretch()
         self._right = QBoxLayout(QBoxLayout.Direction.LeftToRight)
         self._right.addLayout(self._middle, 1)
-        self._right.addWidget(self.log, 1)
+        self._words = QVBoxLayout()
+        self._words.addWidget(self.outputs.button)
+        self._words.addWidget(self.outputs.brief)
+        self._words.addWidget(self.outputs.whole, 1)
+        self._words.addWidget(self.log, 1)
+        self._right.addLayout(self._words, 1)
         columns = QHBoxLayout(self)
         columns.setSpacing(_APART_PX)
         columns.setSizeConstraint(QBoxLayout.SizeConstraint.SetNoConstraint)
@@ -142,11 +150,13 @@ class RunPanel(QWidget):
         order: tuple[QWidget, ...] = (
             self.connecting,
             self.resetting,
+            self.outputs.button,
             self.clear,
             self.punch,
             self.arm,
             self.start,
             self.count,
+            self.outputs.whole,
             self.log,
         )
         for before, after in pairwise(order):
@@ -157,6 +167,8 @@ class RunPanel(QWidget):
         self.connecting.clicked.connect(self._connect_or_leave)
         self.resetting.clicked.connect(link.reset)
         self.clear.toggled.connect(link.clear)
+        self.outputs.button.toggled.connect(self._stand)
+        link.outputs.changed.connect(self._stand)
         self.arm.held.connect(link.arm)
         self.start.held.connect(link.start)
         self.count.clicked.connect(link.countdown.begin)
@@ -221,6 +233,11 @@ class RunPanel(QWidget):
         self._right.setDirection(beside if wide else below)
         self._right.setStretch(0, 1 if wide else 0)
         self._holds.setDirection(beside if low else below)
+        # what the outputs do is over the log, or where that is below beside what connects
+        if wide:
+            self._words.insertWidget(0, self.outputs.button)
+        else:
+            self._first.addWidget(self.outputs.button)
         # a tick's words break no lines by themselves
         self.clear.setText(self.clear.accessibleName().replace("; ", "; " if low else ";\n"))
         for layout in (self._right, self._middle, self._holds):
@@ -253,8 +270,10 @@ class RunPanel(QWidget):
         armed, playing = self.performing.armed, self.performing.playing
         started_here = QApplication.focusWidget() in (self.start, self.count)
         low = self._worn is not None and self._worn[3]
-        # where there is little height, what cannot be used before a reset makes room
-        shut = low and self._link.now.state in ("stopped", "fault")
+        self.outputs.show(brief=self.width() >= _WIDE_PX, busy=self._link.dangerous)
+        read = self.outputs.read
+        # where there is little height, what cannot be used before a reset, or while it is read, makes room
+        shut = low and (read or self._link.now.state in ("stopped", "fault"))
         self.punch.setVisible(armed)
         self.arm.setVisible(not armed and not shut)
         for one in (self.start, self.count):
@@ -264,7 +283,7 @@ class RunPanel(QWidget):
         # the strip says what a drop left behind; and where there is hardly any height, targets come before the log
         tight = self.height() < _TIGHT_PX and self.width() < _WIDE_PX
         self.next.setVisible(not (low and self.watch.seen.dropped))
-        self.log.setVisible(not (tight and (armed or self._link.choice.real)))
+        self.log.setVisible(not read and not (tight and (armed or self._link.choice.real)))
 
     def _next_words(self, why_not: str) -> str:
         standing, seen = self._link.now, self.watch.seen

@@ -132,6 +132,7 @@ class Reading(QWidget):
         self._inline = inline
         self._value = ""
         self._alarm = False
+        self._more = ""
         self._size_px = STATE_PX
         self._widest = ""
         desk.preferred.connect(self.update)
@@ -141,22 +142,25 @@ class Reading(QWidget):
     def value(self) -> str:
         return self._value
 
-    def show_value(self, value: str, alarm: bool = False) -> None:
-        """Show a value; with `alarm` inverse, behind a triangle."""
-        if (value, alarm) == (self._value, self._alarm) and self.accessibleName():
+    def show_value(self, value: str, alarm: bool = False, more: str = "") -> None:
+        """Show a value; with `alarm` inverse, behind a triangle. `more` is in its tip only."""
+        if (value, alarm, more) == (self._value, self._alarm, self._more) and self.accessibleName():
             return
-        self._value, self._alarm = value, alarm
-        self.setAccessibleName(f"{self._caption}: {value}")
-        self.setToolTip(self.accessibleName())
+        self._value, self._alarm, self._more = value, alarm, more
+        self._name()
         self.update()
 
     def caption_as(self, caption: str) -> None:
         """Show another caption."""
         if caption != self._caption:
             self._caption = caption
-            self.setAccessibleName(f"{caption}: {self._value}")
-            self.setToolTip(self.accessibleName())
+            self._name()
             self.update()
+
+    def _name(self) -> None:
+        self.setAccessibleName(f"{self._caption}: {self._value}")
+        self.setAccessibleDescription(self._more)
+        self.setToolTip("\n".join(filter(None, (self.accessibleName(), self._more))))
 
     def size_for(self, size_px: int, widest: str) -> None:
         """Write values in this size, with room for one as wide as `widest`."""

@@ -14,6 +14,7 @@ from sequencer.shell.messages import Status
 from ui.desk import Desk
 from ui.language import translate
 from ui.link.link import Link
+from ui.link.outputs import end_words
 from ui.link.standing import Standing
 from ui.run.link_plate import LinkPlate
 from ui.run.link_state import NOTHING, gone, see, trouble
@@ -28,7 +29,7 @@ NEAR_PX = 30  # the same while preparing
 _BLINK_MS = 500
 _TOP_PX = 4
 _LETTERS = 19.5  # font sizes that state, timecode and countdown take side by side
-_ROOMY_PX = 1200
+_ROOMY_PX, _WIDE_PX = 1200, 1500
 _NONE = "--:--:--:--"
 
 
@@ -52,6 +53,8 @@ class Strip(QWidget):
         self.last_stop = Reading(desk, translate("run", "last stop"), self)
         self.hands = Reading(desk, translate("run", "controllers"), self)
         self.rig = Reading(desk, translate("run", "rig"), self, inline=True)
+        self.ends = Reading(desk, translate("run", "at end"), self, inline=True)
+        self.ends.hide()
         self.cue = Reading(desk, translate("run", "cue"), self, inline=True)
         self.run = Reading(desk, translate("run", "pass"), self, inline=True)
         self.take = Reading(desk, translate("run", "take"), self, inline=True)
@@ -77,6 +80,7 @@ class Strip(QWidget):
         link.standing.connect(self._stand)
         link.status.connect(self._look)
         link.chosen.connect(self._choose)
+        link.outputs.changed.connect(self._name_rig)
         link.countdown.ticked.connect(self._ticked)
         desk.changed.connect(self._choose)
         self._choose()
@@ -98,7 +102,7 @@ class Strip(QWidget):
         self.hands.hide()
         upper.addWidget(self.last_stop, 1)
         upper.addStretch()
-        for reading in (self.rig, self.cue, self.run, self.take, self.speed, self.behind, self.reports):
+        for reading in (self.rig, self.ends, self.cue, self.run, self.take, self.speed, self.behind, self.reports):
             lower.addWidget(reading, 1 if reading in (self.cue, self.run) else 0)
         lowest.setSpacing(2)
         lowest.addWidget(self.caution)
@@ -129,6 +133,11 @@ class Strip(QWidget):
         )
         narrow = self.width() < _ROOMY_PX
         self.link.size_for(STATE_PX, brief=narrow)
+        self.ends.size_for(small, f"m {self.ends.value}")
+        real, brief = self._link.choice.real, bool(self.ends.value) and self.width() < _WIDE_PX
+        widest = translate("run", "REAL 10 outputs") if real else translate("run", "SIMULATED")
+        self.rig.size_for(small, translate("run", "REAL") if brief else widest)
+        self.ends.setVisible(bool(self.ends.value) and not narrow)
         self.last_stop.setVisible(not afar)
         self.cause.setVisible(afar and not narrow)
         self._look_at_trouble()
@@ -143,7 +152,6 @@ class Strip(QWidget):
         for reading, widest in (
             (self.last_stop, "0000"),
             (self.cause, "0000"),
-            (self.rig, translate("run", "SIMULATED")),
             (self.cue, "00"),
             (self.run, "00"),
             (self.take, "000"),
@@ -160,7 +168,7 @@ class Strip(QWidget):
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         super().resizeEvent(event)
-        self._sized()
+        self._name_rig()
         self.stop.move(self.width() - STOP_PX[0] - GAP_PX, _TOP_PX)
         self.stop.raise_()
 
@@ -178,9 +186,7 @@ class Strip(QWidget):
                 "run", "Rigs crush, trap and drop things. This is no safety device: keep a hard-wired stop in reach."
             )
         )
-        self.rig.show_value(
-            translate("run", "REAL {rig}").format(rig=choice.rig) if choice.real else translate("run", "SIMULATED")
-        )
+        self._name_rig()
         self.cue.show_value(choice.cue or translate("run", "whole move"))
         try:
             run = self._desk.project.run(choice.run)
@@ -190,6 +196,19 @@ class Strip(QWidget):
             return
         self.run.show_value(run.name)
         self.speed.show_value(f"{float(run.speed * choice.speed):.0%}")
+
+    def _name_rig(self) -> None:
+        """Say which rig it is, and beside it what its devices do when setpoints end; the whole of it is in the tip."""
+        outputs, simulated = self._link.outputs, translate("run", "SIMULATED")
+        real, worst_end = self._link.choice.real, outputs.worst
+        ends = end_words(worst_end) if real and worst_end is not None else ""
+        name = translate("run", "REAL {rig}").format(rig=outputs.rig_name) if real else simulated
+        if ends and self.width() < _WIDE_PX:
+            name = translate("run", "REAL")  # how many there are is beside what arms
+        self.rig.show_value(name, more="\n".join(outputs.whole))
+        self.ends.show_value(ends, worst_end == "drop power", more="\n".join(outputs.whole))
+        self._sized()
+        self._look_at_link(self._link.newest)
 
     def _stand(self, standing: Standing) -> None:
         self.plate.show_standing(standing)
@@ -257,7 +276,7 @@ class Strip(QWidget):
             self.behind.show_value(f"{one.axis.name} {abs(one.error or 0.0):.2f} {one.axis.unit}")
 
     def _look_at_link(self, status: Status | None) -> None:
-        seen = see(self._seen, status)
+        seen = see(self._seen, status, self._link.outputs.trouble)
         if seen != self._seen:
             self._seen = seen
             self.link.show_link(seen)

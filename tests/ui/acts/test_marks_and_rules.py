@@ -75,6 +75,17 @@ def test_passes_come_change_and_go(desk: Desk, notes: list[Note]) -> None:
     assert len(desk.project.move.passes) == 3
 
 
+def test_what_else_a_pass_says_stays_when_its_speed_or_its_cue_is_changed(desk: Desk) -> None:
+    note = desk.project.move.passes[1].note
+    assert note
+    assert marks.change_pass(desk, 1, speed=Fraction(1, 2))
+    assert desk.project.move.passes[1].note == note
+    passes = (replace(desk.project.move.passes[0], of="lantern turn", reversed=True),)
+    desk.edit("one backward", replace(desk.project.move, passes=passes))
+    assert marks.rename_cue(desk, 0, "lamps")
+    assert (desk.project.move.passes[0].of, desk.project.move.passes[0].reversed) == ("lamps", True)
+
+
 def test_choosing(desk: Desk, notes: list[Note]) -> None:
     choose.choose_in_cue(desk, "lantern turn")
     cue = desk.project.cue("lantern turn")

@@ -42,7 +42,7 @@ class Rig:
         self.bench.phase(phase, asked=asked, actual=asked)
 
     def says(self, code: str, words: str = "") -> None:
-        self.bench.crew.says.append(Said(self.bench.clock.ns, code, words))
+        self.bench.crew.says.append(Said(self.bench.clock.ns + 60_000_000, code, words))  # its status is read next
         self.bench.go()
 
     def names(self) -> list[str]:

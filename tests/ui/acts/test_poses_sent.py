@@ -38,3 +38,24 @@ def test_a_stop_interrupts_a_way_on_which_a_trigger_sent_the_rig(rig: Rig) -> No
     rig.bench.phase("stopping", mark="window")
     assert (rig.poses.bound, rig.poses.interrupted) == ("window", True)
     assert rig.poses.stands()[1] == "interrupted"
+
+
+def test_a_hand_that_takes_over_interrupts_it_although_an_older_status_is_read_after_that_was_heard(rig: Rig) -> None:
+    rig.connect()
+    rig.bench.phase("going", mark="window")
+    rig.says("driving", "taken over by hand")
+    assert (rig.poses.bound, rig.poses.interrupted, rig.poses.on_way) == ("window", True, False)
+    rig.bench.phase("driving", mark="window")
+    assert (rig.poses.bound, rig.poses.interrupted, rig.poses.on_way) == ("window", True, False)
+
+
+def test_no_mark_is_stored_from_a_count_that_means_nothing_yet(rig: Rig) -> None:
+    rig.connect()
+    before = rig.names()
+    rig.bench.link.errand = "home"
+    rig.poses.store()
+    assert rig.names() == before
+    assert "being homed" in rig.notes[-1].words
+    rig.bench.link.errand = ""
+    rig.poses.store()
+    assert len(rig.names()) == len(before) + 1

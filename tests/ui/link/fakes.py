@@ -7,6 +7,7 @@ import msgspec
 
 from sequencer.rig.axis import Rig
 from sequencer.shell.messages import Command, Opened, Report, Said, Status
+from sequencer.shell.outlets import parts
 from ui.desk import Desk
 from ui.link.choice import Choice
 from ui.link.company import Aside, Company, Simulated, Then
@@ -122,7 +123,8 @@ class Bench:
         self.choices.append(choice)
         if simulated is None and not choice.real:
             simulated = Simulated("osc://127.0.0.1:1", rig, self._end_rig)
-        return Company(one, one.end, simulated)
+        output = choice.rig if simulated is None else simulated.output
+        return Company(one, one.end, simulated, parts(output, rig))
 
     def _end_rig(self) -> None:
         self.rigs_ended += 1

@@ -5,9 +5,11 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sequencer.errors import LinkError, ProjectError
+from sequencer.score.move import Pass
 from tests.ui.conftest import LANTERNS
 from ui.desk import Desk
 from ui.link.choice import CLOCKS, Choice, foreseen, order_of, setup_of
@@ -80,3 +82,19 @@ def test_motion_is_foreseen_from_the_start_of_the_cue(desk: Desk) -> None:
     half_s, slow = foreseen(Choice(cue=cue.name, speed=Fraction(1, 2)), desk.project)
     assert half_s == start_s
     assert slow[-1][1] - start_s == pytest.approx(2 * (ahead[-1][1] - start_s))
+
+
+def test_what_is_foreseen_is_the_motion_of_the_chosen_pass(desk: Desk) -> None:
+    cue, rate = desk.project.move.cues[0], desk.project.timebase.rate
+    ends_s = float(rate.seconds(cue.start)) + float(rate.seconds(cue.end))
+    written = foreseen(Choice(cue=cue.name), desk.project)[1]
+    inside = [one for one in written if one[1] <= float(rate.seconds(cue.end))]
+    passes = (Pass("plain"), Pass("back", of=cue.name, reversed=True), Pass("far", offset=(("slide", 1e6),)))
+    project = replace(desk.project, move=replace(desk.project.move, passes=passes))
+    back = foreseen(Choice(cue=cue.name, run="back"), project)[1]
+    mirrored = [(ends_s - end_s, ends_s - start_s) for start_s, end_s in reversed(inside)]
+    assert np.array(back) == pytest.approx(np.array(mirrored))
+    # the engine refuses that one in words; here nothing is foreseen of it
+    assert foreseen(Choice(cue=cue.name, run="far"), project)[1] == ()
+    with pytest.raises(ProjectError, match=r"passes\[2\]\.offset\.slide"):
+        order_of(Choice(cue=cue.name, run="far"), project, LANTERNS)

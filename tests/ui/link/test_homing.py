@@ -1,6 +1,6 @@
 """Homing from the editor: what the engine is told, when nothing more is, and what the operator reads of it."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,10 +15,10 @@ from sequencer.shell.crew import CrewFailed
 from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Drive, Reset
 from sequencer.shell.trials import Ground
-from tests.ui.link.fakes import Bench
+from tests.ui.link.fakes import Bench, Straight
 from ui.desk import Desk
 from ui.link import homing
-from ui.link.company import Company, Simulated
+from ui.link.company import Company, Simulated, Then
 
 SLIDE = 3
 SPEED = 40.0
@@ -83,6 +83,11 @@ class Home:
     def found(self) -> None:
         """Have the slide go to its switch, off it, and stand."""
         self.begin()
+        self.search()
+        self.settle()
+
+    def search(self) -> None:
+        """Have the slide go to its switch, and off it."""
         self.say()
         self.say("driving", at=800.0)
         self.say("driving", at=790.0, closed=True)
@@ -92,6 +97,9 @@ class Home:
         assert self.drives[-1].parts[SLIDE] == pytest.approx(0.1)
         self.say("driving", at=790.5)
         self.say("driving", at=794.9)
+
+    def settle(self) -> None:
+        """Have it stand."""
         for _ in range(40):
             self.say("idle", at=795.5)
 
@@ -308,3 +316,77 @@ def test_an_axis_without_a_switch_says_so(home: Home) -> None:
     words = homing.foreseen(home.axis)
     assert "slide will go towards its low end at 40 mm a second" in words
     assert "by 1320 mm at most, and come off it and into its travel at 4." in words
+
+
+def test_an_axis_that_is_taken_out_of_the_setup_while_a_stop_is_latched_hinders_nothing(home: Home) -> None:
+    home.begin()
+    home.say()
+    home.bench.link.stop()
+    home.say("stopped", cause="the operator pressed stop")
+    project = home.desk.project
+    rig, move = replace(project.rig, axes=project.rig.axes[:SLIDE]), replace(project.move, tracks=())
+    home.desk.edit("fewer axes", replace(project, rig=rig, move=move))
+    home.say("stopped", cause="the operator pressed stop")
+    home.say("idle")
+    home.bench.go()
+    assert home.newest == "slide was not homed; it counts as before."
+    assert home.bench.link.loaded == home.desk.project
+
+
+def test_a_stop_is_not_forgotten_where_a_status_from_before_it_is_read_after_it(home: Home) -> None:
+    home.begin()
+    home.say()
+    home.bench.link.stop()
+    home.say("idle")
+    assert len(home.bench.crews) == 2
+    home.say("stopped", cause="the operator pressed stop")
+    assert home.bench.link.now.state == "stopped"
+    home.say("idle")
+    assert len(home.bench.crews) == 3
+
+
+def test_a_stop_after_the_switch_was_found_tells_the_rig_nothing_and_waits_for_a_reset(home: Home) -> None:
+    home.bench.slow = True
+    home.homing.begin(home.axis)
+    home.bench.held.pop()[0]()
+    home.bench.slow = False
+    home.search()
+    home.bench.slow = True
+    home.settle()
+    assert home.bench.held
+    home.bench.link.stop()
+    while home.bench.held:
+        home.bench.held.pop()[0]()
+    home.say("stopped", at=795.5, cause="the operator pressed stop")
+    assert home.bench.link.now.state == "stopped"
+    assert home.homing.busy
+    assert len(home.bench.crews) == 2, "the engine that homed stays, with the stop"
+    home.bench.slow = False
+    home.say("idle", at=795.5)
+    home.bench.go()
+    assert home.told == []
+    assert home.newest == "slide was not homed; it counts as before."
+    assert home.rigs[-1] == home.rigs[0]
+
+
+def test_the_way_back_is_not_called_telling_where_nothing_is_told(home: Home) -> None:
+    hows: list[str] = []
+    home.bench.link.standing.connect(lambda now: hows.append(now.how))
+    home.begin()
+    for _ in range(80):
+        home.say(closed=None)
+    assert "connecting" in hows
+    assert "being told where it stands" not in hows
+
+
+def test_who_disconnects_while_the_rig_is_told_reads_that_it_is_not_known(home: Home) -> None:
+    class Later(Straight):
+        """Begins nothing, as a thread that is slow."""
+
+        def do(self, work: Callable[[], object], then: Then = None) -> None:
+            pass
+
+    home.bench.link._crews._aside = Later()
+    home.homing.declare(home.desk.project.rig.axes[0], 12.5)
+    home.bench.link.leave()
+    assert home.newest == "Whether pan counts from there is not known: its answer was not waited for."

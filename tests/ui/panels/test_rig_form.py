@@ -258,3 +258,17 @@ def test_a_switch_that_cannot_be_is_refused_at_its_row(form: AxesForm, desk: Des
     assert "give it a travel first" in rows.switch.fault.text()
     assert rows.switch.box.currentText() == "none"
     assert desk.project is before
+
+
+@pytest.mark.parametrize("place", [0, 2])
+def test_where_a_simulated_switch_closes_goes_with_the_end_that_it_was_at(
+    form: AxesForm, desk: Desk, place: int
+) -> None:
+    rows = form.form.homing
+    form.list.setCurrentRow(3)
+    rows.switch.box.activated.emit(1)
+    write(rows.simulated, "-3")
+    rows.switch.box.activated.emit(place)
+    changed = desk.project.rig.axes[3]
+    assert changed.simulated.switch_at is None
+    assert (None if changed.homing is None else changed.homing.towards) == {0: None, 2: "high"}[place]

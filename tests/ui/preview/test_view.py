@@ -92,7 +92,13 @@ def test_a_box_is_drawn_where_the_lens_puts_it(view: LensView, desk: Desk, theme
 def test_what_the_rig_moves_unread_is_said(view: LensView, desk: Desk) -> None:
     assert view.cautions() == ("focus has no table of distances: drawn at 3.5 m",)
     assert view.caption() == "35 mm, 39.2° by 16.9°  ·  focus 3.5 m  ·  picture 2.39  ·  tick 1 s"
-    desk.open(load(PAPER, laws()), PAPER)
+    paper = load(PAPER, laws())
+    desk.open(paper, PAPER)
+    assert view.cautions() == ()  # its lens has both tables
+    assert view.caption() == "28 mm, 46.4° by 27.1°  ·  focus 0.45 m  ·  tick 1 s"
+    assert paper.rig.camera is not None
+    untold = replace(paper.rig.camera, focus_table=None, zoom_table=None)
+    desk.edit("no tables", replace(paper, rig=replace(paper.rig, camera=untold)))
     assert view.cautions() == (
         "zoom has no table of focal lengths: drawn at 28 mm",
         "focus has no table of distances: drawn at 0.45 m",

@@ -248,3 +248,32 @@ def test_no_word_of_how_it_drives_is_cut(drives: Drives, qtbot: QtBot, width: in
     for box in (manner.fastest, manner.manner):
         widest = max(box.fontMetrics().horizontalAdvance(box.itemText(at)) for at in range(box.count()))
         assert box.width() >= widest + 24, "the arrow beside it"
+
+
+def test_how_far_an_axis_springs_is_said_as_the_engine_has_it(drives: Drives, qtbot: QtBot) -> None:
+    desk = drives.bench.desk
+    places = [pad.driven.across for pad in drives.panel.pads]
+    slide = drives.panel._labels[places.index(3)]
+
+    def ranged(range_mm: float) -> None:
+        hands = (Handling(sticks=(Stick(control="left x", axis="slide", range=range_mm),)),)
+        desk.edit("a range", replace(desk.project, hands=hands))
+
+    ranged(100.0)
+    drives.bench.connect()
+    spring(drives, qtbot)
+    assert slide.text() == "slide, ±50 mm"
+    ranged(600.0)
+    assert slide.text() == "slide, ±50 mm", "what is connected swings so"
+    drives.bench.link.leave()
+    assert slide.text() == "slide, ±300 mm"
+
+
+def test_another_range_ends_a_return_that_was_begun_in_the_one_before(drives: Drives, qtbot: QtBot) -> None:
+    spring(drives, qtbot)
+    drives.unlock()
+    pad = drives.hold(200, 0)
+    qtbot.mouseRelease(pad, LEFT)
+    drives.panel.manner.range.activated.emit(RANGES_DEG.index(180.0))
+    assert drives.orders[-1] == Drive(REST, held=False)
+    assert not drives.panel._say.isActive()

@@ -147,3 +147,13 @@ def test_axes_that_are_changed_in_the_setup_are_offered_as_they_are_then(page: P
     )
     assert [page.panel.axis.itemText(place) for place in range(page.panel.axis.count())] == ["pan", "tilt"]
     assert page.panel.axis.currentText() == "pan"
+
+
+def test_a_switch_that_cannot_be_homed_by_says_why_also_where_nothing_is_connected(page: Page) -> None:
+    desk = page.bench.desk
+    rig = desk.project.rig
+    slow = replace(rig.axes[3], speed=30.0)
+    desk.edit("slower", replace(desk.project, rig=replace(rig, axes=(*rig.axes[:3], slow, rig.axes[4]))))
+    page.turn(3)
+    assert "slide shall home at 40, which is above its own speed 30" in page.panel.way.text()
+    assert not page.panel.search.isEnabled()

@@ -15,7 +15,7 @@ from ui.acts.poses import Poses
 from ui.desk import Note
 from ui.run.column import RigColumn
 from ui.run.drive import DrivePanel
-from ui.run.form import Form
+from ui.run.form import TYPED, Form
 from ui.run.going import GoPanel
 from ui.run.hold import Hold
 from ui.run.panel import RunPanel
@@ -195,7 +195,7 @@ def test_what_is_chosen_is_what_is_armed(whole: Whole, qtbot: QtBot) -> None:
 
 
 def test_a_real_rig_shows_its_caution_and_wants_a_tick(whole: Whole, qtbot: QtBot) -> None:
-    pick(qtbot, whole.panel.form.rig, "osc://127.0.0.1:9000")
+    pick(qtbot, whole.panel.form.rig, TYPED)
     whole.bench.connect()
     assert whole.panel.caution.isVisible()
     assert "hard-wired emergency stop" in whole.panel.caution.text()
