@@ -41,11 +41,13 @@ class LinkState:
     """How the link to a rig is. What cannot be known, since the rig does not echo, is None.
 
     `round_trip_s`: from here to the rig and back, the median of the last second. `lost`: of what was sent for that in
-    the last four seconds, the part that did not come back.
+    the last four seconds, the part that did not come back. `left`: the places of axes without which the run goes on,
+    since their link was lost and the others were to go on; no single output says so.
     """
 
     round_trip_s: float | None = None
     lost: float | None = None
+    left: tuple[int, ...] = ()
 
 
 class Output(Protocol):

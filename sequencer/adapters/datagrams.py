@@ -9,8 +9,8 @@ import socket
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import cache
 
+from sequencer.adapters.hosts import found
 from sequencer.errors import LinkError
 
 _FULL = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.ENOBUFS})
@@ -56,31 +56,18 @@ class Datagrams:
         return ""
 
 
-@cache
-def _found(host: str, port: int) -> tuple[int, tuple[object, ...]]:
-    """Return how a machine is reached, remembered: a name may take long to look up, and a link is opened anew in a run.
-
-    Error: OSError, which is not remembered.
-    """
-    found = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)
-    # small devices speak IPv4 only, while `localhost` often names IPv6 first
-    family, _, _, _, place = min(found, key=lambda one: one[0] != socket.AF_INET)
-    return family, place
-
-
 @contextmanager
 def to_machine(host: str, port: int) -> Iterator[Datagrams]:
     """Open the way to one machine. Error: LinkError where there is none of that name, or no network."""
     where = f"{host}:{port}"
     try:
-        family, place = _found(host, port)
-        opened = socket.socket(family, socket.SOCK_DGRAM)
+        reached = found(host, port, socket.SOCK_DGRAM)
+        opened = reached.socket()
     except OSError as fault:
         raise LinkError(f"{where} cannot be reached: {fault.strerror}; check the address") from fault
     with opened:
         try:
-            opened.setblocking(False)
-            opened.connect(place)
+            opened.connect(reached.place)
         except OSError as fault:
             raise LinkError(f"{where} cannot be reached: {fault.strerror}; check the network") from fault
         yield Datagrams(opened, where)

@@ -24,6 +24,7 @@ from sequencer.playback.ahead import Timing
 from sequencer.playback.state import MOVING, ON_THE_CLOCK, STOPS
 from sequencer.playback.watch import Flags
 from sequencer.project.document import Project
+from sequencer.project.passed import in_pass
 from sequencer.project.store import load
 from sequencer.rig.signals import Floats
 from sequencer.shell.child import Child, join
@@ -50,6 +51,7 @@ from sequencer.sync.reading import Follower
 FIRST_ANSWER_S = 1.5
 OPERATOR_SILENT_S = 1.0
 MUSIC_AHEAD_NS = 200_000_000  # more than a sound card has in hand
+SEEN_LATE_NS = 20_000_000  # an order, by a machine that is busy
 LAST_NS = 200_000  # before a tick is due: messages have been heard, and what is left is slept, or spun, away
 
 
@@ -73,7 +75,7 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     """Open everything, find out where the rig stands, and report ready."""
     setup = child.setup
     table = laws()
-    project = load(Path(setup.project), table)
+    project, _ = in_pass(load(Path(setup.project), table), setup.run, table)
     served = parts(setup.output, child.rig)
     demand(served, setup.tick_hz)
     child = replace(child, rig=as_served(child.rig, served))
@@ -138,10 +140,19 @@ def _ears(setup: Setup, project: Project, follower: Follower, folder: Path, stac
         time_port=time_port,
         readers={inlets.index(address): _reader(address, project) for address in setup.triggers},
         addresses=inlets,
-        starts_ahead_ns=max(pace.ahead_ns, MUSIC_AHEAD_NS if setup.sync == "audio" else 0),
+        starts_ahead_ns=starts_ahead_ns(pace, music=setup.sync == "audio"),
         pads=HandsOn(project.rig, project.hands or default_handlings(project.rig)) if setup.controllers else None,
         pads_port=setup.pads_port,
     )
+
+
+def starts_ahead_ns(pace: Timing, *, music: bool) -> int:
+    """Return how long before its time a start of our own clock must be known for it to count from just then.
+
+    It is seen once a tick, and ticks may be late: by then the horizon must not be past it.
+    """
+    horizon_ns = pace.ahead_ns + 2 * pace.period_ns + SEEN_LATE_NS if pace.ahead_ns else 0
+    return max(horizon_ns, MUSIC_AHEAD_NS if music else 0)
 
 
 def _reader(address: str, project: Project) -> Reader:
@@ -158,6 +169,7 @@ def _first_answer(output: Output, can: Flags) -> Floats:
     """
     place = np.full(len(can), math.nan)
     if not can.any():
+        output.ask()  # nobody answers, but a rig that was stopped listens again from then on
         return place
     deadline = time.monotonic() + FIRST_ANSWER_S
     while time.monotonic() < deadline:

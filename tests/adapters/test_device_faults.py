@@ -1,14 +1,17 @@
 """The device output and a device that fails: resets, jumps, runs out, is another, or says what makes no sense."""
 
 import math
+from contextlib import nullcontext
 
 import numpy as np
 import pytest
 
+from sequencer.adapters.device_host.host import DeviceOutput
+from sequencer.adapters.device_host.manner import Manner
 from sequencer.errors import LinkError
 from sequencer.wire.device import NUMBERS
 from sequencer.wire.osc import Numbers, command
-from tests.adapters.device_desk import FIRST, TICK_NS, Desk
+from tests.adapters.device_desk import FIRST, RIG, TICK_NS, Desk
 from tests.adapters.device_script import MS_NS, SECOND_NS, able, held, time_answer
 
 
@@ -233,3 +236,15 @@ def test_a_link_that_stalls_is_asked_nothing() -> None:
     before = len(desk.link.put_at)
     desk.tick(1.0)
     assert len(desk.link.put_at) == before
+
+
+def test_a_device_that_was_reset_while_its_link_was_gone_is_told_once_before_anything_goes_out() -> None:
+    """A cable that is pulled takes a board's power with it: its axes count from elsewhere when it is back."""
+    boots: dict[str, int] = {}
+    for boot, told in ((11, False), (11, False), (12, True), (12, False)):
+        desk = Desk(boot=boot)
+        desk.output = DeviceOutput(desk.link, RIG, Manner(), FIRST, lambda desk=desk: desk.time.now_ns, boots)  # type: ignore[misc]  # bound in the loop on purpose
+        with pytest.raises(LinkError, match="was reset and has forgotten") if told else nullcontext():
+            desk.tick(1.5)
+        assert desk.output.ready is not told
+        assert desk.device.sets == {}

@@ -1,5 +1,6 @@
 """MAVLink over a serial line: a pseudo terminal, the head at its other end."""
 
+import math
 import os
 import tty
 from collections.abc import Iterator
@@ -86,3 +87,23 @@ def test_a_cable_that_is_pulled_is_a_link_that_is_gone() -> None:
         os.close(ours)
         with pytest.raises(LinkError, match="is gone"):
             output.read(1)
+
+
+def test_a_stop_still_goes_out_after_a_line_that_nobody_read_for_a_minute(ends: tuple[Output, CameraHead]) -> None:
+    output, head = ends
+    for _ in range(5_000):
+        output.send(Setpoint(0, np.array([1.0, 2.0]), np.zeros(2)))
+    for fifth in range(300):
+        output.look(fifth * 200_000_000)
+    assert output._link.waiting < 50, "no more than a frame that has begun"  # type: ignore[attr-defined]  # of this one
+    for fifth in range(300):
+        output.look((300 + fifth) * 200_000_000)
+        output.ask()
+    output.stop()
+    for tick in range(100):
+        output.look(120_000_000_000 + tick * 4_000_000)
+        head.pump(tick)
+    last = head.of("GIMBAL_MANAGER_SET_ATTITUDE")[-1]
+    assert all(map(math.isnan, last.q))
+    assert (last.angular_velocity_x, last.angular_velocity_y, last.angular_velocity_z) == (0, 0, 0)
+    assert not head.of("BAD_DATA")

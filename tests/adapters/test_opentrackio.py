@@ -3,6 +3,7 @@
 import json
 import socket
 import sys
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import Any
@@ -133,6 +134,23 @@ def test_axes_units_and_signs_are_the_standards(
         assert ahead == pytest.approx([-1, 0, 0])
     if at[1] == 20:
         assert ahead[2] > 0
+
+
+def test_the_place_is_that_of_the_pupil_which_the_head_carries_round() -> None:
+    """Source: the schema's description of transforms; the pupil is turned by scipy."""
+    pupil_mm = (12.0, 95.0, -20.0)
+    rig = replace(RIG, geometry=replace(RIG.geometry, pupil_mm=pupil_mm))
+    random = np.random.default_rng(4)
+    for _ in range(10):
+        at = tuple(random.uniform([-400, -60, -40, -2000, -300, 18, 500, 0], [400, 60, 40, 2000, 300, 90, 9000, 1]))
+        ((with_it,), (without,)) = (
+            one["transforms"] for one in (*sent(setpoint(at), rig=rig), *sent(setpoint(at), rig=RIG))
+        )
+        assert with_it["rotation"] == without["rotation"]
+        turn = with_it["rotation"]
+        turned = Rotation.from_euler("ZXY", [turn["pan"], turn["tilt"], turn["roll"]], degrees=True)
+        moved = np.array(list(with_it["translation"].values())) - list(without["translation"].values())
+        assert moved == pytest.approx(turned.apply(np.array(pupil_mm) / 1000), abs=1e-12)
 
 
 @pytest.mark.parametrize("form", ["json", "cbor"])

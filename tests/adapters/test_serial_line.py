@@ -203,6 +203,17 @@ def test_leaving_finishes_what_has_begun_and_what_is_urgent() -> None:
         assert board.hear(204) == b"x" * 200 + b"stop"
 
 
+def test_leaving_a_line_that_has_stalled_for_long_waits_for_nothing() -> None:
+    port, line = lined()
+    line.write(b"x" * 100)
+    port.room, port.held = 0, 100
+    for _ in range(50):
+        port.now_ns += 4 * MS_NS
+        line.urgent(b"stop")
+    assert line.waiting
+    line.finish()  # on this clock waiting would have no end
+
+
 def test_a_line_carries_every_byte_both_ways_unchanged() -> None:
     every = bytes(range(256))
     with terminal() as board, open_line(board.path, 1_000_000) as line:

@@ -60,7 +60,9 @@ class DeviceOutput:
     """The open link to one device. `withheld` counts sets that were due while the device's clock was not known.
 
     `number` is that of the next set; another link to the same device begins with one far from it. `now_ns` is this
-    machine's clock, by which exchanges are stamped. Error: ValueError for an axis name that OSC cannot carry.
+    machine's clock, by which exchanges are stamped. `boots` has the boot number of each device met before, by its
+    place, so that one that was reset while its link was gone is known. Error: ValueError for an axis name that OSC
+    cannot carry.
     """
 
     def __init__(
@@ -70,6 +72,7 @@ class DeviceOutput:
         manner: Manner,
         number: int,
         now_ns: Callable[[], int] = time.monotonic_ns,
+        boots: dict[str, int] | None = None,
     ) -> None:
         self.clock = DeviceClock()
         self.unheard = Unheard()
@@ -77,6 +80,7 @@ class DeviceOutput:
         self.held: Held | None = None
         self.withheld = 0
         self._link, self._rig, self._manner, self._now_ns = link, rig, manner, now_ns
+        self._boots = {} if boots is None else boots
         self._sets = Sets(rig.names, manner.form)
         self._answers = Answers(rig.names)
         self._slewed = Slewed()
@@ -234,7 +238,9 @@ class DeviceOutput:
             raise LinkError(words.version(where, able.name, able.version, VERSION))
         if missing := [name for name in self._rig.names if name not in able.axes]:
             raise LinkError(words.axes(where, able.name, missing, able.axes))
-        if self.able is not None and able.boot != self.able.boot:
+        before = self._boots.get(where, able.boot) if self.able is None else self.able.boot
+        self._boots[where] = able.boot
+        if able.boot != before:
             raise self._astray(words.reset(where, able.name))
         if self.able is None:
             self._answers.name(able.axes)

@@ -19,7 +19,7 @@ WELL_KNOWN_S = 1e-3
 _POLL_S = 0.005
 _MILLISECOND_NS = 1_000_000
 
-_met: set[str] = set()
+_met: dict[str, int] = {}  # the boot number of each device by its place
 
 
 @contextmanager
@@ -34,14 +34,13 @@ def open_device(address: str, rig: Rig, _: Timebase) -> Iterator[Output]:
     with open_link(place) as link:
         try:
             # a clock's milliseconds run ahead of any earlier link's numbers
-            output = DeviceOutput(link, rig, manner, time.time_ns() // _MILLISECOND_NS)
+            output = DeviceOutput(link, rig, manner, time.time_ns() // _MILLISECOND_NS, boots=_met)
         except ValueError as fault:
             raise LinkError(f"the rig's axis names do not fit OSC: {fault}") from fault
         if place.where not in _met:
             _meet(output)
             if output.able is None:
                 raise LinkError(words.absent(place.where, WAITED_S))
-            _met.add(place.where)
         yield output
 
 

@@ -115,8 +115,9 @@ def carries_board(board: Board, rig: Rig) -> Carries:
 def _check(asked: Asked, board: Board) -> None:
     if board.hz > board.most_hz:
         raise asked.fault(f"asks for hz={board.hz:g}, but {board.why}; take a lower hz or a higher baud")
-    if board.window < board.longest:
-        raise asked.fault(f"says window={board.window}, but a line has up to {board.longest} characters")
+    longest = max(board.longest, *map(len, board.codes.values()), len(board.halt))
+    if board.window < longest:
+        raise asked.fault(f"says window={board.window}, but a line has up to {longest} characters")
     if board.held_s < 2 / board.hz:
         raise asked.fault(f"says held={board.held_s:g}, less than two pieces of hz={board.hz:g} last")
 

@@ -111,12 +111,14 @@ class MavlinkOutput:
     def look(self, now_ns: int) -> None:
         self._now_ns = now_ns
         self._link.go_on()
-        if self._beat_ns is None or now_ns - self._beat_ns >= _BEAT_NS:
+        # a link that stalls is told nothing more of itself: it would only fill what waits
+        stalls = self._link.waiting > 0
+        if not stalls and (self._beat_ns is None or now_ns - self._beat_ns >= _BEAT_NS):
             self._beat_ns = now_ns
             words = self._words
             beat = (words.MAV_TYPE_GCS, words.MAV_AUTOPILOT_INVALID, 0, 0, words.MAV_STATE_ACTIVE)
             self._link.put_urgent(self._frame(self._mav.heartbeat_encode(*beat)))
-        if echo.due(self._echo, now_ns):
+        if not stalls and echo.due(self._echo, now_ns):
             self._echo = echo.call(self._echo, now_ns)
             # any number serves as our time, since it is only mirrored; 0 would be none
             self._link.put_urgent(self._frame(self._mav.timesync_encode(0, self._echo.number + 1)))

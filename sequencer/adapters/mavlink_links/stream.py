@@ -34,8 +34,7 @@ class SerialStream:
         return self._line.write(packet)
 
     def put_urgent(self, packet: bytes, *, clears: bool = False) -> bool:
-        self._line.urgent(packet)
-        return True
+        return self._line.urgent(packet, clears=clears)
 
     def packets(self) -> list[bytes]:
         read = self._line.read()

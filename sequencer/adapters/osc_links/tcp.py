@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from sequencer.adapters.osc_links.hosts import found
+from sequencer.adapters.hosts import found
 from sequencer.adapters.osc_links.inbox import Inbox
 from sequencer.errors import LinkError
 from sequencer.wire.outgoing import Outgoing

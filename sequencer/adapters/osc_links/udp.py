@@ -10,7 +10,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sequencer.adapters.osc_links.hosts import found
+from sequencer.adapters.hosts import found
 from sequencer.errors import LinkError
 
 _PER_READ = 64

@@ -26,9 +26,10 @@ late that is the next pieces are said to take up to one part in a hundred less o
 faster by the board's clock. Where it is not known, a fast board is never ahead by more than `held`, as it has no more;
 a slow one is found when its acknowledgements stay away; and every rest sets both right.
 
-To stop: nothing more goes out, and the board ends what it holds, `held` seconds of motion at most; then `halt`, once.
-RS-274/NGC has no word that stops at once: M0 waits its turn (clause 3.6.1, from memory). Setpoints are left aside until
-the next question (`ask`); what a stop left undone is then made up at a tenth of each axis's speed, once they move.
+To stop: nothing more goes out, and the board ends what it holds, `held` seconds of motion at most; then `halt`, once,
+as soon as there is room for it. RS-274/NGC has no word that stops at once: M0 waits its turn (clause 3.6.1, from
+memory). Setpoints are left aside until the next question (`ask`); what a stop left undone is then made up at a tenth of
+each axis's speed, once they move.
 Source: NISTIR 6556, as wire.gcode names it.
 """
 
@@ -83,7 +84,8 @@ class GcodeOutput:
         self._line, self._board = line, board
         self._names = rig.names
         self._lead_ns = round(board.held_s * 1e9)
-        self._wire_ns = board.longest * board.byte_ns
+        self._longest_ns = round(board.longest * board.byte_ns)
+        self._wire_ns = 0  # how long the newest piece is on the wire
         speeds = tuple(axis.speed * board.words.per_unit for axis in rig.axes)
         self._segments = Segments(round(1e9 / board.hz), speeds)
         self._steering = Steering()
@@ -96,7 +98,8 @@ class GcodeOutput:
         self._first = True
         self._stopped = self._moved = False
         self._answered = False
-        self._halts = 0
+        self._halts = 0  # written, and not acknowledged: that may never come, as a board that halts waits for somebody
+        self._halt_waits = False
         self._since_ns: int | None = None
         self._begun_ns: int | None = None
         self._heard_ns = 0
@@ -131,10 +134,9 @@ class GcodeOutput:
     def stop(self) -> None:
         self._stopped = True
         self._segments.clear()
-        if self._moved and self._board.halt:
-            self._line.urgent(self._board.halt)
-            self._halts += 1  # its acknowledgement may never come: a board that halts waits for somebody
+        self._halt_waits |= self._moved and bool(self._board.halt)
         self._moved = False
+        self._halt()
 
     def here(self, axis: str, value: float) -> None:
         place = self._names.index(axis)
@@ -206,6 +208,9 @@ class GcodeOutput:
 
     def _hand_over(self, now_ns: int) -> None:
         """Write what is due, as far as the board has room for it."""
+        self._halt()
+        if self._halt_waits:
+            return
         if not self._declared and self._segments.at is not None:
             self._declared = True
             self._orders.append(self._board.words.here(dict(enumerate(self._segments.at))))
@@ -215,7 +220,7 @@ class GcodeOutput:
                     return
                 self._orders.popleft()
                 continue
-            due = self._segments.due(now_ns, self._lead_ns, round(self._wire_ns))
+            due = self._due(now_ns)
             if due is None:
                 return
             if isinstance(due, Code):
@@ -225,17 +230,36 @@ class GcodeOutput:
                 return
             self._segments.take(due)
 
+    def _halt(self) -> None:
+        """Write the line for a stop once the board has room for it, before anything else."""
+        if self._halt_waits and self._window.room(self._board.halt):
+            self._line.urgent(self._board.halt)
+            self._halts += 1
+            self._halt_waits = False
+
+    def _due(self, now_ns: int) -> Piece | Code | None:
+        """Return what is to go now, reckoned with its own time on the wire: long lines must begin earlier."""
+        due = self._segments.due(now_ns, self._lead_ns, self._longest_ns)
+        if isinstance(due, Code):
+            due = self._segments.due(now_ns, self._lead_ns, self._takes_ns(due.text))
+        if isinstance(due, Piece):
+            self._wire_ns = self._takes_ns(self._way(due, due.begins_ns))
+            due = self._segments.due(now_ns, self._lead_ns, self._wire_ns)
+        return due
+
+    def _takes_ns(self, text: bytes) -> int:
+        return round(len(text) * self._board.byte_ns)
+
     def _move(self, piece: Piece, now_ns: int) -> bool:
         if piece.begins_ns - piece.late_ns != self._segments.until_ns:
             self._steering.rest()
         text = self._way(piece, piece.begins_ns)
         if piece.begins_ns <= now_ns + self._wire_ns:
             # the board has nothing to do, so it begins once this line is there, however long the line is
-            text = self._way(piece, now_ns + len(text) * self._board.byte_ns)
+            text = self._way(piece, now_ns + self._takes_ns(text))
         if not self._write(text, now_ns, piece.ends_ns, moves=True):
             return False
         self._first, self._moved = False, True
-        self._wire_ns = len(text) * self._board.byte_ns
         self._late_ns = max(self._late_ns, piece.late_ns)
         return True
 
@@ -264,7 +288,7 @@ class GcodeOutput:
             return
         done = self._recent[0]  # the line that the board is through with, now that it takes this one
         # an answer that did not have to wait says nothing of when the other line was done
-        if heard_ns - line.written_ns > _TURN_NS + self._wire_ns:
+        if heard_ns - line.written_ns > _TURN_NS + self._takes_ns(line.text):
             late_s = (heard_ns - done.done_ns) * 1e-9
             self._steering.hear(late_s, heard_ns)
             self._off_s = max(self._off_s, late_s, key=abs)

@@ -83,7 +83,8 @@ class SerialLine:
 
     def finish(self) -> None:
         """Wait for what has begun, what is urgent and what the system holds, a peer that stalls for a moment only."""
-        until_ns = max(self._through_ns, self._now_ns()) + _LAST_NS
+        self.go_on()
+        until_ns = self._through_ns + _LAST_NS  # long past where it stalls already: the tick leaves such lines too
         while self._now_ns() < until_ns:
             self.go_on()
             if not self._out.waiting and not self._try(self._port.pending) and self._through_ns <= self._now_ns():
@@ -102,7 +103,7 @@ class SerialLine:
         count = self._try(lambda: self._port.write(tail))
         if count:
             self._out.taken(count)
-        self._through_ns = max(self._through_ns, self._now_ns()) + count * self._byte_ns
+            self._through_ns = max(self._through_ns, self._now_ns()) + count * self._byte_ns
         return count == len(tail)
 
     def _try(self, work: Callable[[], T]) -> T:

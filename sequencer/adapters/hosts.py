@@ -25,6 +25,6 @@ class Reached:
 def found(host: str, port: int, kind: socket.SocketKind) -> Reached:
     """Return how the host is reached. Error: OSError, which is not remembered."""
     there = socket.getaddrinfo(host, port, type=kind)
-    # small rigs speak IPv4 only, while `localhost` often names IPv6 first
+    # small devices speak IPv4 only, while `localhost` often names IPv6 first
     family, _, protocol, _, place = min(there, key=lambda one: one[0] != socket.AF_INET)
     return Reached(family, kind, protocol, place)
