@@ -20,6 +20,7 @@ class Course:
         self.now = 0
         self.deaf = True
         self.ran_out = None
+        self._last = 0  # number of the set that was played last
         self._order = None  # the set that is carried on, without a plan
         self._start = None  # where the present cubic begins: instant, positions, velocities
         self._end = None  # the set to which it leads; None: the plan stands
@@ -38,7 +39,9 @@ class Course:
         """Take sets again, where everything stands; take up the count anew where no set is held."""
         if self.deaf and self.still():
             self.deaf, self.ran_out = False, None
-        if not self.plan.sets:
+            # a set that the link kept back since before the stop would set the rig off
+            self.plan.begin(self.now - 1)
+        elif not self.plan.sets:
             self.plan.begin()
 
     def rest(self):
@@ -73,6 +76,7 @@ class Course:
         one = self.plan.play(self.now)
         while one is not None:
             self.played(one, now)
+            self._last = one.number
             axes = len(self.axes)
             if one.scheduled:
                 self._start = (one.due, one.values[:axes], one.values[axes:])
@@ -103,9 +107,8 @@ class Course:
             axis.moving(velocity)
             for axis, velocity in zip(self.axes, self._start[2])  # noqa: B905  # as in packets.py
         ):
-            number = self.plan.played.number
             self.stop()
-            self.ran_out = number
+            self.ran_out = self._last
 
     def _planned(self, at):
         """Return the instant `at` with the positions and velocities that the plan says for it."""

@@ -58,6 +58,9 @@ class Device:
         """Obey a packet that arrived at `now`; what is not understood is counted and left aside."""
         try:
             found = packets.split(packet)
+            if any(one.startswith(b"/stop\0") for _, one in found):
+                # whatever else is in the packet, and however spoilt
+                self._stop()
             if found and (found[0][1][:6] == b"/plan/" or self._place(found[0][1]) is not None):
                 self._take_set(found, sender, now)
                 return
@@ -138,10 +141,10 @@ class Device:
             self.course.take(one, from_ns, now)
 
     def _obey(self, address, values, tag, sender, now):
-        whole = len(values) == 1 and isinstance(values[0], int)
+        # what has no room in an answer is not meant
+        whole = len(values) == 1 and isinstance(values[0], int) and -plan.WRAP <= values[0] < plan.WRAP
         if address == b"/stop":
-            self.course.stop()
-            self._cameras = []
+            self._stop()
         elif address == b"/rig/ask":
             self._listener, self._heard = sender, now
             self.course.listen()
@@ -160,6 +163,10 @@ class Device:
             self._take_camera(address[8:].decode(), tag, now)
         else:
             self.left_aside += 1
+
+    def _stop(self):
+        self.course.stop()
+        self._cameras = []
 
     def _hello(self, highest, sender):
         self._understood = highest >= VERSION

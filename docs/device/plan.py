@@ -25,16 +25,21 @@ class Set:
 
 
 class Plan:
-    """`late` counts sets that came after their due time, `refused` those for which there was no room."""
+    """`late` counts sets that came after their due time, `refused` those for which there was no room.
+
+    What is due at `floor` or before is never played: it is older than what was, or was on its way since before a stop.
+    """
 
     def __init__(self, room):
         self.room = room
         self.late = 0
         self.refused = 0
+        self.floor = -1
         self.begin()
 
-    def begin(self):
-        """Forget all sets, and take up the count with whatever number comes next."""
+    def begin(self, since=-1):
+        """Forget all sets, and take up the count with whatever number comes next that is due after `since`."""
+        self.floor = max(self.floor, since)
         self.sets = []
         self.played = None  # the set that was played last, since the count began
         self.first = None
@@ -45,6 +50,8 @@ class Plan:
         """Take a set in, or leave it; whether it counts as received is seen in `held`."""
         number = one.number
         if self.first is None:
+            if one.due <= self.floor:
+                return
             self.first = number
         if number in self._seen or self._past(number):
             return
@@ -52,7 +59,7 @@ class Plan:
             self._from = (number, from_ns)
             self.sets = [held for held in self.sets if held.due < from_ns or ahead(held.number, number) > 0]
         at = self._place(one)
-        if at is None or (self.played is not None and one.due <= self.played.due):
+        if at is None or one.due <= self.floor:
             pass  # void, or older than what is played: it has come, and is of no use
         elif len(self.sets) >= self.room and at == len(self.sets):
             self.refused += 1
@@ -62,6 +69,9 @@ class Plan:
             self.late += one.due < now
         self._seen.add(number)
         self._count_on()
+        if len(self._seen) > 2 * self.room + 128:
+            # void sets are never played: those that came long ago are forgotten
+            self._seen = {other for other in self._seen if ahead(other, self.first) >= -self.room}
 
     def _count_on(self):
         while self.first in self._seen:
@@ -101,6 +111,7 @@ class Plan:
         if not self.sets or self.sets[0].due > now:
             return None
         self.played = self.sets.pop(0)
+        self.floor = self.played.due
         after = (self.played.number + 1) % WRAP
         if ahead(after, self.first) > 0:
             self.first = after

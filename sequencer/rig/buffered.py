@@ -31,16 +31,19 @@ class Buffer:
     def __init__(self, room: int) -> None:
         self.room = room
         self.refused = 0
+        self._floor_ns: int | None = None  # what is due then or before is never played
+        self.played: Held | None = None
         self.begin()
 
-    def begin(self) -> None:
-        """Forget everything; the count begins with whatever number comes next."""
+    def begin(self, since_ns: int | None = None) -> None:
+        """Forget everything; the count begins with whatever number comes next that is due after `since_ns`."""
+        self._raise(since_ns)
         self._sets: dict[int, Held] = {}
         self._come: set[int] = set()
         self._near: int | None = None
         self._first = 0
         self._from = (-1, 0)
-        self.played: Held | None = None
+        self.played = None
         self._played = -1
 
     def __len__(self) -> int:
@@ -48,6 +51,9 @@ class Buffer:
 
     def take(self, held: Held, from_ns: int | None) -> None:
         """Take a set in, unless its number has come, a newer one has taken its place, or there is no room."""
+        stale = self._floor_ns is not None and held.due_ns <= self._floor_ns
+        if stale and self._near is None:
+            return
         number = self._counted(held.number)
         if number in self._come or (self.played is not None and number <= self._played):
             return
@@ -56,7 +62,7 @@ class Buffer:
             self._drop(number, from_ns)
         void = number < self._from[0] and held.due_ns >= self._from[1]
         void = void or any(other > number and one.due_ns <= held.due_ns for other, one in self._sets.items())
-        if not void and (self.played is None or held.due_ns > self.played.due_ns):
+        if not void and not stale:
             if len(self._sets) >= self.room:
                 furthest = max(self._sets)
                 if number > furthest:
@@ -77,6 +83,7 @@ class Buffer:
         if number is None or self._sets[number].due_ns > now_ns:
             return None
         self.played, self._played = self._sets.pop(number), number
+        self._raise(self.played.due_ns)
         self._come = {one for one in self._come if one > number}
         self._first = max(self._first, number + 1)
         self._go_on()
@@ -107,6 +114,10 @@ class Buffer:
     def _drop(self, before: int, from_ns: int) -> None:
         for number in [one for one, held in self._sets.items() if one < before and held.due_ns >= from_ns]:
             del self._sets[number]
+
+    def _raise(self, floor_ns: int | None) -> None:
+        if floor_ns is not None and (self._floor_ns is None or floor_ns > self._floor_ns):
+            self._floor_ns = floor_ns
 
     def _go_on(self) -> None:
         while self._first in self._come:

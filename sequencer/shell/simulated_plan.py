@@ -83,10 +83,10 @@ class Plan:
         self.listen()
         return one("/device/able", "isiiii" + "s" * (len(self._able) - 6), *self._able)
 
-    def listen(self) -> None:
-        """Begin the count anew where nothing is held."""
+    def listen(self, since_ns: int | None = None) -> None:
+        """Begin the count anew where nothing is held; what was due before `since_ns` is never played."""
         if not self.buffer:
-            self.buffer.begin()
+            self.buffer.begin(None if since_ns is None else since_ns - 1)
 
     def stop(self) -> None:
         """Forget the plan."""

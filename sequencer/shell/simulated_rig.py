@@ -236,10 +236,11 @@ class Device:
 
     def _ask(self, sender: Sender, at_ns: int) -> None:
         self._listener, self._heard_ns = sender, at_ns
+        was_deaf = self.motors.stopped
         self.motors = servo.resume(self.motors)
         if not self.motors.stopped:
             self.plan.ran_out = None
-        self.plan.listen()
+        self.plan.listen(at_ns if was_deaf and not self.motors.stopped else None)
 
     def _count(self, place: int, value: float) -> None:
         """Have an axis count so that it stands at `value`, where it stands and follows nothing."""
@@ -266,6 +267,7 @@ class Device:
             return None
         values = [np.nan] * len(self._places)
         tag: int | None = None
+        spoilt = False
         for told in messages:
             place = self._places.get(told.address)
             match told.address, told.values:
@@ -274,26 +276,26 @@ class Device:
                     self.plan.stop()
                 case "/rig/ask", _:
                     self._ask(sender, at_ns)
-                case "/rig/ping", (int(number),) if not self._faults.no_echo:
+                case "/rig/ping", (int(number),) if told.types == "i" and not self._faults.no_echo:
                     self._echo(number, sender, at_ns)
                 case "/device/hello", (int(version),):
                     self._ahead.add(sender)
                     self._listener, self._heard_ns = sender, at_ns
                     self._say(self.plan.hello(version), sender, at_ns)
-                case "/device/time", (int(number),):
+                case "/device/time", (int(number),) if told.types == "i":
                     self._listener, self._heard_ns = sender, at_ns
                     self._questions.append((at_ns + round(self._faults.answer_delay_s * 1e9), number, at_ns, sender))
                 case address, (float() | int() as value,) if address in self._heres:
                     self._count(self._heres[address], value)
                 case "/plan/number" | "/plan/from", _:
-                    # a set of the plan that is spoilt is no setpoint at all
+                    # a set of the plan that is spoilt is no setpoint at all, but a stop behind it is one
                     self.left_aside += 1
-                    return None
+                    spoilt = True
                 case _, (float() | int() as value,) if place is not None:
                     values[place], tag = float(value), told.tag
                 case _:
                     self.left_aside += 1
-        return None if tag is None else (tag, values)
+        return None if tag is None or spoilt else (tag, values)
 
     def _vanished(self, now_ns: int) -> bool:
         if now_ns < self._away_until_ns:

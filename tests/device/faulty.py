@@ -171,10 +171,32 @@ def goes_back_to_old_sets(one: Reference, patch: Patch) -> None:
     plainly = plan.Plan.take
 
     def take(self: Any, held: Any, from_ns: Any, now: int) -> None:
-        held.due = max(held.due, now)
+        # in a count that has begun alone: what was on its way before a stop is another clause's
+        held.due = max(held.due, now) if self.played is not None else held.due
         plainly(self, held, from_ns, now)
 
     patch(plan.Plan, "take", take)
+
+
+def plays_what_the_link_kept_back(one: Reference, patch: Patch) -> None:
+    plainly = plan.Plan.begin
+
+    def begin(self: Any, since: int = -1) -> None:
+        plainly(self)
+        # where it begins to listen; a hello leaves it
+        self.floor = -1 if since >= 0 else self.floor
+
+    patch(plan.Plan, "begin", begin)
+
+
+def goes_back_after_a_hello(one: Reference, patch: Patch) -> None:
+    plainly = device.Device._hello
+
+    def hello(self: Any, *what: Any) -> None:
+        plainly(self, *what)
+        self.course.plan.floor = -1
+
+    patch(device.Device, "_hello", hello)
 
 
 def jumps(one: Reference, patch: Patch) -> None:
@@ -227,13 +249,7 @@ def carries_on_for_ever(one: Reference, patch: Patch) -> None:
 
 
 def deaf_to_stop(one: Reference, patch: Patch) -> None:
-    plainly = device.Device._obey
-
-    def obey(self: Any, address: bytes, *what: Any) -> None:
-        if address != b"/stop":
-            plainly(self, address, *what)
-
-    patch(device.Device, "_obey", obey)
+    patch(device.Device, "_stop", lambda self: None)
 
 
 def listens_after_a_stop(one: Reference, patch: Patch) -> None:
@@ -314,6 +330,7 @@ FAULTS: tuple[tuple[str, Fault], ...] = (
     ("from", takes_nothing_back),
     ("late", leaves_late_sets),
     ("late", goes_back_to_old_sets),
+    ("late", goes_back_after_a_hello),
     ("limits", jumps),
     ("ran out", says_once_that_it_ran_out),
     ("ran out", listens_after_it_ran_out),
@@ -321,6 +338,7 @@ FAULTS: tuple[tuple[str, Fault], ...] = (
     ("at once", deaf_to_plain_sets),
     ("end", carries_on_for_ever),
     ("stop", deaf_to_stop),
+    ("stop", plays_what_the_link_kept_back),
     ("stop", listens_after_a_stop),
     ("stop", listens_after_a_ping),
     ("here", counts_anew_in_mid_move),

@@ -11,8 +11,10 @@ from sequencer.project.store import load_rig
 from sequencer.shell.simulated_rig import WAKE_NS, Device, Faults
 from sequencer.takes.conformance.bench import Bench
 from sequencer.takes.conformance.clauses import CLAUSES, Result, chosen
+from sequencer.takes.conformance.speech import bundle, message, one
+from sequencer.takes.conformance.talk import went
 from sequencer.wire.timetag import WallOffset
-from tests.device.bench import REFERENCE, Ends, Reference, run
+from tests.device.bench import BEGIN_NS, MS_NS, REFERENCE, Ends, Reference, run
 from tests.device.faulty import FAULTS, Fault
 from tests.needs import needs
 
@@ -94,6 +96,33 @@ def test_the_simulated_rig_keeps_every_clause() -> None:
 @pytest.mark.parametrize("device", [Reference, Simulated])
 def test_a_device_is_tried_as_a_plain_one_too(device: type[Ends]) -> None:
     check_passes(device(), {"switch"} if device is Simulated else set(), schedules=False)
+
+
+@pytest.mark.parametrize("most_hz", [31.7, 47.9])
+def test_a_link_that_holds_an_odd_number_of_sets_a_second_breaks_no_clause(most_hz: float) -> None:
+    bench = Bench(by=1.0, schedules=True)
+    bench.most_hz = most_hz
+    assert broken(run(bench, Reference())) == {}
+
+
+@pytest.mark.parametrize("device", [Reference, Simulated])
+@pytest.mark.parametrize("numbered", [True, False])
+def test_a_stop_is_obeyed_behind_a_set_in_the_same_packet_too(device: type[Ends], numbered: bool) -> None:
+    bench, ends = Bench(by=1.0, schedules=True), device()
+    assert broken(run(bench, ends, ["hello", "due"])) == {}
+    bench.out.clear()
+    begins_ns = bench.now_ns - BEGIN_NS
+    ends.hear(one("/rig/ask"), begins_ns)
+    first = [message("/plan/number", "i", 9000)] if numbered else []
+    ends.hear(bundle([*first, *bench.pose(1.0), message("/stop")]), begins_ns + MS_NS)
+    mark = bench.mark()
+    for at_ms in range(2, 1500):
+        at_ns = begins_ns + at_ms * MS_NS
+        if at_ms % 20 == 0:
+            ends.hear(bundle(bench.pose(1.0)), at_ns)
+        for packet in ends.answers(at_ns):
+            bench.hear(packet, BEGIN_NS + at_ns)
+    assert not went(bench, mark), "deaf until it is asked"
 
 
 @pytest.mark.parametrize(("clause", "fault"), FAULTS, ids=[fault.__name__ for _, fault in FAULTS])

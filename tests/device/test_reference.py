@@ -143,3 +143,55 @@ def test_the_worked_example_of_the_page_is_what_the_device_plays() -> None:
     (one,) = ends.device.course.plan.sets
     assert (one.number, one.due, one.values) == (7, 2_500_000_000, [12.5, 0.0, -3.0, 0.0])
     assert math.isclose(struct.unpack(">f", packet[-4:])[0], -3.0)
+
+
+def ask() -> bytes:
+    made: bytes = packets.bundle(1, [packets.message("/rig/ask")])
+    return made
+
+
+def numbered(number: int, due_ns: int, pan: float, speed: float, from_ns: int | None = None) -> bytes:
+    begun = [packets.message("/plan/from", "t", packets.to_tag(from_ns))] if from_ns is not None else []
+    values = [packets.message("/rig/pan/position", "f", pan), packets.message("/rig/pan/speed", "f", speed)]
+    first = packets.message("/plan/number", "i", number)
+    made: bytes = packets.bundle(packets.to_tag(due_ns), [first, *begun, *values])
+    return made
+
+
+def test_a_number_with_no_room_in_the_answer_is_left_aside_and_the_device_goes_on() -> None:
+    ends = Reference()
+    for address in ("/device/time", "/rig/ping"):
+        for kind, number in (("h", 1 << 40), ("h", -(1 << 31) - 1), ("t", (1 << 64) - 1), ("t", 1 << 31)):
+            ends.hear(packets.bundle(1, [packets.message(address, kind, number)]), 0)
+            assert ends.device.packets(1_000_000) == []
+    assert ends.device.left_aside == 8
+
+
+def test_a_late_replacement_that_leaves_nothing_in_mid_move_ends_in_a_stop_even_with_a_hello_behind_it() -> None:
+    """The set comes too late to be played, but what it takes back is void: the device brakes and says so."""
+    ends = Reference()
+    ends.hear(ask(), 0)
+    for place in range(10):
+        ends.hear(numbered(place, 50_000_000 * (place + 1), 0.5 * place, 10.0), 1_000_000)
+    for at in range(0, 220_000_000, 1_000_000):
+        ends.answers(at)
+    ends.hear(numbered(10, 190_000_000, 0.0, 0.0, from_ns=190_000_000), 220_000_000)
+    assert ends.device.course.plan.sets == []
+    ends.hear(packets.bundle(1, [packets.message("/device/hello", "i", 1)]), 220_000_000)
+    for at in range(220_000_000, 900_000_000, 1_000_000):
+        ends.answers(at)
+    assert ends.device.course.deaf
+    assert ends.device.course.ran_out == 3
+    assert ends.device.course.still()
+
+
+def test_void_sets_without_end_fill_no_memory() -> None:
+    ends = Reference()
+    ends.hear(ask(), 0)
+    ends.answers(1_000_000_000)
+    ends.hear(numbered(0, 1_000_000_000, 0.0, 0.0), 1_000_000_000)
+    ends.answers(2_000_000_000)
+    for number in range(1, 3000):
+        ends.hear(numbered(number, 900_000_000, 0.0, 0.0), 2_000_000_000)
+    assert len(ends.device.course.plan._seen) < 400
+    assert ends.device.course.plan.held() == (0, 3000, 0)

@@ -1,5 +1,6 @@
 """What a clause of the protocol came to, and how a measured way is compared with the plan."""
 
+import math
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
 
@@ -62,6 +63,11 @@ class Hump:
     def speed(self, t_s: Floats) -> Floats:
         rate = 2 * np.pi / self.lasts_s
         return self.by / 2 * rate * np.sin(2 * np.pi * np.clip(t_s / self.lasts_s, 0, 1))
+
+
+def instants(lasts_s: float, hz: float) -> Floats:
+    """Return `hz` instants a second from 0 on, the last at `lasts_s` or just behind it, where a hump stands."""
+    return np.arange(math.ceil(lasts_s * hz - 1e-6) + 1) / hz
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ import numpy as np
 
 from sequencer.rig.signals import Floats
 from sequencer.takes.conformance.bench import Bench, Waits
-from sequencer.takes.conformance.judged import Fit, Hump, Judged, broken, fit, kept
+from sequencer.takes.conformance.judged import Fit, Hump, Judged, broken, fit, instants, kept
 from sequencer.takes.conformance.speech import SECOND_NS, WRAP, Told
 
 Trial = Generator[float, None, Judged]
@@ -43,7 +43,7 @@ def hz_of(bench: Bench, wanted: float = _HZ) -> float:
 def planned(bench: Bench, lasts_s: float, hz: float, lead_s: float = LEAD_S, until_s: float = np.inf) -> list[Sent]:
     """Return the numbered sets of a hump that begins once the first has its lead, as far as `until_s` of it."""
     hump, begins_ns = Hump(bench.by, lasts_s), bench.now_ns + round(lead_s * SECOND_NS)
-    times = np.arange(0, min(lasts_s, until_s) + 0.5 / hz, 1 / hz)
+    times = instants(min(lasts_s, until_s), hz)
     sets = []
     for t_s, off, speed in zip(times, hump.position(times), hump.speed(times), strict=True):
         due_ns, number = begins_ns + round(t_s * SECOND_NS), bench.next_number()
@@ -241,15 +241,16 @@ def late(bench: Bench) -> Trial:
     stands = (bench.stands() or 0.0) - bench.start[bench.place]
     if abs(stands - quarter) > _TOLERANCE * abs(bench.by):
         return broken(f"a newer set that came 0.1 s late was not played: it stands {quarter - stands:.3g} from there")
-    bench.say(bench.scheduled(bench.next_number(), begins_ns + SECOND_NS // 10, -quarter))
-    yield from bench.sent()
-    yield 0.6
-    again = (bench.stands() or 0.0) - bench.start[bench.place]
-    return (
-        broken("it went back to a set older than what it played")
-        if abs(again - stands) > 0.02 * abs(bench.by)
-        else kept()
-    )
+    for behind in ("", ", as a hello had come"):
+        if behind:
+            yield from bench.hello()
+        bench.say(bench.scheduled(bench.next_number(), begins_ns + SECOND_NS // 10, -quarter))
+        yield from bench.sent()
+        yield 0.6
+        again = (bench.stands() or 0.0) - bench.start[bench.place]
+        if abs(again - stands) > 0.02 * abs(bench.by):
+            return broken(f"it went back to a set older than what it played{behind}")
+    return kept()
 
 
 def full(bench: Bench) -> Trial:

@@ -5,7 +5,7 @@ from collections.abc import Generator
 import numpy as np
 
 from sequencer.takes.conformance.bench import MOVED, STILL, Bench, Waits
-from sequencer.takes.conformance.judged import Hump, Judged, broken, kept, untold
+from sequencer.takes.conformance.judged import Hump, Judged, broken, instants, kept, untold
 from sequencer.takes.conformance.sets import LEAD_S, hz_of, measured, planned, told_of, wave
 from sequencer.takes.conformance.speech import SECOND_NS, one
 
@@ -23,7 +23,7 @@ _JUMP = 0.9  # of a jump, which no motor makes between two of its reports
 def plain_sets(bench: Bench, lasts_s: float, until_s: float = np.inf) -> list[tuple[int, bytes]]:
     """Return a hump as sets without number and due time, as far as `until_s` of it, and when to send each."""
     hz, begins_ns, hump = hz_of(bench), bench.now_ns, Hump(bench.by, lasts_s)
-    times = np.arange(0, min(lasts_s, until_s) + 0.5 / hz, 1 / hz)
+    times = instants(min(lasts_s, until_s), hz)
     pairs = zip(times, hump.position(times), hump.speed(times), strict=True)
     return [(begins_ns + round(t * SECOND_NS), bench.plain(float(off), float(speed))) for t, off, speed in pairs]
 
@@ -36,7 +36,7 @@ def plain_wave(bench: Bench, lasts_s: float, until_s: float = np.inf) -> Waits:
 def back(bench: Bench, off: float) -> Waits:
     """Bring the moving axis back by `off` in two seconds, whatever kind of device it is."""
     hz, begins_ns = hz_of(bench), bench.now_ns
-    times = np.arange(0, 2 + 0.5 / hz, 1 / hz)
+    times = instants(2, hz)
     half = Hump(-off, 4.0)
     pairs = zip(times, half.position(times), half.speed(times), strict=True)
     yield from bench.at(
@@ -82,6 +82,7 @@ def stop(bench: Bench) -> Trial:
     if float(np.ptp(after)) > MOVED * abs(bench.by):
         return broken(f"{_BRAKES_S} s after /stop it moved: it must brake, and ignore sets until /rig/ask")
     mark, stood = bench.mark(), float(after[-1])
+    way = abs(stood - bench.start[bench.place])
     # nobody has asked, so a ping and new sets must not move it either
     if bench.schedules:
         yield from wave(bench, 0.8)
@@ -92,7 +93,21 @@ def stop(bench: Bench) -> Trial:
     _, positions = bench.tracked(mark)
     if len(positions) == 0 or float(np.abs(positions - stood).max()) > MOVED * abs(bench.by):
         return broken("after /stop a ping made it listen to sets again; only /rig/ask may")
-    return kept(f"stood {abs(stood - bench.start[bench.place]):.3g} from where it began")
+    if bench.schedules and (yield from _goes_stale(bench)):
+        return broken("once it listened again it played a set that was due before; a link may bring such a one late")
+    return kept(f"stood {way:.3g} from where it began")
+
+
+def _goes_stale(bench: Bench) -> Generator[float, None, bool]:
+    """Send a set that was due while it was deaf; return whether it goes there once it listens."""
+    due_ns = bench.now_ns - SECOND_NS // 20
+    yield from bench.ready()
+    mark = bench.mark()
+    bench.say(bench.scheduled(bench.next_number(), due_ns, bench.by / 2))
+    yield from bench.sent()
+    yield 0.6
+    _, positions = bench.tracked(mark)
+    return len(positions) > 0 and float(np.abs(positions - bench.start[bench.place]).max()) > MOVED * abs(bench.by)
 
 
 def ran_out(bench: Bench) -> Trial:

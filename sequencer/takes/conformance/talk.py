@@ -199,6 +199,8 @@ def _nonsense(bench: Bench) -> list[bytes]:
         one("/device/hello", "s", "you"),
         one("/device/time"),
         one("/unknown", "ii", 1, 2),
+        *(one(address, "h", 1 << 40) for address in ("/device/time", "/device/hello", "/rig/ping")),
+        *(one(address, "t", (1 << 64) - 5) for address in ("/device/time", "/rig/ping")),
     ]
 
 
