@@ -2,6 +2,7 @@
 
 import typer
 
+from sequencer.cli.aim import aim
 from sequencer.cli.camera import camera
 from sequencer.cli.capture import capture
 from sequencer.cli.check import check
@@ -11,13 +12,16 @@ from sequencer.cli.drive import drive
 from sequencer.cli.edit import alone, edit
 from sequencer.cli.fit import fit
 from sequencer.cli.keys import keys
+from sequencer.cli.lens import lens
 from sequencer.cli.ltc import ltc
 from sequencer.cli.marks import marks
+from sequencer.cli.passes import passes
 from sequencer.cli.play import play
 from sequencer.cli.ports import ports
 from sequencer.cli.rig import rig
 from sequencer.cli.takes import takes
 from sequencer.cli.tempo import tempo
+from sequencer.cli.timelapse import timelapse
 
 CAUTION = (
     "Motorised rigs crush, trap and drop things. This program is not a safety device: a hard-wired emergency stop that "
@@ -36,7 +40,10 @@ app.command()(check)
 app.command()(fit)
 app.add_typer(keys, name="keys")
 app.add_typer(marks, name="marks")
+app.command()(aim)
 app.command()(capture)
+app.command()(lens)
+app.command()(passes)
 app.command()(takes)
 app.command()(compare)
 app.command()(play)
@@ -46,5 +53,6 @@ app.command()(rig)
 app.command()(ports)
 app.command()(ltc)
 app.command()(tempo)
+app.command()(timelapse)
 app.add_typer(device, name="device")
 app.callback()(alone)

@@ -28,7 +28,6 @@ from sequencer.project.store import dump, load, save
 from sequencer.project.takefile import read
 from sequencer.rig.axis import Axis
 from sequencer.shell.kinds import laws
-from sequencer.shell.shoot import pass_of
 from sequencer.takes.pixels import moves_picture, pixels
 from sequencer.takes.take import Take
 from sequencer.timebase.instants import labelled
@@ -82,7 +81,7 @@ def capture(
             fault.what = labelled(fault.what, label)
             raise
         dump(done.project)
-        judged = check(opened.rig, done.project.move, opened.timebase.rate, laws(), pass_of(opened, None).speed)
+        judged = check(opened.rig, done.project.move, opened.timebase.rate, laws(), opened.run(None).speed)
         written = write and done.project != opened
         if written:
             save(project, done.project, laws())

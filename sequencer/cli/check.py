@@ -3,7 +3,8 @@
 The JSON document: `ok`; `pass` and its `speed`; `reserve_percent`, what is left of the limits where least is (below
 zero, what is too much; null: without end, as something jumps); `speed_factor`, at which multiple of this speed the move
 would just fit (0: at none; null: nothing moves, any will do); `legs`, all legs from a key to the next; `combined`, the
-limits that tie axes together; `notes`; `warnings` of what no limit knows, which change neither `ok` nor the status.
+limits that tie axes together; `notes`; `warnings` of what no limit knows, and `advice` on panning (see `advice`), which
+change neither `ok` nor the status.
 Of a leg: `axis`, `from` and `to` in timecode, `ok`, `peak_speed`, `peak_acceleration`, `peak_jerk`, `travel` [low,
 high], the `limit` of each (travel null: no ends); and of the limit that is broken most, or of which least is left,
 `worst`, `at` and `over_percent` (below zero, what is left; of a travel, in percent of the whole of it).
@@ -20,6 +21,7 @@ from typing import Any
 
 import typer
 
+from sequencer.cli.advice import advice, facts, shown
 from sequencer.cli.check_table import down, moment, tables
 from sequencer.cli.exits import FOUND, console, exits
 from sequencer.cli.options import Folder, Json, PassName
@@ -29,12 +31,12 @@ from sequencer.motion.check import check as check_move
 from sequencer.motion.look import mixed_references
 from sequencer.motion.peaks import Asked, Peak, against, worst
 from sequencer.project.document import Project
+from sequencer.project.passed import in_pass
 from sequencer.project.store import load
 from sequencer.rig.axis import Axis
 from sequencer.rig.limits import Combined
 from sequencer.score.move import Pass
 from sequencer.shell.kinds import laws
-from sequencer.shell.shoot import pass_of
 from sequencer.timebase.timecode import Timebase
 
 
@@ -46,14 +48,14 @@ def check(
     """Check every leg against the motors' limits. Ends with status 1 when something is over."""
     with exits():
         table = laws()
-        opened = load(project, table)
-        own = pass_of(opened, run)
+        opened, own = in_pass(load(project, table), run, table)
         done = check_move(opened.rig, opened.move, opened.timebase.rate, table, own.speed)
         if json:
             print(plain_json.dumps(found(opened, own, done), indent=2, allow_nan=False, ensure_ascii=False))
         else:
-            for shown in tables(done, opened.timebase, console.width):
-                console.print(shown)
+            advised = shown(opened, own, advice(opened, own, done))
+            for one in (*tables(done, opened.timebase, console.width), *advised):
+                console.print(one)
                 console.print()
             for line in (*notes(opened), *warnings(opened), words(done, str(project))):
                 console.print(line, markup=False, highlight=False, soft_wrap=True)
@@ -111,6 +113,7 @@ def found(project: Project, own: Pass, done: Check) -> dict[str, Any]:
         ],
         "notes": notes(project),
         "warnings": warnings(project),
+        "advice": facts(project, own, advice(project, own, done)),
     }
 
 

@@ -22,11 +22,11 @@ from sequencer.motion.repair.choices import CHOICES, Choice, Task
 from sequencer.motion.repair.outcome import AS_IT_IS, Repaired, Tell, Unrepaired
 from sequencer.motion.repair.settled import settled
 from sequencer.project.document import Project
+from sequencer.project.passed import in_pass
 from sequencer.project.store import load, save
 from sequencer.rig.speed import at_speed
-from sequencer.score.move import Move
+from sequencer.score.move import Move, Pass
 from sequencer.score.pins import at_instants, on_beats, pinned, unpinned
-from sequencer.shell import shoot
 from sequencer.shell.kinds import laws
 from sequencer.timebase.instants import labelled
 
@@ -67,8 +67,10 @@ def fit(
         if (offer is not None or write) and how is None:
             raise ProjectError("--how", "choose the repair", f"one of {', '.join(CHOICES)}", file="command line")
         opened = load(project, laws())
+        _, own = in_pass(opened, run, laws())
+        _refuse_placed(own)
         opened = replace(opened, move=_with_pins(opened, pin or [], unpin))
-        given = _Given(project=opened, speed=shoot.pass_of(opened, run).speed, overshoot=overshoot)
+        given = _Given(project=opened, speed=own.speed, overshoot=overshoot)
         before = given.judge(opened.move)
         tried = [_tried(given, CHOICES[name], json) for name in ([how] if how else CHOICES)]
         chosen = tried[0].taken(offer) if how else None
@@ -80,6 +82,17 @@ def fit(
         else:
             _show_one(opened, before, tried[0], chosen, written)
         raise typer.Exit(0 if how is None or (chosen is not None and chosen.after.ok) else FOUND)
+
+
+def _refuse_placed(own: Pass) -> None:
+    """Refuse a pass whose positions are not those that a repair would write. Error: ProjectError.
+
+    A pass that runs backward asks for just as much, and is as good as the move the other way.
+    """
+    if own.offset or own.scale is not None:
+        what = f"the pass {own.name} shoots scaled or offset positions, and a repair changes those that are written"
+        mend = "choose a pass of the move as it is; twintake passes says at which speed this one fits"
+        raise ProjectError("--pass", what, mend, file="command line")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,12 +8,15 @@ from typing import Annotated, Literal
 
 import typer
 
-from sequencer.cli.keys_run import Wanted, one_unit, run
+from sequencer.cli.exits import exits
+from sequencer.cli.keys_run import Wanted, conclude, one_unit, run
+from sequencer.cli.lens_words import position
 from sequencer.cli.options import Folder, Json, Write, fraction, instant, number
 from sequencer.errors import ProjectError
 from sequencer.motion.split import split
 from sequencer.motion.thin import thin
 from sequencer.project.document import Project
+from sequencer.project.store import load
 from sequencer.score.edits.join import join
 from sequencer.score.edits.offset import offset
 from sequencer.score.edits.reverse import reverse
@@ -22,6 +25,7 @@ from sequencer.score.edits.scale import mirror, scale
 from sequencer.score.edits.selection import Selection
 from sequencer.score.edits.snap import Beats, Grid, Lines, snap
 from sequencer.score.edits.stretch import stretch
+from sequencer.score.edits.valued import valued
 from sequencer.score.move import Ease, Key, Move, Track
 from sequencer.shell.kinds import laws
 
@@ -38,6 +42,37 @@ keys = typer.Typer(help="Edit keys: all, or those of an axis and a stretch of ti
 
 def _keys(project: Project, chosen: Selection) -> list[Key]:
     return [track.keys[place] for track in project.move.tracks for place in chosen.get(track.axis, ())]
+
+
+@keys.command("put")
+def put_key(
+    project: Folder,
+    axis: Annotated[str, typer.Option(metavar="NAME", help="The axis.")],
+    at: At,
+    value: Annotated[
+        str,
+        typer.Option(
+            metavar="VALUE",
+            help="In the axis's unit; of a focus with a table also a distance, as 2.4m or 8ft, of a zoom 50mm.",
+        ),
+    ],
+    ease: Annotated[
+        str | None, typer.Option(metavar="LAW", help="The law of the leg from there; else that of the leg before.")
+    ] = None,
+    write: Write = False,
+    json: Json = False,
+) -> None:
+    """Put a key at an instant, or give the key that stands there this value."""
+
+    def edit(opened: Project, chosen: Selection) -> tuple[Move, str]:
+        when, there = instant("--at", at, opened.timebase), position(opened.rig, axis, value)
+        move = valued(opened.move, axis, when, there, laws(), ease=None if ease is None else Ease(ease))
+        meant = "" if value == f"{there:.9g}" else f" for {value}"
+        return move, f"{axis} to {there:.9g}{meant} at {opened.timebase.label(when)}"
+
+    with exits():
+        old = load(project, laws())
+        raise typer.Exit(conclude(Wanted(project, [axis], None, None, write, json), old, edit, {}))
 
 
 @keys.command("stretch")

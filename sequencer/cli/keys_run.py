@@ -31,7 +31,6 @@ from sequencer.project.store import dump, load, save
 from sequencer.score.edits.selection import Selection, between
 from sequencer.score.move import Move
 from sequencer.shell.kinds import laws
-from sequencer.shell.shoot import pass_of
 from sequencer.timebase.instants import labelled
 
 # from a project and the chosen keys to the edited move, and what was done in words
@@ -162,7 +161,7 @@ def _chosen(project: Project, wanted: Wanted) -> Selection:
 
 def _judge(project: Project) -> Check:
     """Check the first pass, as `twintake check` does where no other is named."""
-    return check(project.rig, project.move, project.timebase.rate, laws(), pass_of(project, None).speed)
+    return check(project.rig, project.move, project.timebase.rate, laws(), project.run(None).speed)
 
 
 def _moving(project: Project) -> dict[str, tuple[str, ...]]:

@@ -21,6 +21,7 @@ from sequencer.errors import LinkError, ProjectError
 from sequencer.live.handling import Deed
 from sequencer.playback.state import Phase
 from sequencer.project.document import Project
+from sequencer.project.passed import in_pass
 from sequencer.project.store import load
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
@@ -74,7 +75,7 @@ def play(
         _refuse_options(sync, midi_in=midi_in, audio_in=audio_in, audio_out=audio_out)
         setup = Setup(
             project=str(project),
-            run=shoot.pass_of(opened, run).name,
+            run=in_pass(opened, run, laws())[1].name,
             output=outputs(out),
             sync="internal" if sync == "osc" else sync,
             sources=_sources(sync, midi_in, audio_in),

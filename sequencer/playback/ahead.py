@@ -1,9 +1,10 @@
 """Setpoints that are made before they are due, for rigs that keep a buffer; and the way back where the plan changes.
 
 The engine then lives at a horizon, so far ahead of now as the rig's buffer is long: what it has made and is not due yet
-lies here. A stop cannot wait for all that to be played. It goes back to the last set that can no longer be withdrawn
-and begins to brake there, and what was made for later is made anew. By hand the horizon is as near as it may be, since
-nobody steers by what comes late; on the clock it is as far as the buffer reaches.
+lies here. A stop cannot wait for all that to be played, nor can joining. They go back to the last set that can no
+longer be withdrawn and begin there, and what was made for later is made anew. By hand the horizon is as near as it may
+be, also where hands perform along the timeline, since nobody steers by what comes late; else on the clock it is as far
+as the buffer reaches.
 
 It makes nothing and sends nothing.
 """
@@ -30,9 +31,10 @@ class Timing:
     ahead_ns: int = 0
     committed_ns: int = 0
 
-    def lead_ns(self, phase: Phase) -> int:
-        """Return how far ahead the horizon lies in a phase."""
-        return self.ahead_ns if phase in _FAR else min(self.committed_ns, self.ahead_ns)
+    def lead_ns(self, phase: Phase, performed: bool = False) -> int:
+        """Return how far ahead the horizon lies in a phase; `performed`: hands are to have axes along the timeline."""
+        far = phase in _FAR and not performed
+        return self.ahead_ns if far else min(self.committed_ns, self.ahead_ns)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,17 +1,20 @@
 """When the camera is told to do something along what is armed. It sends nothing, and only says what goes out when.
 
 An order goes out when the clock, running forward, passes its place; the camera's own lead is taken off before. One
-whose place the clock has jumped over is not made up for. One that lies up to `LATE_S` before where the clock was first
-seen running goes out at once, so that a camera that shall record from before the start records from the start at least.
+whose place the clock has jumped over is not made up for, but goes out where the clock is rolled back and passes there
+after all; none goes out twice. One that lies up to `LATE_S` before where the clock was first seen running goes out at
+once, so that a camera that shall record from before the start records from the start at least.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from sequencer.playback.state import GRACE_S, ON_THE_CLOCK, STOPS, Phase, State
 from sequencer.rig.signals import Trigger
 from sequencer.score.camera import CameraCue, Doing
-from sequencer.sync.reading import Clock, Lock
+from sequencer.sync.reading import Clock
 
 LATE_S = 2.0
 _JUMP_S = 0.5  # between two ticks no clock runs as far
@@ -27,9 +30,10 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Firing:
-    """What is still to be ordered, by time, and where the clock was seen last; None before it ran."""
+    """What is still to be ordered, and what the clock was past, by time; where it was seen last, None before it ran."""
 
     orders: tuple[Order, ...] = ()
+    missed: tuple[Order, ...] = ()
     seen_s: float | None = None
     jumps: int | None = None
 
@@ -55,7 +59,7 @@ def planned(
             if not span_s[0] <= at_s <= span_s[1]:
                 continue
         orders.append(Order(at_s + cue.after_s - cue.lead_s, cue.do))
-    return Firing(tuple(sorted(orders, key=lambda order: order.at_s)))
+    return Firing(tuple(sorted(orders, key=_at_s)))
 
 
 def before_s(firing: Firing, start_s: float) -> float:
@@ -63,19 +67,42 @@ def before_s(firing: Firing, start_s: float) -> float:
     return max([start_s - order.at_s for order in firing.orders], default=0.0)
 
 
+def counts(state: State, clock: Clock) -> bool:
+    """Whether the camera goes along with `clock`: on the way to the start, on the move, and behind its end.
+
+    It does not while the rig waits for a clock that is past the start, nor where that was set anew behind the end.
+    """
+    if state.phase in (Phase.LOCATING, Phase.READY):
+        return clock.position_s <= state.cue.cued.start_s + GRACE_S
+    return state.phase in ON_THE_CLOCK or (state.phase not in STOPS and clock.jumps == state.jumps)
+
+
 def fired(firing: Firing, clock: Clock) -> tuple[Firing, tuple[Trigger, ...], tuple[Order, ...]]:
     """Return what is left at `clock`, what is to be ordered with the instant of each, and what was jumped over."""
-    if not firing.orders or clock.lock not in (Lock.LOCKED, Lock.FREEWHEEL) or clock.speed <= 0:
+    if not clock.steers or clock.speed <= 0:
         return firing, (), ()
     now_s, seen_s = clock.position_s, firing.seen_s
     anew = seen_s is None or clock.jumps != firing.jumps or not 0 <= now_s - seen_s <= _JUMP_S
+    if anew and firing.missed:
+        again = tuple(order for order in firing.missed if order.at_s > now_s - LATE_S)
+        orders = tuple(sorted((*firing.orders, *again), key=_at_s))
+        firing = replace(firing, orders=orders, missed=firing.missed[: len(firing.missed) - len(again)])
     from_s = now_s - LATE_S if seen_s is None or anew else seen_s
-    passed = [order for order in firing.orders if order.at_s <= now_s]
+    passed = firing.orders[: bisect_right(firing.orders, now_s, key=_at_s)]
     due = [order for order in passed if order.at_s >= from_s]
     triggers = tuple(Trigger(_instant(order, clock, late=anew), order.do) for order in due)
     missed = tuple(order for order in passed if order.at_s < from_s)
-    left = firing.orders[len(passed) :]
-    return replace(firing, orders=left, seen_s=now_s, jumps=clock.jumps), triggers, missed
+    left = Firing(
+        orders=firing.orders[len(passed) :],
+        missed=tuple(sorted((*firing.missed, *missed), key=_at_s)) if missed else firing.missed,
+        seen_s=now_s,
+        jumps=clock.jumps,
+    )
+    return left, triggers, missed
+
+
+def _at_s(order: Order) -> float:
+    return order.at_s
 
 
 def _instant(order: Order, clock: Clock, *, late: bool) -> int:

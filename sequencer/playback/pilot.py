@@ -225,6 +225,11 @@ def settled(pilot: Pilot, due_ns: int) -> bool:
             return True
 
 
+def planning(pilot: Pilot) -> bool:
+    """Whether the way is still being planned, which takes time in each call of `plan`."""
+    return isinstance(pilot.flight, Joining) and not pilot.flight.planned
+
+
 def joined(pilot: Pilot, due_ns: int, clock: Clock) -> bool:
     """Whether every axis is wanted on the timeline that it was to join, from `due_ns` on."""
     match pilot.flight:

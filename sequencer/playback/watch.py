@@ -31,15 +31,19 @@ class Watch:
 
     Shape: `been` (N, A) the setpoints that are kept, the newest last, `due_ns` N when they were due; `low`, `high` (A,)
     between which they lie; `position` (A,) what each axis said last, NaN where it never spoke; `gap` A, from there to
-    where the setpoints have been, 0 in bounds, empty where all are. An axis that falls silent while others speak strays
-    in time.
-    `answering` (A,) says which axes answer at all, `spoke_ns` (A,) when each said something last.
+    where the setpoints have been, 0 in bounds, empty where all are. An axis that falls silent while others speak is
+    judged no longer than the window lasts: then it is missed for its silence, which is the true reason.
+    `answering` (A,) says which axes answer at all, `spoke_ns` (A,) when each said something last, `longest_ns` when the
+    one did that has been silent longest, None where none answers; `left` (A,) without which the run goes on: whatever
+    they say, or not, is no fault.
     Unit: `window_s` how long a setpoint is kept; monotonic nanoseconds; `strayed_ns` when the present unbroken run of
     answers out of bounds began.
     """
 
     answering: Flags
+    left: Flags
     spoke_ns: Stamps
+    longest_ns: int | None
     window_s: float
     due_ns: tuple[int, ...]
     been: Floats
@@ -52,8 +56,8 @@ class Watch:
 
     @property
     def answers(self) -> bool:
-        """Whether any axis answers."""
-        return bool(self.answering.any())
+        """Whether any axis answers without which nothing goes on."""
+        return self.longest_ns is not None
 
     @property
     def told(self) -> bool:
@@ -65,9 +69,12 @@ def begin(rig: Rig, answers: bool | Sequence[bool], first: Sent) -> Watch:
     """Return the watch over a rig that stands where `first` says; `answers`: whether it answers, or which axes do."""
     longest_s = max(axis.latency_s for axis in rig.axes)
     position = np.array(first.position)
+    answering = np.broadcast_to(np.array(answers, dtype=np.bool_), len(rig.axes))
     return Watch(
-        answering=np.broadcast_to(np.array(answers, dtype=np.bool_), len(rig.axes)),
+        answering=answering,
+        left=np.zeros(len(rig.axes), dtype=np.bool_),
         spoke_ns=np.full(len(rig.axes), first.due_ns, dtype=np.int64),
+        longest_ns=first.due_ns if answering.any() else None,
         window_s=WINDOW_S + longest_s,
         due_ns=(first.due_ns,),
         been=position[np.newaxis],
@@ -90,38 +97,59 @@ def remember(watch: Watch, sent: Sent) -> Watch:
 def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:
     """Return the watch after one answer of the rig."""
     position = feedback.position
-    silent = np.isnan(position)
-    if watch.position is not None:
-        position = np.where(silent, watch.position, position)
-    out = position - np.clip(position, watch.low, watch.high)
+    silent, unjudged = np.isnan(position), watch.left
+    if not silent.any():
+        spoke_ns = np.full(len(position), feedback.heard_ns)
+        longest_ns = None if watch.longest_ns is None else feedback.heard_ns
+    else:
+        spoke_ns = np.where(silent, watch.spoke_ns, feedback.heard_ns)
+        longest_ns = _longest_ns(watch, spoke_ns, watch.left)
+        unjudged = unjudged | (feedback.heard_ns - spoke_ns > WINDOW_S * 1e9)
+        if watch.position is not None:
+            position = np.where(silent, watch.position, position)
+    out = (position - np.minimum(np.maximum(position, watch.low), watch.high)) * ~unjudged
     gap = tuple(np.nan_to_num(out).tolist()) if out.any() else ()
     began_ns = feedback.heard_ns if watch.strayed_ns is None else watch.strayed_ns
     return replace(
         watch,
         heard_ns=feedback.heard_ns,
-        spoke_ns=np.where(silent, watch.spoke_ns, feedback.heard_ns),
+        spoke_ns=spoke_ns,
+        longest_ns=longest_ns,
         strayed_ns=began_ns if strays(limits, gap) else None,
         gap=gap,
         position=position,
     )
 
 
+def leave(watch: Watch, places: Sequence[int]) -> Watch:
+    """Return the watch over a rig of which these axes are left behind, and no others."""
+    left = np.zeros_like(watch.left)
+    left[list(places)] = True
+    return replace(watch, left=left, longest_ns=_longest_ns(watch, watch.spoke_ns, left), strayed_ns=None, gap=())
+
+
+def _longest_ns(watch: Watch, spoke_ns: Stamps, left: Flags) -> int | None:
+    counting = spoke_ns[watch.answering & ~left]
+    return int(counting.min()) if len(counting) else None
+
+
 def forget(watch: Watch) -> Watch:
     """Return the watch over a rig that dropped: where it was says nothing of where it is."""
-    return replace(watch, strayed_ns=None, gap=(), position=None)
+    return replace(leave(watch, ()), position=None)
 
 
 def anew(watch: Watch, rig: Rig, first: Sent) -> Watch:
     """Return the watch begun anew, over a rig that was heard before and now stands where `first` says."""
     begun = begin(rig, watch.answering.tolist(), first)
-    return replace(begun, heard_ns=watch.heard_ns, spoke_ns=watch.spoke_ns, position=watch.position)
+    heard = replace(begun, heard_ns=watch.heard_ns, spoke_ns=watch.spoke_ns, position=watch.position)
+    return leave(heard, ())
 
 
 def silent_s(watch: Watch, now_ns: int) -> float:
     """Return for how long an axis has not answered: 0 where none ever does, infinite where none has yet."""
-    if not watch.answers:
+    if watch.longest_ns is None:
         return 0.0
-    return math.inf if watch.heard_ns is None else (now_ns - int(watch.spoke_ns[watch.answering].min())) * 1e-9
+    return math.inf if watch.heard_ns is None else (now_ns - watch.longest_ns) * 1e-9
 
 
 def astray(watch: Watch, limits: Limits) -> Stray | None:
@@ -135,4 +163,5 @@ def near(watch: Watch, limits: Limits, sent: Sent) -> bool:
     """Whether the rig is at its last setpoint, within the guard's tolerance, as far as it says."""
     if watch.position is None:
         return not watch.answers
-    return strays(limits, tuple(np.nan_to_num(watch.position - np.array(sent.position)).tolist())) is None
+    off = np.where(watch.left, 0.0, np.nan_to_num(watch.position - np.array(sent.position)))
+    return strays(limits, tuple(off.tolist())) is None

@@ -21,6 +21,7 @@ from sequencer.rig.limits import Combined, SumLimit
 from sequencer.rig.outlet import Outlet
 from sequencer.score.marks import Mark
 from sequencer.score.move import Move
+from sequencer.score.passes import axis_renamed
 from sequencer.sync.orders import Locate, Mapped
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, count, parse
@@ -211,7 +212,9 @@ def with_axis(project: Project, number: int, axis: Axis) -> Project:
         )
         marks = tuple(_named(mark, before.name, axis.name) for mark in project.marks)
         hands = renamed_axis(project.hands, before.name, axis.name)
-        project = replace(project, move=replace(project.move, tracks=tracks), marks=marks, hands=hands)
+        passes = axis_renamed(project.move.passes, before.name, axis.name)
+        move = replace(project.move, tracks=tracks, passes=passes)
+        project = replace(project, move=move, marks=marks, hands=hands)
     return with_rig(project, rig)
 
 

@@ -9,7 +9,7 @@ from dataclasses import fields, replace
 from fractions import Fraction
 from functools import partial
 from pathlib import PurePosixPath, PureWindowsPath
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 from msgspec import UNSET, structs, to_builtins
 
@@ -18,24 +18,28 @@ from sequencer.project import files, rig_file, text
 from sequencer.project.build_axis import build_axis, plain_axis
 from sequencer.project.build_camera import build_camera, plain_camera
 from sequencer.project.build_hands import build_hands, plain_hands
+from sequencer.project.build_lens import build_lens, plain_lens
 from sequencer.project.build_marks import build_marks, plain_marks
 from sequencer.project.build_outlets import build_outlets, plain_outlets
+from sequencer.project.build_passes import build_passes, plain_passes
+from sequencer.project.build_points import build_points, plain_points
 from sequencer.project.build_stage import build_aspect, build_geometry, build_stage, plain_geometry, plain_stage
 from sequencer.project.build_sync import build_sync, build_triggers, plain_offset, plain_triggers
 from sequencer.project.build_tempo import build_tempo, plain_tempo
+from sequencer.project.build_timelapse import build_timelapse, plain_timelapse
 from sequencer.project.document import Playback, Project, Triggers
+from sequencer.project.pass_file import PassFile
+from sequencer.project.points_file import PointFile
 from sequencer.project.stage import Stage
-from sequencer.project.values import exact, exact_text, instant, named, placed, said, timecode
-from sequencer.rig.axis import Camera, Rig
+from sequencer.project.values import exact_text, instant, named, placed, said, timecode
+from sequencer.rig.axis import Rig
 from sequencer.rig.limits import Combined, SumLimit, WhileLimit
 from sequencer.score.columns import columns
 from sequencer.score.easing import Laws
 from sequencer.score.faults import faults
-from sequencer.score.move import Cue, Ease, Key, Marker, Move, Pass, Passing, Track, Turn
+from sequencer.score.move import Cue, Ease, Key, Marker, Move, Passing, Track, Turn
 from sequencer.timebase.rate import parse_rate
 from sequencer.timebase.timecode import Counting, Timebase, parse
-
-T = TypeVar("T")
 
 
 def build(document: files.ProjectFile, machine: rig_file.RigFile, laws: Laws) -> Project:
@@ -44,6 +48,7 @@ def build(document: files.ProjectFile, machine: rig_file.RigFile, laws: Laws) ->
     _names(document.cues, "cues")
     _names(document.markers, "markers")
     _names(document.marks, "marks")
+    _names(document.points, "points")
     _names(document.passes, "passes")
     move = Move(
         tracks=_tracks(document.tracks, timebase, laws),
@@ -52,7 +57,7 @@ def build(document: files.ProjectFile, machine: rig_file.RigFile, laws: Laws) ->
             Marker(marker.name, instant(marker.at, f"markers[{i}].at", timebase))
             for i, marker in enumerate(document.markers)
         ),
-        passes=tuple(Pass(one.name, exact(one.speed, f"passes[{i}].speed")) for i, one in enumerate(document.passes)),
+        passes=build_passes(document.passes, timebase.rate),
     )
     rig = build_rig(machine)
     check(move, rig, laws)
@@ -62,10 +67,12 @@ def build(document: files.ProjectFile, machine: rig_file.RigFile, laws: Laws) ->
         rig=rig,
         move=move,
         marks=build_marks(document.marks),
+        points=build_points(document.points),
         tempo=build_tempo(document.tempo, timebase) if document.tempo is not UNSET else None,
         playback=_playback(document.playback, timebase) if document.playback is not UNSET else None,
         sync=build_sync(document.sync, timebase),
         triggers=build_triggers(document.triggers, move, timebase) if document.triggers is not UNSET else Triggers(),
+        timelapse=None if document.timelapse is UNSET else build_timelapse(document.timelapse, move, rig),
         aspect=build_aspect(document.aspect) if document.aspect is not UNSET else None,
         stage=build_stage(document.stage) if document.stage is not UNSET else Stage(),
         hands=build_hands(document.hands),
@@ -76,9 +83,7 @@ def build(document: files.ProjectFile, machine: rig_file.RigFile, laws: Laws) ->
 def build_rig(machine: rig_file.RigFile) -> Rig:
     """Return the rig that the file describes. Error: ProjectError with the place of the first fault in rig.json."""
     axes = [build_axis(axis, f"axes[{i}]") for i, axis in enumerate(machine.axes)]
-    camera = None
-    if machine.camera is not UNSET:
-        camera = placed("camera", Camera, files.RIG, **structs.asdict(machine.camera))
+    camera = None if machine.camera is UNSET else build_lens(machine.camera)
     name = named(machine.name, "name", files.RIG)
     rig = placed("axes", Rig, files.RIG, name=name, axes=tuple(axes), camera=camera)
     for i, one in enumerate(machine.combined):
@@ -159,9 +164,11 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
             for i, marker in enumerate(move.markers)
         ],
         marks=plain_marks(project.marks),
-        passes=[files.PassFile(name=one.name, speed=exact_text(one.speed)) for one in move.passes],
+        points=plain_points(project.points),
+        passes=plain_passes(move.passes, timebase.rate),
         sync=[plain_offset(one) for one in project.sync],
         triggers=UNSET if project.triggers == Triggers() else plain_triggers(project.triggers, timebase),
+        timelapse=plain_timelapse(project.timelapse),
         aspect=UNSET if project.aspect is None else exact_text(project.aspect),
         stage=plain_stage(project.stage),
         hands=plain_hands(project.hands),
@@ -174,7 +181,7 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         version=files.VERSION,
         name=rig.name,
         axes=[plain_axis(axis) for axis in rig.axes],
-        camera=UNSET if rig.camera is None else _as(rig_file.CameraFile, rig.camera),
+        camera=plain_lens(rig.camera),
         combined=[_plain_limit(limit) for limit in rig.combined],
         geometry=plain_geometry(rig.geometry),
         outputs=plain_outlets(rig.outlets),
@@ -182,7 +189,9 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
     return to_builtins(document), to_builtins(machine)
 
 
-def _names(ones: Iterable[files.CueFile | files.MarkerFile | files.MarkFile | files.PassFile], where: str) -> None:
+def _names(
+    ones: Iterable[files.CueFile | files.MarkerFile | files.MarkFile | PointFile | PassFile], where: str
+) -> None:
     """Refuse names that are none, and one name for two things that a command chooses by name."""
     seen: dict[str, int] = {}
     for i, one in enumerate(ones):
@@ -306,8 +315,3 @@ def _plain_track(track: Track, path: str, timebase: Timebase, write: Callable[[F
 def _plain_ease(ease: Ease) -> str | dict[str, Any]:
     settings = {} if ease.how is None else to_builtins(ease.how)
     return {"law": ease.law, **settings} if settings else ease.law
-
-
-def _as(piece: type[T], value: Any, **given: Any) -> T:
-    """Return `value` as the piece of a file that mirrors it, field by field."""
-    return piece(**{one.name: getattr(value, one.name) for one in fields(value)} | given)

@@ -70,6 +70,7 @@ def build_geometry(written: rig_file.GeometryFile) -> Geometry:
         "height_m": said(written.height_m, None),
         "positive": tuple(said(written.positive, {}).items()),
         "heading_deg": tuple(said(written.heading_deg, {}).items()),
+        "pupil_mm": said(written.pupil_mm, None),
     }
     given = {name: value for name, value in there.items() if value is not None}
     return placed("geometry", Geometry, files.RIG, **given)
@@ -84,4 +85,9 @@ def plain_geometry(geometry: Geometry) -> rig_file.GeometryFile | UnsetType:
         height_m=UNSET if usual else float(geometry.height_m),
         positive=dict(geometry.positive) or UNSET,
         heading_deg={name: float(value) for name, value in geometry.heading_deg} or UNSET,
+        pupil_mm=_triple(geometry.pupil_mm) if any(geometry.pupil_mm) else UNSET,
     )
+
+
+def _triple(value: tuple[float, float, float]) -> tuple[float, float, float]:
+    return float(value[0]), float(value[1]), float(value[2])

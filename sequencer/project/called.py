@@ -1,14 +1,18 @@
-"""Triggers call cues and markers by their names: they follow a new name. It refuses to leave one that calls nothing."""
+"""Triggers and passes call cues and markers by name: they follow a new one. No trigger is left that calls nothing."""
 
 from dataclasses import replace
 
 from sequencer.errors import ProjectError
 from sequencer.project.document import Project
+from sequencer.score.passes import cue_renamed
 from sequencer.sync.orders import GoToMark, Mapped, TakeCue
 
 
 def with_called_cue(project: Project, before: str, name: str) -> Project:
-    """Return the project whose triggers call the cue `before` by its new name."""
+    """Return the project whose triggers call the cue `before` by its new name, and whose passes belong to it."""
+    passes = cue_renamed(project.move.passes, before, name)
+    if passes != project.move.passes:
+        project = replace(project, move=replace(project.move, passes=passes))
     return _recalled(project, TakeCue(before), TakeCue(name))
 
 

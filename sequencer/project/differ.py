@@ -10,10 +10,12 @@ from sequencer.score.move import Track
 _WORDS = {
     "name": "the name",
     "marks": "the marks",
+    "points": "the points",
     "tempo": "the tempo",
     "playback": "the playback",
     "sync": "the sync offsets",
     "triggers": "the triggers",
+    "timelapse": "the timelapse",
     "aspect": "the picture's shape",
     "stage": "the stage",
     "hands": "how pads are handled",

@@ -9,6 +9,8 @@ from sequencer.rig.axis import Rig
 from sequencer.score.camera import CameraCue
 from sequencer.score.marks import Marks
 from sequencer.score.move import Cue, Move, Pass
+from sequencer.score.points import Points
+from sequencer.score.timelapse import Timelapse
 from sequencer.sync.orders import Mapped
 from sequencer.timebase.tempo import TempoMap
 from sequencer.timebase.timecode import Timebase
@@ -59,10 +61,12 @@ class Project:
     rig: Rig
     move: Move
     marks: Marks = ()
+    points: Points = ()
     tempo: TempoMap | None = None
     playback: Playback | None = None
     sync: tuple[SyncOffset, ...] = ()
     triggers: Triggers = Triggers()
+    timelapse: Timelapse | None = None
     aspect: Fraction | None = None
     stage: Stage = field(default_factory=Stage)
     hands: tuple[Handling, ...] = ()

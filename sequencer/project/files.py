@@ -11,7 +11,10 @@ from msgspec import UNSET, Meta, Struct, UnsetType, field
 from sequencer.project.camera_file import CameraCueFile
 from sequencer.project.document import SYNC_SOURCES
 from sequencer.project.hands_file import HandlingFile
-from sequencer.project.piece import Name
+from sequencer.project.pass_file import PassFile
+from sequencer.project.piece import Exact, Name
+from sequencer.project.points_file import PointFile
+from sequencer.project.timelapse_file import TimelapseFile
 from sequencer.score.move import PASSINGS, TURNS
 from sequencer.timebase.rate import RATES
 from sequencer.timebase.tempo import BEAT_NOTES
@@ -28,13 +31,6 @@ At = Annotated[
     Meta(
         description="Timecode, with up to nine decimals of a frame: 10:00:05:12 or 10:00:05:12.25.",
         extra_json_schema={"pattern": r"^\d{1,2}:\d{1,2}:\d{1,2}[:;]\d{1,3}(\.\d{1,9})?$"},
-    ),
-]
-Exact = Annotated[
-    str,
-    Meta(
-        description='An exact number above zero as text: "96", "1/2" or "119.88".',
-        extra_json_schema={"pattern": r"^\d{1,9}(/\d{1,10}|\.\d{1,9})?$"},
     ),
 ]
 Signed = Annotated[
@@ -144,11 +140,6 @@ class MarkFile(Strict, frozen=True, kw_only=True):
         Annotated[LegFile, Meta(extra_json_schema=_ONE_PACE)] | UnsetType,
         Meta(description="How the rig goes there; without it, as fast as its axes may."),
     ] = UNSET
-
-
-class PassFile(Strict, frozen=True, kw_only=True):
-    name: Name
-    speed: Annotated[Exact, Meta(description='The move\'s speed in this pass: "1", or "1/2" for half speed.')] = "1"
 
 
 class SyncFile(Strict, frozen=True, kw_only=True):
@@ -287,6 +278,7 @@ class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
     cues: Annotated[list[CueFile], Meta(description="Stretches that are shot as one take.")] = []
     markers: list[MarkerFile] = []
     marks: Annotated[list[MarkFile], Meta(description="Poses of the rig that are kept, in their order.")] = []
+    points: Annotated[list[PointFile], Meta(description="Points in the set at which the camera can be aimed.")] = []
     passes: list[PassFile] = []
     sync: Annotated[list[SyncFile], Meta(description="What lies between a source's time and the picture.")] = []
     triggers: Annotated[TriggersFile | UnsetType, Meta(description="Messages that give orders.")] = UNSET
@@ -294,6 +286,7 @@ class ProjectFile(Strict, frozen=True, kw_only=True, omit_defaults=True):
         Annotated[Exact, Meta(description='Width of the picture for each unit of its height: "16/9" or "2.39".')]
         | UnsetType
     ) = UNSET
+    timelapse: Annotated[TimelapseFile | UnsetType, Meta(description="How a cue is spread over hours.")] = UNSET
     stage: Annotated[StageFile | UnsetType, Meta(description="What stands before the camera, for the views.")] = UNSET
     hands: Annotated[
         list[HandlingFile], Meta(description="How game controllers are handled. Without it, as suits any pad.")

@@ -116,6 +116,10 @@ def _refuse(project: Project, take: Take, name: str) -> None:
         here, there = project.timebase, take.timebase
         what = f"it counts {there.rate} frames a second from {there.start}, the project {here.rate} from {here.start}"
         raise TakeError(f"{take.name}: {what}; capture into the project that it was recorded with")
+    one = next((one for one in project.move.passes if one.name == take.run), None)
+    if one is not None and (one.reversed or one.offset or one.scale):
+        what = f"it was performed in the pass {one.name}, which shoots other positions than those that are written"
+        raise TakeError(f"{take.name}: {what}; perform it in a pass of the move as it is")
     if name not in take.axes:
         raise TakeError(f"{take.name}: it has no axis {name!r}; it has {', '.join(take.axes)}")
     if take.by_hand and name not in take.by_hand:

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
 from sequencer.project.axis_file import HomingFile, MeasuredFile, ReferenceName, SimulatedFile
+from sequencer.project.lens_file import BreathingRows, FocusRows, PupilRows, ZoomRows
 from sequencer.project.outlet_file import OutletFile
 from sequencer.project.piece import Name
 from sequencer.rig.axis import KINDS, UNITS
@@ -37,6 +38,15 @@ class CameraFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     pixels: Annotated[tuple[int, int], Meta(description="Width and height of the recorded frame.")]
     focal_mm: float
     subject_m: Annotated[float, Meta(description="Distance from the lens to the subject.")]
+    f_number: Annotated[float | UnsetType, Meta(description="For depth of field.")] = UNSET
+    circle_of_confusion_mm: Annotated[
+        float | UnsetType, Meta(description="Blur that counts as sharp; without it, the sensor's diagonal by 1500.")
+    ] = UNSET
+    shutter_deg: Annotated[float | UnsetType, Meta(description="For advice on panning; without it, 180.")] = UNSET
+    focus_table: FocusRows | UnsetType = UNSET
+    zoom_table: ZoomRows | UnsetType = UNSET
+    breathing: BreathingRows | UnsetType = UNSET
+    pupil: PupilRows | UnsetType = UNSET
 
 
 class CombinedFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -70,11 +80,9 @@ _WHOLE_LIMIT = {
 
 
 class GeometryFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What the axes do to the camera, as far as it is not what every rig's do; for the views."""
+    """What the axes do to the camera, as far as it is not what every rig's do; for the views and for aiming."""
 
-    height_m: Annotated[float | UnsetType, Meta(description="Where the lens is when all axes stand at zero; 1.5.")] = (
-        UNSET
-    )
+    height_m: Annotated[float | UnsetType, Meta(description="Where pan, tilt and roll meet, all at zero; 1.5.")] = UNSET
     positive: Annotated[
         dict[str, str] | UnsetType,
         Meta(
@@ -87,6 +95,13 @@ class GeometryFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         Meta(
             description="Where a slide goes as its position grows, by its name: 0 forward, 90 left, -90 right. "
             "Without it, -90."
+        ),
+    ] = UNSET
+    pupil_mm: Annotated[
+        tuple[float, float, float] | UnsetType,
+        Meta(
+            description="Where the lens's entrance pupil is from the point in which pan, tilt and roll meet: to the "
+            "camera's right, ahead and above. Without it, in that point."
         ),
     ] = UNSET
 

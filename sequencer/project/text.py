@@ -21,6 +21,8 @@ _ENDLESS = re.compile(r"\d{300}")
 _MAYBE_ENDLESS = re.compile(r"\d{18}")
 _ONE_LINE_EACH = frozenset(
     {"cues", "markers", "marks", "passes", "keys", "changes", "sync", "midi", "people", "boxes", "sticks"}
+    | {"points"}
+    | {"focus_table", "zoom_table", "breathing", "pupil"}
 )
 _WORDS = {
     "str": "text",

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Literal, get_args
 
 from sequencer.rig.geometry import Geometry, check_geometry
+from sequencer.rig.lens_table import FocusTable, LensTable, ZoomTable, check_breathing, check_pupil
 from sequencer.rig.limits import Combined, check_axes
 from sequencer.rig.measured import Measured
 from sequencer.rig.outlet import Outlet
@@ -147,12 +148,24 @@ class Axis:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Camera:
-    """Sensor, lens and distance, as far as they turn an axis's difference into pixels."""
+    """Sensor, lens and distance, as far as they turn an axis's difference into pixels.
+
+    `focal_mm` and `subject_m` hold where no motor's table says otherwise. `breathing` is by which factor the focal
+    length changes with focus, `pupil` how many millimetres the entrance pupil lies ahead of the sensor plane.
+    What nobody measured or said is None. Error: ValueError naming the field.
+    """
 
     sensor_mm: tuple[float, float]
     pixels: tuple[int, int]
     focal_mm: float
     subject_m: float
+    f_number: float | None = None
+    circle_of_confusion_mm: float | None = None
+    shutter_deg: float | None = None
+    focus_table: FocusTable | None = None
+    zoom_table: ZoomTable | None = None
+    breathing: LensTable | None = None
+    pupil: LensTable | None = None
 
     def __post_init__(self) -> None:
         for name, value in (
@@ -160,9 +173,18 @@ class Camera:
             ("pixels", min(self.pixels)),
             ("focal_mm", self.focal_mm),
             ("subject_m", self.subject_m),
+            ("f_number", self.f_number),
+            ("circle_of_confusion_mm", self.circle_of_confusion_mm),
+            ("shutter_deg", self.shutter_deg),
         ):
-            if not (math.isfinite(value) and value > 0):
+            if value is not None and not (math.isfinite(value) and value > 0):
                 raise ValueError(f"{name} must be above zero")
+        if self.shutter_deg is not None and self.shutter_deg > 360:
+            raise ValueError(f"shutter_deg is {self.shutter_deg:g}; a shutter is open for 360 degrees at most")
+        if self.breathing is not None:
+            check_breathing(self.breathing)
+        if self.pupil is not None:
+            check_pupil(self.pupil)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""How the axes of a rig place its camera: which way is positive, where a slide's track points, how high it stands.
+"""How the axes of a rig place its camera: which way is positive, where a slide goes, how high and far off the lens is.
 
 It refuses words that an axis of that kind cannot turn to. Directions and signs are those of docs/conventions.md.
 """
@@ -17,14 +17,17 @@ WAYS: dict[str, tuple[str, str]] = {
     "lift": ("up", "down"),
 }
 _HIGHEST_M = 100.0
+_LONGEST_MM = 2000.0  # of a lens before its head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Geometry:
     """What the axes do to the camera, as far as it is not what every rig's do.
 
-    `height_m` is where the lens is when all axes stand at zero. `positive` is pairs of an axis's name and the way that
-    it goes as its position grows: left or right, up or down, clockwise or anticlockwise as seen from behind the camera.
+    `height_m` is where pan, tilt and roll meet when all axes stand at zero; the lens is there too, but for `pupil_mm`:
+    how far to the right, ahead and above of it, as the camera has them, the entrance pupil is. `positive` is pairs of
+    an axis's name and the way that it goes as its position grows: left or right, up or down, clockwise or anticlockwise
+    as seen from behind the camera.
     `heading_deg` is pairs of a slide's name and where it goes as its position grows: 0 forward, 90 left, -90 right.
     Error: ValueError naming the field.
     """
@@ -32,10 +35,14 @@ class Geometry:
     height_m: float = HEIGHT_M
     positive: tuple[tuple[str, str], ...] = ()
     heading_deg: tuple[tuple[str, float], ...] = ()
+    pupil_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.height_m) and abs(self.height_m) <= _HIGHEST_M):
             raise ValueError(f"height_m is {self.height_m:g}; it must be from {-_HIGHEST_M:g} to {_HIGHEST_M:g}")
+        for value in self.pupil_mm:
+            if not (math.isfinite(value) and abs(value) <= _LONGEST_MM):
+                raise ValueError(f"pupil_mm has {value:g}; it must be from {-_LONGEST_MM:g} to {_LONGEST_MM:g}")
         for name, heading_deg in self.heading_deg:
             if not (math.isfinite(heading_deg) and abs(heading_deg) <= 360):
                 raise ValueError(f"heading_deg of {name} is {heading_deg:g}; it must be from -360 to 360")

@@ -1,8 +1,9 @@
 """From the positions of a rig's axes to where its camera is and where it looks, for one instant or many at once.
 
 Right-handed, metres: X to the camera's right, Y forward, Z up, the camera looking along Y when all axes stand at zero.
-Pan, tilt and roll turn in this order about the camera's own Z, X and Y. Only slides, lifts and a head whose three axes
-meet in the lens are known here; arms and offsets between the axes are not.
+Pan, tilt and roll turn in this order about the camera's own Z, X and Y, and meet in one point, the pivot. The camera is
+where the lens's entrance pupil is, which is the centre of its projection; it need not be the pivot. Slides and lifts
+carry the pivot; arms, and axes of a head that do not meet, are not known here.
 Source: the order and signs of OpenTrackIO 1.0.1 (SMPTE RIS-OSVP), transforms.
 """
 
@@ -20,7 +21,7 @@ READ_AS = {"pan": "deg", "tilt": "deg", "roll": "deg", "slide": "mm", "lift": "m
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pose:
-    """Where the camera is, for instants of any shape `...`.
+    """Where the camera, that is its entrance pupil, is and looks, for instants of any shape `...`.
 
     Shape: `position` (..., 3); `matrix` (..., 3, 3), whose columns are the camera's right, forward and up in the world;
     `angles_deg` (..., 3), pan, tilt and roll as the axes count them, with all their turns. Unit: metres, degrees.
@@ -41,21 +42,33 @@ def pose(rig: Rig, positions: ArrayLike) -> Pose:
 
     Shape: (..., A), in the order of the rig's axes. Unit: each axis's own.
     """
+    pivot, angles_deg = stood(rig, positions)
+    matrix = turned(angles_deg)
+    pupil_mm = rig.geometry.pupil_mm
+    position = pivot + matrix @ (np.array(pupil_mm) / 1000) if any(pupil_mm) else pivot
+    return Pose(position, matrix, angles_deg)
+
+
+def stood(rig: Rig, positions: ArrayLike) -> tuple[Floats, Floats]:
+    """Return where the pivot is and how pan, tilt and roll stand: both are sums over the axes.
+
+    Shape: (..., A) to (..., 3) each. Unit: each axis's own; metres, degrees.
+    """
     at = np.asarray(positions, dtype=np.float64)
     angles_deg = np.zeros((*at.shape[:-1], 3))
-    position = np.zeros((*at.shape[:-1], 3))
-    position[..., 2] = rig.geometry.height_m
+    pivot = np.zeros((*at.shape[:-1], 3))
+    pivot[..., 2] = rig.geometry.height_m
     for number, axis in enumerate(rig.axes):
         if axis.unit != READ_AS.get(axis.kind):
             continue
         value = at[..., number] * rig.geometry.sign(axis.name, axis.kind)
         if axis.kind == "slide":
-            position += value[..., np.newaxis] / 1000 * track(rig, axis)
+            pivot += value[..., np.newaxis] / 1000 * track(rig, axis)
         elif axis.kind == "lift":
-            position[..., 2] += value / 1000
+            pivot[..., 2] += value / 1000
         else:
             angles_deg[..., ("pan", "tilt", "roll").index(axis.kind)] += value
-    return Pose(position, turned(angles_deg), angles_deg)
+    return pivot, angles_deg
 
 
 def turned(angles_deg: ArrayLike) -> Floats:

@@ -65,11 +65,39 @@ class Marker:
 
 
 @dataclass(frozen=True, slots=True)
+class Scaled:
+    """Slide and lift `factor` times as far from where `about` says they are nearest, zero for an axis not named there.
+
+    Angles and lens motors stay. `time`: the pass is meant to run by the square root of the factor (`score.pace`).
+    """
+
+    factor: Fraction
+    about: tuple[tuple[str, float], ...] = ()
+    time: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Pass:
-    """One way in which the same move is shot: as it is (`speed` 1), or slower or faster by an exact factor."""
+    """One way in which the same move is shot: as it is (`speed` 1), or slower or faster by an exact factor.
+
+    `of` is the cue that the pass belongs to, None for all. `reversed`: each cue runs backward within its own span.
+    `offset` is added to the positions of axes, after `scale`. `rate` is what the camera runs at in this pass, None for
+    the project's rate; it moves nothing. `note` is free words: "clean plate", "other light".
+    """
 
     name: str
     speed: Fraction = Fraction(1)
+    of: str | None = None
+    reversed: bool = False
+    offset: tuple[tuple[str, float], ...] = ()
+    scale: Scaled | None = None
+    rate: Fraction | None = None
+    note: str = ""
+
+    @property
+    def varies(self) -> bool:
+        """Whether the pass shoots other positions than the ones that are written, or some of them only."""
+        return self.of is not None or self.reversed or bool(self.offset) or self.scale is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

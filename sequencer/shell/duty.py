@@ -46,6 +46,7 @@ from sequencer.shell.watchdog import UNWATCHED
 from sequencer.sync.orders import Due, GoToMark, Locate, StartClock, StopClock, StopRig, TakeCue
 
 _ANSWERS_HZ = 250
+CAMERA_S = 4.0  # the longest that the end of the program waits for orders to the camera behind the cue
 _SPARE_S = 0.1  # before the first order to the camera
 
 
@@ -66,6 +67,7 @@ class Duty:
     pondered: bool = False  # whether something to be armed was worked out since the last tick
     stops: int = 0
     quitting: bool = False
+    quit_ns: int = 0
     deserted: bool = False
     was: Phase = Phase.IDLE  # at the last tick
     hands: HandsOn = field(init=False)
@@ -76,8 +78,11 @@ class Duty:
 
     @property
     def done(self) -> bool:
-        """Whether the process may end: told to, and nothing moves any more."""
-        return self.quitting and self.engine.state.phase not in (*MOVING, Phase.STOPPING)
+        """Whether the process may end: told to, nothing moves any more, and the camera has had its last order."""
+        if not self.quitting or self.engine.state.phase in (*MOVING, Phase.STOPPING) or not self.engine.rests:
+            return False
+        left_s = (self.quit_ns - time.monotonic_ns()) * 1e-9 + CAMERA_S
+        return self.engine.camera_in_s > left_s
 
     def ends(self) -> list[int]:
         """Return what to wait on. A source's descriptor may change, and a dead link is always readable."""
@@ -106,7 +111,7 @@ class Duty:
             case Reset():
                 self.engine.order(events.Reset())
             case Quit():
-                self.quitting = True
+                self.quitting, self.quit_ns = True, time.monotonic_ns()
                 if self.engine.state.phase in MOVING:
                     self.engine.order(events.Stop("the operator's program quits"))
 

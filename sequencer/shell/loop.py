@@ -5,7 +5,7 @@ Whoever calls gives the instants, and how late it calls, so that the same code r
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import msgspec
 import numpy as np
@@ -14,10 +14,10 @@ from sequencer.adapters.contract import Output
 from sequencer.errors import LinkError
 from sequencer.playback import ahead, contact, watch
 from sequencer.playback.ahead import Ahead, Made, Timing
-from sequencer.playback.events import Action, Begin, Brake, EngineLate, Event, Say, Stop, Tick
-from sequencer.playback.firing import Firing, fired
+from sequencer.playback.events import Action, Arm, Begin, Brake, EngineLate, Event, Join, Recue, Say, Stop, Tick
+from sequencer.playback.firing import Firing, counts, fired
 from sequencer.playback.guard import Sent, at_rest, guard, limits, strays
-from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, settled, taken_over, want
+from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, planning, settled, taken_over, want
 from sequencer.playback.state import MOVING, STOPS, Phase, State
 from sequencer.playback.step import step
 from sequencer.rig.axis import Rig
@@ -33,6 +33,7 @@ from sequencer.takes.rows import ActualRow, EventRow, Row, SetpointRow, Timecode
 _TROUBLE_TICKS = 64  # the output is asked how its link is, every so many ticks
 _ENDS = (Phase.FINISHED, Phase.STOPPED)
 _AS_DUE = Timing()
+_NOTHING = Firing()
 TAIL_S = 0.3  # recorded after the end, for answers that are still under way
 
 
@@ -76,26 +77,28 @@ class Engine:
         self._watch = watch.begin(rig, answers, self._sent)
         self._touch = Touch(wires.output, self._watch.answers, due_ns)
         self._pilot = Pilot(rig, Still(position))
-        self._inbox: list[tuple[Event, OpenTake | None]] = []
+        self._inbox: list[tuple[Event, OpenTake | None, Firing]] = []
         self._released = False  # to axes that do not answer
         self._closing_ns: int | None = None
         self._recording = False
         self._switches: tuple[bool | None, ...] = ()
         self._missing = 0
+        self._left: tuple[int, ...] = ()  # axes without which the others move on
         self._encode = msgspec.msgpack.Encoder().encode
         self.state = State()
-        self.firing = Firing()  # what the camera is still to do along what is armed
+        self._firing = _NOTHING  # what the camera is still to do along what is armed
         self.held: tuple[float, ...] = ()  # by the guard, at the last tick
         self.late_ns = 0
         self.ticks = 0
         self.skipped = 0
 
-    def order(self, event: Event, take: OpenTake | None = None) -> None:
+    def order(self, event: Event, take: OpenTake | None = None, firing: Firing = _NOTHING) -> None:
         """Have the next tick begin with `event`.
 
-        Where that arms, `take` is recorded from then on until a moment after the cue's end or a stop.
+        Where that arms, `take` is recorded from then on until a moment after the cue's end or a stop, and the camera
+        does what `firing` says, until a stop.
         """
-        self._inbox.append((event, take))
+        self._inbox.append((event, take, firing))
 
     @property
     def sent(self) -> Sent:
@@ -103,19 +106,32 @@ class Engine:
         return self._sent
 
     @property
+    def rests(self) -> bool:
+        """Whether what is due stands where all that was made ends."""
+        return self._now.stands and self._now.position == self._sent.position
+
+    @property
+    def camera_in_s(self) -> float:
+        """In how long the camera is to do something behind the end, if the clock runs on; infinite for nothing."""
+        if self.state.phase is not Phase.FINISHED or not self._firing.orders or self._firing.seen_s is None:
+            return math.inf
+        return self._firing.orders[0].at_s - self._firing.seen_s
+
+    @property
     def lead_ns(self) -> int:
         """How far ahead of now the setpoints are that are made in this phase."""
-        return self._timing.lead_ns(self.state.phase)
+        performed = self.state.armed is not None and any(self.state.armed.by_hand)
+        return self._timing.lead_ns(self.state.phase, performed)
 
     def fire(self, trigger: Trigger) -> None:
         """Have the camera do something, and say so; whether it did nobody hears."""
+        why = "went nowhere: no output carries it to a camera"
         try:
             went = self._wires.output.fire(trigger)
         except LinkError as fault:
             self._touch.failed(fault)
-            went = False
-        words = trigger.name if went else f"{trigger.name} went nowhere: no output carries it to a camera"
-        self.say(trigger.due_ns, "fired" if went else "not fired", words)
+            went, why = False, f"may not have gone out: {fault}"
+        self.say(trigger.due_ns, "fired" if went else "not fired", trigger.name if went else f"{trigger.name} {why}")
 
     def hear(self, now_ns: int) -> None:
         """Take in what has arrived by `now_ns`."""
@@ -132,10 +148,11 @@ class Engine:
         clock = self._follower.at(due_ns)
         self._look_after_link(due_ns)
         self._follow_orders(due_ns, ahead.at_horizon(clock, self.lead_ns))
-        if self.firing.orders and self.state.phase not in STOPS:
-            self._follow_camera(ahead.at_horizon(clock, self.lead_ns))
+        self._follow_camera(ahead.at_horizon(clock, self.lead_ns))
         for at_ns in ahead.instants(self._timing, self.lead_ns, self._sent.due_ns, due_ns):
             self._make(at_ns, clock)
+            if planning(self._pilot):
+                break  # which has its time in each tick, so the horizon is reached again behind it
         self._ahead, passed = ahead.due(self._ahead, due_ns)
         for made in passed:
             self._now = made.sent
@@ -166,14 +183,18 @@ class Engine:
 
     def _addressed(self, setpoint: Setpoint, timeline_s: float) -> Setpoint:
         """Return it as it goes out: with the timeline's place, and nothing for axes that may stand anywhere."""
-        if self._released or self._watch.answering.all():
-            return replace(setpoint, timeline_s=timeline_s)
-        position = np.where(self._watch.answering, setpoint.position, math.nan)
-        return replace(setpoint, timeline_s=timeline_s, position=position)
+        position = setpoint.position
+        if not self._released:
+            position = np.where(self._watch.answering, position, math.nan)
+        return Setpoint(setpoint.due_ns, position, setpoint.velocity, timeline_s)
 
     def _follow_camera(self, clock: Clock) -> None:
         """Fire what the camera is to do by now, or by the horizon."""
-        self.firing, due, missed = fired(self.firing, clock)
+        if self.state.phase in STOPS:
+            self._firing = _NOTHING
+        if not (self._firing.orders or self._firing.missed) or not counts(self.state, clock):
+            return
+        self._firing, due, missed = fired(self._firing, clock)
         for trigger in due:
             self.fire(trigger)
         for order in missed:
@@ -229,12 +250,15 @@ class Engine:
             outside=contact.outside(self._touch.contact, self._watch, self._limits),
         )
         # a tick that is late was so before anything that is ordered in it
-        orders, self._inbox = ((EngineLate(self.late_ns * 1e-9), None), *self._inbox, (now, None)), []
+        late = EngineLate(self.late_ns * 1e-9)
+        orders, self._inbox = ((late, None, _NOTHING), *self._inbox, (now, None, _NOTHING)), []
         before = self.state.phase
-        for event, take in orders:
+        for event, take, firing in orders:
             self.state, actions = step(self.state, event)
             if take is not None and self.state.armed is event:
                 self._open(take, due_ns)
+            if isinstance(event, Arm | Recue) and self.state.armed and self.state.armed.cued is event.cued:
+                self._firing = firing
             for action in actions:
                 self._do(action, due_ns)
         self._released = self._released or self.state.phase in MOVING
@@ -249,7 +273,7 @@ class Engine:
                 self.say(due_ns, "link", notice)
 
     def _do(self, action: Action, due_ns: int) -> None:
-        if isinstance(action, Brake):
+        if isinstance(action, Brake | Join):
             self._withdraw(due_ns)
         try:
             self._pilot = obey(self._pilot, action, self._sent, self._next_ns(due_ns))
@@ -273,6 +297,7 @@ class Engine:
     def _look_after_link(self, due_ns: int) -> None:
         """Send nothing any more to a rig that drops, and tell how one stands that is back."""
         before, fault = self._touch.contact, self._touch.look(due_ns)
+        fault = fault or self._leave_behind()
         stranded = self.state.phase is Phase.STOPPED and watch.astray(self._watch, self._limits) is not None
         now = self._touch.contact = contact.attend(before, self._watch, fault, due_ns, stranded)
         if now.why and not before.why:
@@ -287,6 +312,17 @@ class Engine:
         elif now.withheld and not before.withheld:
             self._touch.stop()
             self.say(due_ns, "link", contact.stranded(self._watch, self._limits, self._sent))
+
+    def _leave_behind(self) -> str:
+        """Go on without axes that may be lost, as long as the others move; return what stops the rig behind that."""
+        left = self._touch.state.left
+        if self.state.phase in MOVING or self.state.phase is Phase.STOPPING:
+            if left != self._left:
+                self._left, self._watch = left, watch.leave(self._watch, left)
+            return ""
+        self._left = ()
+        names = ", ".join(self._limits.names[place] for place in left)
+        return f"the link to {names} was lost, and what the others did without is over; look after it" if left else ""
 
     def _begin(self, due_ns: int) -> None:
         """Take the rig to stand where it says, and have it listen where it was told to stop."""

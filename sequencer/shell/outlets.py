@@ -131,9 +131,14 @@ def demand(served: Sequence[Part], tick_hz: int) -> None:
             raise ProjectError(where, what, f"set rate_hz to {int(carries.most_hz)} or less, or use a faster link")
         for axis, span in zip(part.rig.axes, carries.span, strict=bool(carries.span)):
             low, high = axis.travel or (-math.inf, math.inf)
-            if span is not None and not (span[0] < high and low < span[1]):
-                what = f"it carries {axis.name} from {span[0]:g} to {span[1]:g} only, outside the axis's travel"
-                raise ProjectError(where, what, "correct the scaling in the address")
+            if span is None:
+                continue
+            only = f"it carries {axis.name} from {span[0]:g} to {span[1]:g} only, outside the axis's"
+            if not (span[0] < high and low < span[1]):
+                raise ProjectError(where, f"{only} travel", "correct the scaling in the address")
+            if not span[0] <= axis.home <= span[1]:
+                mend = "correct the scaling in the address, or give the axis a home within that"
+                raise ProjectError(where, f"{only} home at {axis.home:g}", mend)
 
 
 def told(served: Sequence[Part], tick_hz: int) -> tuple[str, ...]:

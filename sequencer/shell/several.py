@@ -1,41 +1,74 @@
 """Several outputs as one: each gets its own axes at its own pace, when it wants them, and all are heard as one rig.
 
-An output whose loss does not matter to the run opens itself anew, and what it raises is told as a trouble.
+An output whose loss the run outlives opens itself anew, and what it raises is told as a trouble. Where axes are behind
+it they were left where they came to rest, and setpoints that went on would pull them along: none go out to it, also
+once it is back, before it was told to stop.
 """
 
+from bisect import insort
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.adapters.contract import LinkState, Output
 from sequencer.errors import LinkError
-from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
+from sequencer.playback.contact import AGAIN_S
+from sequencer.playback.state import SILENT_S
+from sequencer.rig.signals import Feedback, Setpoint, Trigger
 from sequencer.shell.kinds import NO_PROJECT
 from sequencer.shell.outlets import Part
 from sequencer.shell.relink import Opener, Relink
 from sequencer.timebase.timecode import Timebase
 
 T = TypeVar("T")
+Places = NDArray[np.intp]
+
+# How long a rig is silent that the others leave behind: somewhat shorter than what stops them all. One that is sent
+# nothing speaks only when it is called.
+_SILENT_S = SILENT_S - 0.15
 
 
 @dataclass(slots=True)
 class _Served:
-    """An open output with what waits for it. `next_ns` is when its next set is due, by its own pace."""
+    """An open output with what waits for it. `next_ns` is when its next set is due, by its own pace.
+
+    `left`: the run went on without its axes; `stopped`: it was told to stop since it was sent something last.
+    """
 
     part: Part
     output: Output
-    places: Floats  # of its axes, as an index
+    places: Places  # of its axes, as an index
     whole: bool  # it has all axes, in the rig's order
     ahead_ns: int
     period_ns: int
     next_ns: int = 0
     waiting: deque[Setpoint] = field(default_factory=deque)
-    triggers: deque[Trigger] = field(default_factory=deque)
+    triggers: list[Trigger] = field(default_factory=list)
     why: str = ""  # its link is gone, which the run outlives
+    heard_ns: int | None = None
+    left: bool = False
+    stopped: bool = False
+
+    @property
+    def spare(self) -> bool:
+        """Whether the run outlives its loss."""
+        return self.part.on_loss == "go on"
+
+    def lost(self, why: str) -> None:
+        """Take in that the run goes on without it."""
+        self.why = why
+        self.left = self.part.kind.drives
+        self.forget()
+
+    def forget(self) -> None:
+        """Forget what waits."""
+        self.waiting.clear()
+        self.triggers.clear()
 
 
 class Several:
@@ -67,37 +100,50 @@ class Several:
 
     def send(self, setpoint: Setpoint) -> None:
         """Hand each output its part; NaN for an axis means that its output is not to be told anything."""
+        gaps = bool(np.isnan(setpoint.position).any())
         for one in self._served:
             own = setpoint if one.whole else _part_of(setpoint, one.places)
-            # a set at half a tick from the pace's own instant is as near as any
-            if setpoint.due_ns < one.next_ns or np.isnan(own.position).any():
+            if setpoint.due_ns < one.next_ns or one.left or (gaps and np.isnan(own.position).any()):
                 continue
             if one.period_ns:
-                one.next_ns = max(one.next_ns + one.period_ns, setpoint.due_ns + one.period_ns // 2)
+                # by its own pace, not from the tick that came somewhat behind it; after a pause the pace begins anew
+                behind = setpoint.due_ns - one.next_ns >= one.period_ns
+                one.next_ns = (setpoint.due_ns if behind else one.next_ns) + one.period_ns
+            one.stopped = False
             one.waiting.append(own)
         self._release()
 
     def replace(self, from_ns: int) -> None:
-        def forget(one: _Served) -> None:
+        def withdraw(one: _Served) -> None:
             while one.waiting and one.waiting[-1].due_ns >= from_ns:
                 one.waiting.pop()
             one.next_ns = min(one.next_ns, from_ns)
             if one.ahead_ns:
                 one.output.replace(from_ns)
 
-        self._each(forget)
+        self._each(withdraw)
 
     def fire(self, trigger: Trigger) -> bool:
         """Return whether a camera behind any of them is told; one that does not schedule is so when it is due."""
-        for one in self._served:
-            if trigger.name in one.part.carries.triggers:
-                one.triggers.append(trigger)
-        self._release()
-        return any(one.part.kind.drives and trigger.name in one.part.carries.triggers for one in self._served)
+
+        def fire(one: _Served) -> bool:
+            if trigger.name not in one.part.carries.triggers:
+                return False
+            if trigger.due_ns - one.ahead_ns <= self._now_ns:
+                return one.output.fire(trigger) and one.part.kind.drives
+            insort(one.triggers, trigger, key=lambda waits: waits.due_ns)
+            return one.part.kind.drives
+
+        return any(self._each(fire))
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
-        answers = self._each(lambda one: [self._of_all(one, answer) for answer in one.output.read(heard_ns)])
-        return tuple(answer for some in answers for answer in some)
+        def read(one: _Served) -> list[Feedback]:
+            answers = one.output.read(heard_ns)
+            if answers:
+                one.heard_ns = heard_ns
+            return [self._of_all(one, answer) for answer in answers]
+
+        return tuple(answer for some in self._each(read) for answer in some)
 
     def ask(self) -> None:
         self._each(lambda one: one.output.ask())
@@ -106,21 +152,29 @@ class Several:
         def look(one: _Served) -> None:
             one.output.look(now_ns)
             one.why = ""  # where looking raises nothing, the link is open
+            most_s = AGAIN_S if one.stopped else _SILENT_S
+            silent = one.heard_ns is not None and now_ns - one.heard_ns > most_s * 1e9
+            if silent and one.spare and one.part.kind.drives:
+                one.lost(f"it has not answered for {most_s:g} s; check its power and its cable")
+            elif one.stopped:
+                one.left = False
 
         self._now_ns = now_ns
         self._each(look)
         self._release()
 
     def link(self, now_ns: int) -> LinkState:
-        """Return the worst that is known of any."""
+        """Return the worst that is known of any, and which axes were left behind."""
         states = self._each(lambda one: one.output.link(now_ns) if one.part.kind.drives else LinkState())
         trips = [state.round_trip_s for state in states if state.round_trip_s is not None]
         lost = [state.lost for state in states if state.lost is not None]
-        return LinkState(max(trips, default=None), max(lost, default=None))
+        left = tuple(place for one in self._served if one.left for place in one.part.places)
+        return LinkState(max(trips, default=None), max(lost, default=None), left)
 
     def stop(self) -> None:
         for one in self._served:
-            one.waiting.clear()
+            one.forget()
+            one.stopped = True
         self._each(lambda one: one.output.stop())
 
     def here(self, axis: str, value: float) -> None:
@@ -129,8 +183,11 @@ class Several:
                 one.output.here(axis, value)
 
     def trouble(self) -> str:
-        gone = [one for one in self._served if one.why]
-        lost = [f"{one.part.outlet.address} is lost, and the others go on: {one.why}" for one in gone]
+        lost = [
+            f"{one.part.outlet.address} is lost, and the others go on: {one.why}" for one in self._served if one.why
+        ]
+        back = [one for one in self._served if one.left and not one.why]
+        lost += [f"{one.part.outlet.address} is there again, and is sent nothing before Reset" for one in back]
         return "; ".join([*lost, *filter(None, self._each(lambda one: one.output.trouble()))])
 
     def _release(self) -> None:
@@ -140,7 +197,7 @@ class Several:
             while one.waiting and one.waiting[0].due_ns - one.ahead_ns <= self._now_ns:
                 one.output.send(one.waiting.popleft())
             while one.triggers and one.triggers[0].due_ns - one.ahead_ns <= self._now_ns:
-                one.output.fire(one.triggers.popleft())
+                one.output.fire(one.triggers.pop(0))
 
         self._each(send)
 
@@ -151,10 +208,10 @@ class Several:
             try:
                 results.append(act(one))
             except LinkError as fault:
-                one.waiting.clear()
-                if one.part.on_loss == "go on":
-                    one.why = str(fault)
+                if one.spare:
+                    one.lost(str(fault))
                 else:
+                    one.forget()
                     faults.append(fault)
         if faults:
             raise faults[0]
@@ -170,11 +227,11 @@ class Several:
         if answer.switches:
             own = dict(zip(one.part.places, answer.switches, strict=True))
             switches = tuple(own.get(place) for place in range(self._axes))
-        return replace(answer, position=position, switches=switches)
+        return Feedback(answer.at_ns, position, answer.heard_ns, switches)
 
 
-def _part_of(setpoint: Setpoint, places: Floats) -> Setpoint:
-    return replace(setpoint, position=setpoint.position[places], velocity=setpoint.velocity[places])
+def _part_of(setpoint: Setpoint, places: Places) -> Setpoint:
+    return Setpoint(setpoint.due_ns, setpoint.position[places], setpoint.velocity[places], setpoint.timeline_s)
 
 
 def _opener(part: Part, timebase: Timebase) -> Opener:

@@ -15,10 +15,11 @@ from pathlib import Path
 from sequencer.errors import LinkError, ProjectError
 from sequencer.playback.state import Phase
 from sequencer.project.document import Project
+from sequencer.project.passed import in_pass
 from sequencer.score.move import Cue, Pass
 from sequencer.shell.companion import Companion, companion
 from sequencer.shell.crew import Crew, CrewFailed
-from sequencer.shell.kinds import open_source
+from sequencer.shell.kinds import laws, open_source
 from sequencer.shell.messages import Arm, Kept, Opened, Pressed, Refused, Said, Status
 from sequencer.sync.address import carried
 from sequencer.takes.rows import Heading
@@ -85,14 +86,17 @@ class Plan:
 
 
 def plan(project: Project, cue: str | None, run: str | None, folder: Path, speed: Fraction = Fraction(1)) -> Plan:
-    """Return what is shot: the first cue or pass where none is named, the pass at `speed` of its own.
+    """Return what is shot: the first cue of the pass, or the first pass, where none is named; at `speed` of its own.
 
-    Error: ProjectError that lists what there is.
+    Error: ProjectError that lists what there is, for a pass that belongs to another cue, or cannot be made.
     """
-    one = pass_of(project, run)
+    varied, one = in_pass(project, run, laws())
+    if one.of is not None and cue not in (None, one.of):
+        what = f"the pass {one.name} belongs to the cue {one.of}, not to {cue}"
+        raise ProjectError("", what, f"choose that cue, or another pass; twintake passes lists them for {cue}")
     try:
-        cued = project.cue(cue)
-        return Plan(project=project, cue=cued, run=replace(one, speed=one.speed * speed), folder=folder)
+        cued = varied.cue(cue)
+        return Plan(project=varied, cue=cued, run=replace(one, speed=one.speed * speed), folder=folder)
     except ValueError as fault:
         raise ProjectError("", str(fault)) from fault
 

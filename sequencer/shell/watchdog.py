@@ -8,8 +8,9 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
+from functools import partial
 from pathlib import Path
 
 from sequencer.adapters.contract import Output
@@ -20,7 +21,7 @@ from sequencer.shell.messages import Failed, Quit
 from sequencer.shell.outlets import parts
 from sequencer.shell.several import opened
 
-Opener = Callable[[bool], AbstractContextManager[Output]]  # of what others may have open too, or of the rest
+Opener = Callable[[], AbstractContextManager[Output]]
 PERIOD_S = 0.01
 LIMIT_S = 0.1
 RESTING = -1  # the beat of an engine that ended in order
@@ -50,20 +51,26 @@ def main(folder: Path) -> None:
 
     try:
         driving = [part for part in parts(child.setup.output, child.rig) if part.kind.drives]
-
-        def opener(shared: bool) -> AbstractContextManager[Output]:
-            return opened([part for part in driving if part.kind.shared is shared], len(child.rig.axes))
-
-        with opener(shared=True) as output:
-            watch(child, Page(folder / "page"), output, opener)
+        shared = [part for part in driving if part.kind.shared]
+        axes = len(child.rig.axes)
+        with opened(shared, axes) as output:
+            # one by one: what cannot be opened keeps none of the others from being stopped
+            again, freed = (
+                [partial(opened, [part], axes) for part in driving if part.kind.shared is may] for may in (True, False)
+            )
+            watch(child, Page(folder / "page"), output, again, freed)
     except ProjectError as fault:
         child.control.say(Failed(str(fault), 2))
     except LinkError as fault:
         child.control.say(Failed(str(fault), 3))
 
 
-def watch(child: Child, page: Page, output: Output, opener: Opener) -> None:
-    """Watch until the engine rests, also when the command has gone: then the engine still brakes."""
+def watch(child: Child, page: Page, output: Output, again: Sequence[Opener], freed: Sequence[Opener]) -> None:
+    """Watch until the engine rests, also when the command has gone: then the engine still brakes.
+
+    `output` is all links that could be opened beside the engine's own, and `again` opens each of them anew; `freed`
+    opens the others.
+    """
     pulse = Pulse()
     beat, quitting = UNWATCHED, False
     while beat != RESTING and not (quitting and beat == UNWATCHED):
@@ -75,25 +82,26 @@ def watch(child: Child, page: Page, output: Output, opener: Opener) -> None:
         # the engine must not wake up again and overrule the stop
         with contextlib.suppress(OSError):
             os.kill(page.word(Page.ENGINE_PID), getattr(signal, "SIGKILL", signal.SIGTERM))
-        _stop(output, opener)
+        _stop(output, again, freed)
         page.ask_stop()
         text = f"the engine stood still for {LIMIT_S:g} s; the watchdog ended it and told the rig to stop"
         child.control.say(Failed(text, 3))
         return
 
 
-def _stop(output: Output, opener: Opener) -> None:
-    """Tell the rig to stop, by a new link where the old one is gone: the network may have been away and back.
+def _stop(output: Output, again: Sequence[Opener], freed: Sequence[Opener]) -> None:
+    """Tell the rig to stop, by new links where an old one is gone: the network may have been away and back.
 
     A link that only one process can have open is free now that the engine is gone.
     """
+    anew = list(freed)
     try:
         output.stop()
     except LinkError:
-        with contextlib.suppress(LinkError), opener(True) as anew:
-            anew.stop()
-    with contextlib.suppress(LinkError), opener(False) as freed:
-        freed.stop()
+        anew += again
+    for opener in anew:
+        with contextlib.suppress(LinkError), opener() as link:
+            link.stop()
 
 
 if __name__ == "__main__":

@@ -41,16 +41,20 @@ PARTS = (
     "editor",
     "opening",
     "lens",
+    "optics",
     "beats",
     "marks",
     "capture",
+    "passes",
     "rig",
+    "aim",
     "outputs_net",
     "outputs_local",
     "outputs_serial",
     "serial",
     "four_outputs",
     "scheduled",
+    "timelapse",
 )
 PAGE = Path(__file__).parents[2] / "docs" / "measured.md"
 HEAD = """# Measured

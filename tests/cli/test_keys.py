@@ -21,6 +21,10 @@ pytestmark = pytest.mark.usefixtures("terminal")
 
 # each operation with what it needs; and the first words of what it then says
 OPERATIONS: dict[str, tuple[tuple[str, ...], str]] = {
+    "put": (
+        ("--axis", "focus", "--at", "10:00:05:00", "--value", "0.4"),
+        "focus to 0.4 at 10:00:05:00: 1 key of focus new",
+    ),
     "stretch": (("--by", "11/10", "--axis", "tilt"), "stretched by 11/10 about 10:00:07:12.5: 9 keys of tilt changed"),
     "mirror": (("--axis", "pan"), "mirrored about 0: 12 keys of pan changed"),
     "reverse": (("--axis", "pan", "--axis", "tilt"), "run backward: 22 keys of pan and tilt changed"),

@@ -31,6 +31,7 @@ def test_on_the_clock_the_horizon_is_as_far_as_the_buffer_and_by_hand_as_near_as
         Phase.JOINING: 300,
     }
     assert {TIMING.lead_ns(phase) // MS for phase in (Phase.IDLE, Phase.DRIVING, Phase.GOING)} == {100}
+    assert {TIMING.lead_ns(phase, performed=True) // MS for phase in Phase} == {100}
 
 
 @given(st.integers(1, 12), st.integers(0, 400), st.integers(0, 400), st.lists(st.integers(0, 60), max_size=200))

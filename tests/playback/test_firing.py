@@ -75,6 +75,23 @@ def test_what_the_clock_jumps_over_is_not_fired_in_one_burst() -> None:
     assert [one.at_s for one in firing.orders] == pytest.approx([16.0, 17.0, 18.0])
 
 
+def test_what_was_missed_goes_out_once_the_clock_is_rolled_back_and_passes_there_and_nothing_twice() -> None:
+    firing = planned((START, SHOT, END), (10.0, 20.0), 10.0, Fraction(1), RATE)
+    firing, triggers, missed = fired(firing, at(12.5))
+    assert [one.name for one in triggers] == ["shutter"]
+    assert [one.do for one in missed] == ["record"]
+    firing, triggers, missed = fired(firing, at(13.0, jumps=2))
+    assert (triggers, missed) == ((), ())
+    firing, triggers, missed = fired(firing, at(7.0, jumps=3))
+    assert (triggers, missed) == ((), ())
+    went = []
+    for position_s in np.arange(7.0, 22.0, 0.1):
+        firing, triggers, missed = fired(firing, at(position_s, jumps=3))
+        assert missed == ()
+        went += [one.name for one in triggers]
+    assert went == ["record", "cut"]
+
+
 @pytest.mark.parametrize(
     "clock", [at(50.0, lock=Lock.WAITING), at(50.0, lock=Lock.LOCATED, speed=0.0), at(50.0, speed=-1.0)]
 )

@@ -60,7 +60,7 @@ def test_the_files_are_laid_out_as_the_program_writes_them(name: str, demos: dic
         (
             "paper-boats",
             "pan tilt roll slide lift focus zoom",
-            ["boats", "clean plate", "matte", "water at half speed"],
+            ["boats", "clean plate", "far bridge at 1:12", "water at half speed"],
             "24000/1001",
         ),
     ],

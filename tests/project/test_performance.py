@@ -12,6 +12,7 @@ from sequencer.motion.compile import compile_move
 from sequencer.project.document import Project
 from sequencer.project.performance import performance, tolerance_of
 from sequencer.project.store import load
+from sequencer.score.move import Pass
 from sequencer.shell.kinds import laws
 from sequencer.takes.take import Happening, Take
 from sequencer.timebase.rate import Rate
@@ -141,3 +142,13 @@ def test_what_does_not_fit_the_project_is_refused(project: Project) -> None:
         performance(project, laws(), replace(take, phases=("ready",) * len(take.phases)), within)
     with pytest.raises(TakeError, match="tenth of the travel"):
         performance(project, laws(), take, {"tilt": 40.0})
+
+
+def test_what_was_performed_in_a_pass_of_other_positions_is_no_keys_of_the_move(project: Project) -> None:
+    take = played(project, 10.0, 12.0)
+    for one in (Pass("band", offset=(("slide", 65.0),)), Pass("band", reversed=True)):
+        other = replace(project, move=replace(project.move, passes=(one,)))
+        with pytest.raises(TakeError, match=r"in the pass band, which shoots other positions.*perform it in a pass"):
+            performance(other, laws(), take, {"tilt": 0.05})
+    slow = replace(project, move=replace(project.move, passes=(Pass("band", Fraction(1, 2), of="lantern turn"),)))
+    assert performance(slow, laws(), played(project, 10.0, 12.0, Fraction(1, 2)), {"tilt": 0.05}).captured

@@ -15,6 +15,7 @@ from sequencer.motion.trajectory import Trajectory
 from sequencer.playback.ahead import Timing
 from sequencer.playback.cued import cue_up
 from sequencer.playback.events import Arm
+from sequencer.playback.firing import Firing
 from sequencer.playback.state import Phase
 from sequencer.project.store import load
 from sequencer.rig import servo
@@ -37,6 +38,7 @@ from tests.sync.master import Sent
 HARBOUR = Path(__file__).parents[2] / "projects" / "harbour-lanterns"
 TICK_NS = 4_000_000
 AS_DUE = Timing()
+NO_CAMERA = Firing()
 BEGIN_NS = 1_000_000_000
 
 
@@ -220,9 +222,9 @@ class Stage:
     def in_phase(self, phase: Phase) -> Callable[[], bool]:
         return lambda: self.engine.state.phase is phase
 
-    def arm(self, take: OpenTake | None = None) -> None:
+    def arm(self, take: OpenTake | None = None, firing: Firing = NO_CAMERA) -> None:
         cued = cue_up(self.rig, self.timeline, *self.cue_s)
-        self.engine.order(Arm(cued=cued, joins=self.joins, remote=self.remote), take)
+        self.engine.order(Arm(cued=cued, joins=self.joins, remote=self.remote), take, firing)
 
     def get_ready(self) -> None:
         """Arm, and go to the start of the cue."""

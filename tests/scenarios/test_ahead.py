@@ -5,17 +5,21 @@ import itertools
 import numpy as np
 import pytest
 
+from sequencer.motion import join
 from sequencer.playback.ahead import Timing
-from sequencer.playback.events import Drive, Reset, Stop
+from sequencer.playback.cued import cue_up
+from sequencer.playback.events import Arm, Drive, Reset, Stop
 from sequencer.playback.state import Phase
 from sequencer.rig.signals import Setpoint
 from sequencer.shell.records import OpenTake
 from sequencer.takes.rows import SetpointRow
 from tests.scenarios.stage import TICK_NS, Cable, Stage, stage
+from tests.scenarios.test_joining import master
 from tests.scenarios.test_takes import before, roll
 from tests.shell.test_control import HEADING
 
 MS = 1_000_000
+SECOND_NS = 1_000 * MS
 TIMING = Timing(period_ns=TICK_NS, ahead_ns=300 * MS, committed_ns=100 * MS)
 
 
@@ -117,6 +121,72 @@ def test_timecode_that_goes_away_freewheels_and_stops_within_limits() -> None:
     one.run(12.0, one.in_phase(Phase.STOPPED))
     assert "timecode lost" in one.engine.state.cause
     one.run(1.0)
+    assert_played_within_limits(one)
+
+
+def test_timecode_that_jumps_is_joined_from_what_is_committed_on() -> None:
+    one = stage(timing=TIMING, joins=True)
+    one.get_ready()
+    one.arrivals = master(one, one.now_ns, one.cue_s[0] - 1.0, seconds=3.0)
+    one.run(2.9)
+    assert one.phases[-1] is Phase.RUNNING
+    jumped_ns = one.now_ns
+    one.arrivals = master(one, jumped_ns, one.cue_s[0] + 4.0)
+    one.run(3.0, one.in_phase(Phase.JOINING))
+    # once where it brakes until the master is trusted there, and once where it joins
+    assert one.output.replaced
+    one.run(5.0, one.in_phase(Phase.RUNNING))
+    assert one.phases[-1] is Phase.RUNNING
+    for at_ns, from_ns in one.output.replaced:
+        assert at_ns + TIMING.committed_ns - TICK_NS < from_ns <= at_ns + TIMING.committed_ns + TICK_NS
+    one.run(1.0)
+    assert one.output.sent[-1].due_ns == one.now_ns + TIMING.ahead_ns
+    on_it = [setpoint for setpoint in one.output.played if setpoint.due_ns > one.now_ns - SECOND_NS // 4]
+    cue_ns = jumped_ns - 4.0e9
+    assert max(truth(one, cue_ns, setpoint) for setpoint in on_it) <= 0.001
+    one.run(20.0, one.in_phase(Phase.FINISHED))
+    one.run(0.5)
+    assert_played_within_limits(one)
+
+
+def test_a_tick_plans_no_more_of_a_joining_for_the_sets_that_it_makes_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    one = stage(timing=TIMING, joins=True)
+    one.get_ready()
+    steps: list[int] = []
+    advance = join.advance
+
+    def counted(planner: join.Planner) -> join.Planner:
+        steps.append(one.now_ns)
+        return advance(planner)
+
+    monkeypatch.setattr(join, "advance", counted)
+    one.arrivals = master(one, one.now_ns, one.cue_s[0] + 2.0)
+    one.run(10.0, one.in_phase(Phase.RUNNING))
+    assert one.phases[-1] is Phase.RUNNING
+    assert len(steps) >= len(one.rig.axes)
+    assert len(set(steps)) == len(steps)
+
+
+def test_hands_that_perform_while_others_play_are_followed_as_near_as_the_buffer_lets_them() -> None:
+    one = stage(timing=TIMING, own_clock=True)
+    one.run(0.5)
+    pan_by_hand = (True, *(False for _ in one.rig.axes[1:]))
+    one.engine.order(Arm(cued=cue_up(one.rig, one.timeline, *one.cue_s), by_hand=pan_by_hand))
+    one.run(20.0, one.in_phase(Phase.READY))
+    one.follower.locate(one.cue_s[0])  # type: ignore[union-attr]  # own_clock has one that can be placed
+    assert one.engine.lead_ns == TIMING.committed_ns
+    one.follower.start(one.now_ns + one.engine.lead_ns)  # type: ignore[union-attr]  # as above
+    one.run(1.0)
+    assert one.engine.state.phase is Phase.RUNNING
+    rest = one.output.sent[-1].position
+    begun_ns = one.now_ns + TICK_NS
+    for _ in range(100):
+        one.engine.order(Drive((one.rig.axes[0].speed / 4, *(0.0 for _ in one.rig.axes[1:])), one.now_ns))
+        one.run(TICK_NS * 1e-9)
+    moved = next(s for s in one.output.played if s.due_ns > begun_ns and s.position[0] != rest[0])
+    assert moved.due_ns - begun_ns <= TIMING.committed_ns + 3 * TICK_NS
+    one.run(20.0, one.in_phase(Phase.FINISHED))
+    one.run(0.5)
     assert_played_within_limits(one)
 
 

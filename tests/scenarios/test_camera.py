@@ -6,10 +6,12 @@ from fractions import Fraction
 import pytest
 
 from sequencer.adapters.contract import Carries
-from sequencer.playback.events import Stop
-from sequencer.playback.firing import planned
+from sequencer.errors import LinkError
+from sequencer.playback.events import Reset, Stop
+from sequencer.playback.firing import Firing, Order, planned
 from sequencer.playback.state import Phase
 from sequencer.rig.outlet import Outlet
+from sequencer.rig.signals import Trigger
 from sequencer.score.camera import CameraCue
 from sequencer.shell.outlets import Part
 from sequencer.shell.records import OpenTake
@@ -17,6 +19,7 @@ from sequencer.shell.several import Several
 from sequencer.takes.rows import EventRow
 from tests.scenarios.stage import TICK_NS, Stage, stage
 from tests.scenarios.test_ahead import TIMING
+from tests.scenarios.test_joining import master
 from tests.scenarios.test_takes import roll
 from tests.shell.test_control import HEADING
 from tests.shell.test_outlets import kind
@@ -30,11 +33,14 @@ CUES = (
 
 def begun(one: Stage) -> float:
     """Have the camera told along the first cue; return the instant at which that starts, in ns."""
-    one.arm(OpenTake("there", HEADING, 500.0, 60.0))
-    rate = one.timebase.rate.fraction
-    one.engine.firing = planned(CUES, one.cue_s, one.cue_s[0], Fraction(1), rate)
-    one.run(20.0, one.in_phase(Phase.READY))
+    armed(one)
     return roll(one)
+
+
+def armed(one: Stage) -> None:
+    firing = planned(CUES, one.cue_s, one.cue_s[0], Fraction(1), one.timebase.rate.fraction)
+    one.arm(OpenTake("there", HEADING, 500.0, 60.0), firing)
+    one.run(20.0, one.in_phase(Phase.READY))
 
 
 def expected_ns(one: Stage, cue_ns: float) -> list[float]:
@@ -60,13 +66,57 @@ def test_the_camera_records_from_before_the_start_to_after_the_end(ahead: bool) 
     assert [row.at_ns for row in events][:2] == [trigger.due_ns for trigger in one.output.fired][:2]
 
 
-def test_after_a_stop_nothing_is_fired_any_more() -> None:
+@pytest.mark.parametrize("resets", [False, True])
+def test_after_a_stop_nothing_is_fired_any_more(resets: bool) -> None:
     one = stage()
     begun(one)
     one.run(4.0)
     one.engine.order(Stop("the operator pressed stop"))
-    one.run(20.0)
+    one.run(4.0)
+    if resets:
+        one.engine.order(Reset())
+    one.run(16.0)
+    assert one.engine.state.phase is (Phase.IDLE if resets else Phase.STOPPED)
     assert [trigger.name for trigger in one.output.fired] == ["record"]
+
+
+def test_what_is_not_armed_has_no_camera_either() -> None:
+    one = stage()
+    one.get_ready()
+    roll(one)
+    one.run(20.0, one.in_phase(Phase.FINISHED))
+    one.cue_s = (one.cue_s[0] + 2.0, one.cue_s[1])  # in mid-move
+    one.arm(firing=Firing((Order(one.cue_s[1] + 0.5, "record"),)))
+    one.run(1.0)
+    assert "already under way" in one.words("refused")
+    assert one.status is not None
+    assert one.status.timeline_s > one.cue_s[1] + 0.5
+    assert one.output.fired == []
+
+
+@pytest.mark.parametrize("ahead", [False, True])
+def test_timecode_that_runs_past_the_start_is_waited_for_with_the_camera(ahead: bool) -> None:
+    """The master rolls back then, and the camera does everything at its time."""
+    one = stage(timing=TIMING) if ahead else stage()
+    armed(one)
+    one.arrivals = master(one, one.now_ns, one.cue_s[0] + 1.0, seconds=3.0)
+    one.run(5.0)
+    assert one.engine.state.phase is Phase.READY
+    assert one.output.fired == []
+    cue_ns = roll(one)
+    one.run(25.0)
+    assert [trigger.name for trigger in one.output.fired] == ["record", "shutter", "cut"]
+    for trigger, due_ns in zip(one.output.fired, expected_ns(one, cue_ns), strict=True):
+        assert abs(trigger.due_ns - due_ns) <= 2e6
+
+
+def test_a_master_that_is_rolled_anew_behind_the_end_has_no_camera() -> None:
+    one = stage()
+    begun(one)
+    one.run(25.0, one.in_phase(Phase.FINISHED))
+    one.arrivals = master(one, one.now_ns, one.cue_s[0] - 2.0, seconds=15.0)
+    one.run(15.0)
+    assert [trigger.name for trigger in one.output.fired] == ["record", "shutter"]
 
 
 def test_a_camera_that_no_output_reaches_is_said_and_nothing_stops() -> None:
@@ -84,3 +134,14 @@ def test_a_camera_that_no_output_reaches_is_said_and_nothing_stops() -> None:
     one.run(20.0, one.in_phase(Phase.FINISHED))
     assert one.words("not fired") == "record went nowhere: no output carries it to a camera"
     assert one.output.fired == []
+
+
+def test_a_camera_whose_link_goes_with_the_order_is_said_with_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
+    def gone(_: Trigger) -> bool:
+        raise LinkError("unplugged")
+
+    one = stage()
+    monkeypatch.setattr(one.output, "fire", gone)
+    begun(one)
+    one.run(3.0)
+    assert one.words("not fired") == "record may not have gone out: unplugged"

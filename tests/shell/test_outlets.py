@@ -145,6 +145,12 @@ def test_an_axis_is_kept_within_what_its_output_can_say() -> None:
         demand(parts("tilt=narrow:a; roll=wide:c", elsewhere), 250)
 
 
+def test_a_home_that_an_output_cannot_say_is_refused_with_the_mend() -> None:
+    rig = replace(RIG, axes=(RIG.axes[0], replace(RIG.axes[1], home=60.0), RIG.axes[2]))
+    with pytest.raises(ProjectError, match="carries tilt from -45 to 45 only, outside the axis's home at 60"):
+        demand(parts("tilt=narrow:b; wide:a", rig), 250)
+
+
 def test_an_output_is_led_by_its_links_latency() -> None:
     own = replace(
         RIG,

@@ -7,6 +7,7 @@ import msgspec
 import pytest
 
 from sequencer.live.handling import Deed, Handling, Stick, default_handlings
+from sequencer.live.screen import Push
 from sequencer.project.store import load_rig
 from sequencer.rig.axis import Rig
 from sequencer.shell.hands import HandsOn
@@ -88,3 +89,9 @@ def test_a_status_finds_room_however_many_pads_are_here_and_whatever_they_are_ca
     assert newest is not None
     assert msgspec.msgpack.decode(newest, type=Status) == full
     page.close()
+
+
+def test_the_screen_is_no_game_controller_among_them() -> None:
+    pads = Pads()
+    pads.hands.press(Push(parts=(0.0,) * len(RIG.axes)), pads.now_ns)
+    assert [one.name for one in pads.hands.settings()] == ["Pad"]

@@ -167,6 +167,19 @@ def test_each_is_sent_at_its_own_pace() -> None:
     assert max(np.diff([one.due_ns for one in slow.sent])) <= 12 * MS
 
 
+@pytest.mark.parametrize("rate_hz", [21.0, 60.0, 100.0, 150.0, 200.0, 240.0, 500.0])
+def test_a_pace_is_kept_over_the_whole_of_a_take_and_begins_anew_after_a_pause(rate_hz: float) -> None:
+    slow = Told()
+    several = joined((part((0, 1, 2), rate_hz=rate_hz), slow))
+    for tick in [*range(10_000, 12_500), *range(14_000, 16_500)]:
+        several.look(tick * 4 * MS)
+        several.send(setpoint(tick * 4 * MS))
+    due_s = np.array([one.due_ns for one in slow.sent]) * 1e-9
+    for second in (41.0, 60.0):
+        count = np.count_nonzero((due_s >= second) & (due_s < second + 4.0))
+        assert count == pytest.approx(4 * min(rate_hz, 250.0), abs=1)
+
+
 def test_an_output_whose_axes_may_stand_anywhere_is_told_nothing() -> None:
     known, unknown = Told(), Told()
     several = joined((part((0, 1)), known), (part((2,)), unknown))
@@ -231,6 +244,71 @@ def test_a_stop_forgets_what_waits() -> None:
     several.stop()
     several.look(400 * MS)
     assert (early.stops, plain.stops, plain.sent) == (1, 1, [])
+
+
+def test_a_stop_forgets_what_the_camera_was_to_do() -> None:
+    plain = Told()
+    several = joined((part((0, 1, 2), Carries(triggers=("shutter",))), plain))
+    several.look(0)
+    several.fire(Trigger(200 * MS, "shutter"))
+    several.stop()
+    several.look(400 * MS)
+    assert plain.fired == []
+
+
+def test_an_order_to_the_camera_does_not_wait_behind_a_later_one() -> None:
+    plain = Told()
+    several = joined((part((0, 1, 2), Carries(triggers=("shutter", "cut"))), plain))
+    several.look(0)
+    several.fire(Trigger(300 * MS, "shutter"))
+    several.fire(Trigger(100 * MS, "cut"))
+    assert several.fire(Trigger(0, "shutter"))
+    several.look(100 * MS)
+    assert [one.name for one in plain.fired] == ["shutter", "cut"]
+
+
+def test_an_order_that_an_output_could_not_send_has_not_gone_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    plain = Told()
+    monkeypatch.setattr(plain, "fire", lambda _: False)
+    assert not joined((part((0, 1, 2), Carries(triggers=("cut",))), plain)).fire(Trigger(0, "cut"))
+
+
+def test_what_was_to_be_done_while_a_link_was_gone_is_not_made_up_for() -> None:
+    able = Carries(triggers=("shutter",))
+    plain, early = Told(), Told()
+    several = joined((part((0, 1), able), plain), (part((2,), Carries(ahead_s=0.3)), early))
+    several.look(0)
+    several.fire(Trigger(200 * MS, "shutter"))
+    several.send(setpoint(200 * MS))
+    plain.fault = "unplugged"
+    with pytest.raises(LinkError):
+        several.look(4 * MS)
+    plain.fault = ""
+    several.look(400 * MS)
+    assert (plain.fired, plain.sent) == ([], [])
+
+
+@pytest.mark.parametrize("silent", [False, True])
+def test_axes_that_are_left_behind_are_sent_nothing_before_they_were_told_to_stop(silent: bool) -> None:
+    said = Feedback(5, np.array([7.0]), 6)
+    spare, there = Told(answer=(said,)), Told()
+    several = joined((part((2,), on_loss="go on"), spare), (part((0, 1)), there))
+    several.look(0)
+    several.read(0)
+    spare.fault, spare.answer = "" if silent else "unplugged", ()
+    several.look(400 * MS)
+    assert several.link(0).left == (2,)
+    spare.fault, spare.answer = "", (said,)
+    several.read(800 * MS)
+    several.look(800 * MS)
+    several.send(setpoint(800 * MS))
+    assert (spare.sent, len(there.sent)) == ([], 1)
+    assert several.trouble() == "to:(2,) is there again, and is sent nothing before Reset"
+    several.stop()
+    several.look(804 * MS)
+    several.send(setpoint(804 * MS))
+    assert len(spare.sent) == 1
+    assert several.link(0).left == ()
 
 
 def test_a_trigger_has_gone_out_where_anything_that_is_no_book_took_it() -> None:

@@ -42,23 +42,23 @@ def test_one_long_sleep_of_the_machine_is_no_alarm() -> None:
 @pytest.mark.real_time
 @pytest.mark.parametrize(("beat", "gone"), [(0, False), (RESTING, False), (5, False), (5, True)])
 def test_the_watch_outlives_the_command_as_long_as_the_engine_lives(tmp_path: Path, beat: int, gone: bool) -> None:
-    """Where its link is gone by then, the rig is stopped by a new one."""
+    """Where its link is gone by then, the rig is stopped by a new one; what cannot be opened hinders no other."""
     with socket.create_server(("127.0.0.1", 0)) as door:
         near = socket.create_connection(door.getsockname())
         door.accept()[0].close()
     rig = load_rig(HARBOUR)
     output, page = SimulatedRig(rig), Page(tmp_path / "page", new=True)
     old = SimulatedRig(rig) if gone else output
-    serial = SimulatedRig(rig)  # behind a link that only one process can have open
+    unplugged, serial = SimulatedRig(rig), SimulatedRig(rig)  # behind links that only one process can have open
+    unplugged.cable = Cable(away_ns=(0, unplugged.now_ns + 1), gone_in="open")
     if gone:
         old.cable = Cable(away_ns=(0, old.now_ns + 1), gone_in="stop")
     setup = Setup(project=str(HARBOUR), run=None, output="", sync="internal")
     with near, subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as engine:
         page.set_word(Page.ENGINE_PID, engine.pid)
         page.set_word(Page.ENGINE_BEAT, beat)
-        watch(
-            Child(setup, rig, Control(near, COMMANDS)), page, old, lambda shared: (output if shared else serial).open()
-        )
+        child = Child(setup, rig, Control(near, COMMANDS))
+        watch(child, page, old, [unplugged.open, output.open], [unplugged.open, serial.open])
         if beat == 5:
             assert engine.wait(5) == -signal.SIGKILL
         else:
