@@ -22,6 +22,7 @@ import axis
 import device
 import packets
 
+USAGE = "micropython unix.py --udp 9100 --axes pan:60:120,tilt:40:80:-30:60 (more in the first lines of unix.py)"
 SLICE_US = 50  # between two looks at the port while something is due soon
 SPIN_US = 250  # what is due within this is waited for awake: sleep is no more exact
 TIDY_US = 3000  # room that the garbage collector is given
@@ -115,11 +116,11 @@ def options(words):
     while words:
         name = words[0][2:]
         if words[0][:2] != "--" or name not in known or len(words) < 2:
-            sys.exit(__doc__)
+            sys.exit(USAGE)
         given[name] = words[1]
         words = words[2:]
     if "axes" not in given or ("udp" in given) == ("serial" in given):
-        sys.exit(__doc__)
+        sys.exit(USAGE)
     return given
 
 

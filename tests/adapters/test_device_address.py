@@ -67,6 +67,7 @@ def test_on_a_serial_line_questions_about_the_time_take_a_twentieth() -> None:
         ("device://127.0.0.1:9100?ahead=9", "ahead=9"),
         ("device://127.0.0.1:9100?ahead=soon", "ahead=soon"),
         ("device://127.0.0.1:9100?ahead=0.2&commit=0.3", "commit must not be above ahead"),
+        ("device://127.0.0.1:9100?commit=0", "commit=0; it must be a number from 0.02"),
         ("device://127.0.0.1:9100?form=x", "form=x"),
         ("device://127.0.0.1:9100?timetag=now", "option timetag; there are ahead, commit, form"),
         ("devices://127.0.0.1:9100", "no address of a device"),

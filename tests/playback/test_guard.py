@@ -241,7 +241,8 @@ def test_a_gap_to_a_steady_path_closes_without_swinging_past_it(x: float, v: flo
     def path(t_s: float) -> tuple[float, float]:
         return x + away + pace * t_s, pace
 
-    gap = chase(ENDLESS, moving(x, v, pace), path, 1500)
+    # from 60 against a path of -50 that is 40 away: a second to turn, then 90 at 10 a second
+    gap = chase(ENDLESS, moving(x, v, pace), path, 3000)
     assert abs(gap[-1]) < 1e-9
     # what it must swing past for being on its way already, it swings past once
     side = np.sign(np.where(np.abs(gap) < 1e-7, 0, gap))

@@ -94,7 +94,6 @@ def test_an_axis_that_falls_silent_while_the_others_speak_is_missed_for_its_sile
     assert watch.silent_s(seen, 299 * TICK_NS) == pytest.approx(199 * TICK_NS * 1e-9)
 
 
-
 def test_silence_is_counted_from_the_last_answer() -> None:
     assert watch.silent_s(begun(answers=False), 10**12) == 0
     assert watch.silent_s(begun(), 10**9) == math.inf

@@ -18,6 +18,7 @@ AHEAD_S, COMMIT_S = 0.3, 0.1
 _LEAST_AHEAD_S, _MOST_AHEAD_S = 0.05, 5.0
 _TAG_BYTES, _NUMBER_BYTES = 8, 4
 _WIDTH = {"f": 4, "d": 8}
+LEAST_COMMIT_S = 0.02  # by hand, sets go out no earlier than this
 _CLOCK_SHARE = 0.05  # of a serial line, for questions about the time
 _EXAMPLES = {
     "device": "device://127.0.0.1:9100",
@@ -50,7 +51,7 @@ def read_address(text: str) -> tuple[Place, Manner]:
         raise asked.fault("is no address of a device")
     place = read_place(asked)
     ahead_s = asked.number("ahead", AHEAD_S, _LEAST_AHEAD_S, _MOST_AHEAD_S)
-    commit_s = asked.number("commit", min(COMMIT_S, ahead_s), 0, _MOST_AHEAD_S)
+    commit_s = asked.number("commit", min(COMMIT_S, ahead_s), LEAST_COMMIT_S, _MOST_AHEAD_S)
     form: Form = "d" if asked.one_of("form", get_args(Form)) == "d" else "f"
     asked.done()
     if commit_s > ahead_s:
