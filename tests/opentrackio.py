@@ -1,33 +1,22 @@
 """What OpenTrackIO's samples are checked against: its published schema, and a reading of its packets of our own.
 
 Source: OpenTrackIO (SMPTE RIS-OSVP), schema.json and the description of the UDP packet header. The schema belongs to
-SMPTE (BSD-3-Clause) and is no part of this repository: it is looked for beside it, or where OPENTRACKIO_SCHEMA says.
+SMPTE; it lies with its licence (BSD-3-Clause) in tests/standards/opentrackio.
 """
 
 import json
-import os
 import struct
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-import pytest
 from jsonschema import Draft202012Validator
 
-BESIDE = Path(__file__).parents[2] / "shared" / "standards" / "opentrackio" / "schema.json"
-
-
-def _path() -> Path:
-    return Path(os.environ.get("OPENTRACKIO_SCHEMA", BESIDE))
-
-
-def schema_is_here() -> bool:
-    """Return whether samples can be checked by the schema."""
-    return _path().exists()
+SCHEMA = Path(__file__).parent / "standards" / "opentrackio" / "schema.json"
 
 
 def check_schema(sample: object) -> None:
-    """Check a sample by the published schema; skip the running test where that is not here."""
+    """Check a sample by the published schema."""
     validator = _validator()
     faults = [f"{fault.json_path}: {fault.message}" for fault in validator.iter_errors(sample)]
     # the schema lets unknown names pass at the top level
@@ -38,9 +27,7 @@ def check_schema(sample: object) -> None:
 
 @cache
 def _validator() -> Draft202012Validator:
-    if not schema_is_here():
-        pytest.skip("OpenTrackIO's schema.json is not here; set OPENTRACKIO_SCHEMA to where it lies")
-    schema = json.loads(_path().read_text(encoding="utf-8"))
+    schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
     Draft202012Validator.check_schema(schema)
     return Draft202012Validator(schema)
 

@@ -108,19 +108,25 @@ class Serial:
             self._left = self._left[sent:]
 
 
+def wrong():
+    """End with how it is started."""
+    print(USAGE)
+    sys.exit(2)
+
+
 def options(words):
-    """Return the options of the command line by their names. Error: SystemExit with how they are written."""
+    """Return the options of the command line by their names. Error: SystemExit, behind how they are written."""
     given = {"host": "127.0.0.1", "name": "reference", "room": "512", "rate": "250", "baud": "115200"}
     known = ["udp", "serial", "axes", "switch", "log"]
     known.extend(given)
     while words:
         name = words[0][2:]
         if words[0][:2] != "--" or name not in known or len(words) < 2:
-            sys.exit(USAGE)
+            wrong()
         given[name] = words[1]
         words = words[2:]
     if "axes" not in given or ("udp" in given) == ("serial" in given):
-        sys.exit(USAGE)
+        wrong()
     return given
 
 

@@ -25,7 +25,7 @@ from sequencer.shell.kinds import open_output, output_kind
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, count, parse
 from tests.adapters.hearing import LOOPBACK, hearing, hearing_group, waiting
-from tests.opentrackio import check_schema, schema_is_here, unpacked
+from tests.opentrackio import check_schema, unpacked
 
 MS_NS = 1_000_000
 SECOND_NS = 1_000 * MS_NS
@@ -75,7 +75,7 @@ def sent(*setpoints: Setpoint, rig: Rig = RIG, options: str = "", timebase: Time
             read = [unpacked(data) for data in waiting(port)]
             payload = b"".join(packet.payload for packet in read)
             samples.append(cbor2.loads(payload) if read[0].encoding == 2 else json.loads(payload))
-    for sample in samples if schema_is_here() else ():
+    for sample in samples:
         check_schema(sample)
     return samples
 
