@@ -20,6 +20,7 @@ from sequencer.errors import LinkError
 from sequencer.takes.rows import EventRow
 
 _FLUSH_EVERY_S = 0.5
+_LOOK_EVERY_S = 0.05
 # half a minute of 250 Hz, a few megabytes: a disk that wakes up takes less
 _MOST_WAITING = 8192
 _CLOSES_WITHIN_S = 10.0
@@ -139,12 +140,16 @@ class PartFile:
                 self._stream.close()
 
     def _taken(self) -> Iterator[Line | None]:
-        """Yield each line, and None where none came for a while, until the end."""
+        """Yield each line, and None where there is none, until the end.
+
+        It looks now and then: a thread that woke for each line would take the interpreter from the tick that put it.
+        """
         while True:
             try:
-                line = self._lines.get(timeout=_FLUSH_EVERY_S)
+                line = self._lines.get_nowait()
             except Empty:
                 yield None
+                time.sleep(_LOOK_EVERY_S)
                 continue
             if line is None:
                 return
