@@ -105,7 +105,7 @@ class Course:
                 self._end = end
         if self._end is None and any(
             axis.moving(velocity)
-            for axis, velocity in zip(self.axes, self._start[2])  # noqa: B905  # as in packets.py
+            for axis, velocity in zip(self.axes, self._start[2])  # noqa: B905  # MicroPython's zip knows no `strict`
         ):
             self.stop()
             self.ran_out = self._last

@@ -214,7 +214,7 @@ class Device:
         switches = [self.switch(place) for place in range(len(self.axes))]
         if switches != self._switches or self._due("switch", SWITCH_EVERY, now):
             self._switches = switches
-            for axis, closed in zip(self.axes, switches):  # noqa: B905  # as in packets.py
+            for axis, closed in zip(self.axes, switches):  # noqa: B905  # MicroPython's zip knows no `strict`
                 if closed is not None:
                     reports.append(packets.bundle(1, [packets.message("/rig/" + axis.name + "/switch", "i", closed)]))
         return reports

@@ -199,7 +199,7 @@ def main(kind=device.Device):
     port = Udp(given["host"], int(given["udp"])) if "udp" in given else Serial(given["serial"], int(given["baud"]))
     clock = Clock()
     print(json.dumps({"port": given.get("udp", given.get("serial")), "boot_us": clock.began}))
-    try:  # noqa: SIM105  # as above
+    try:  # noqa: SIM105  # MicroPython has no contextlib
         serve(one, port, clock)
     except KeyboardInterrupt:
         pass

@@ -10,7 +10,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sequencer.adapters.hosts import found
+from sequencer.adapters.hosts import connected
 from sequencer.errors import LinkError
 
 _FULL = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.ENOBUFS})
@@ -60,16 +60,7 @@ class Datagrams:
 def to_machine(host: str, port: int) -> Iterator[Datagrams]:
     """Open the way to one machine. Error: LinkError where there is none of that name, or no network."""
     where = f"{host}:{port}"
-    try:
-        reached = found(host, port, socket.SOCK_DGRAM)
-        opened = reached.socket()
-    except OSError as fault:
-        raise LinkError(f"{where} cannot be reached: {fault.strerror}; check the address") from fault
-    with opened:
-        try:
-            opened.connect(reached.place)
-        except OSError as fault:
-            raise LinkError(f"{where} cannot be reached: {fault.strerror}; check the network") from fault
+    with connected(host, port, f"{where} cannot be reached") as opened:
         yield Datagrams(opened, where)
 
 

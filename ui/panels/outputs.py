@@ -7,7 +7,7 @@ from collections.abc import Callable
 from functools import partial
 
 from PyQt6.QtGui import QResizeEvent
-from PyQt6.QtWidgets import QBoxLayout, QPushButton, QVBoxLayout
+from PyQt6.QtWidgets import QBoxLayout, QVBoxLayout
 
 from sequencer.project import amend_outlets
 from sequencer.project.document import Project
@@ -16,7 +16,8 @@ from ui.acts.judging import Judging
 from ui.acts.outlets import Judged, example, judged
 from ui.desk import Desk
 from ui.language import translate
-from ui.panels.fields import Picks, Told, attempt
+from ui.panels.fields import Told, attempt
+from ui.panels.ordered import Ordered
 from ui.panels.output_form import OutputForm
 from ui.panels.setup_forms import Form
 from ui.theme import GAP_PX
@@ -77,34 +78,18 @@ class OutputsForm(Form):
         self._left.setDirection(beside if is_narrow else above)
 
     def _list_and_buttons(self) -> QBoxLayout:
-        left, buttons = QBoxLayout(QBoxLayout.Direction.TopToBottom), QVBoxLayout()
-        self.list = Picks(translate("setup", "Outputs of the rig"))
-        self.list.setFixedSize(_LIST_PX, _LIST_HIGH_PX)
-        self.list.currentRowChanged.connect(self._chosen)
-        left.addWidget(self.list)
-        self.buttons = {
-            name: self._button(words, do)
-            for name, words, do in (
-                ("add", translate("setup", "Add an output"), self.add),
-                ("remove", translate("setup", "Remove"), self.remove),
-                ("up", translate("setup", "Up"), partial(self.shift, -1)),
-                ("down", translate("setup", "Down"), partial(self.shift, 1)),
-            )
-        }
-        for button in self.buttons.values():
-            buttons.addWidget(button)
-        buttons.addStretch(1)
-        left.addLayout(buttons)
-        left.addStretch(1)
-        return left
-
-    def _button(self, words: str, do: Callable[[], None]) -> QPushButton:
-        button = QPushButton(words)
-        button.setFixedWidth(_LIST_PX)
-        button.setAccessibleName(f"{words}, {translate('setup', 'outputs')}")
-        button.setAutoDefault(False)
-        button.clicked.connect(lambda _: do())
-        return button
+        ordered = Ordered(
+            translate("setup", "Outputs of the rig"),
+            translate("setup", "outputs"),
+            translate("setup", "Add an output"),
+            (_LIST_PX, _LIST_HIGH_PX),
+            chosen=self._chosen,
+            add=self.add,
+            remove=self.remove,
+            shift=self.shift,
+        )
+        self.list, self.buttons = ordered.list, ordered.buttons
+        return ordered.layout
 
     def follow(self) -> None:
         """Show what the document has, and have it judged where it is another."""

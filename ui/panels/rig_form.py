@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import partial
 
 from PyQt6.QtGui import QResizeEvent, QShowEvent
-from PyQt6.QtWidgets import QBoxLayout, QPushButton, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QBoxLayout, QVBoxLayout, QWidget
 
 from sequencer.project import amend
 from sequencer.project.begin import GUESSES, guess, is_guessed
@@ -19,8 +19,9 @@ from ui.acts.asking import Ask, Choice
 from ui.acts.written import decimal
 from ui.desk import Desk
 from ui.language import translate
-from ui.panels.fields import Field, Heading, Picks, Pull, Row, Tick, Told, attempt, change
+from ui.panels.fields import Field, Heading, Pull, Row, Tick, Told, attempt, change
 from ui.panels.homing_rows import HomingRows
+from ui.panels.ordered import Ordered
 from ui.panels.typed import typed_number
 from ui.theme import GAP_PX
 
@@ -77,36 +78,18 @@ class AxesForm(QWidget):
         self._left.setDirection(beside if is_narrow else above)
 
     def _list_and_buttons(self) -> QBoxLayout:
-        left = QBoxLayout(QBoxLayout.Direction.TopToBottom)
-        buttons = QVBoxLayout()
-        self.list = Picks(translate("setup", "Axes of the rig"))
-        self.list.setFixedWidth(_LIST_PX)
-        self.list.setFixedHeight(_LIST_HIGH_PX)
-        self.list.currentRowChanged.connect(self._chosen)
-        left.addWidget(self.list)
-        self.buttons = {
-            name: self._button(words, do)
-            for name, words, do in (
-                ("add", translate("setup", "Add an axis"), self.add),
-                ("remove", translate("setup", "Remove"), self.remove),
-                ("up", translate("setup", "Up"), partial(self.shift, -1)),
-                ("down", translate("setup", "Down"), partial(self.shift, 1)),
-            )
-        }
-        for button in self.buttons.values():
-            buttons.addWidget(button)
-        buttons.addStretch(1)
-        left.addLayout(buttons)
-        left.addStretch(1)
-        return left
-
-    def _button(self, words: str, do: Callable[[], None]) -> QPushButton:
-        button = QPushButton(words)
-        button.setFixedWidth(_LIST_PX)
-        button.setAccessibleName(f"{words}, {translate('setup', 'axes')}")
-        button.setAutoDefault(False)
-        button.clicked.connect(lambda _: do())
-        return button
+        ordered = Ordered(
+            translate("setup", "Axes of the rig"),
+            translate("setup", "axes"),
+            translate("setup", "Add an axis"),
+            (_LIST_PX, _LIST_HIGH_PX),
+            chosen=self._chosen,
+            add=self.add,
+            remove=self.remove,
+            shift=self.shift,
+        )
+        self.list, self.buttons = ordered.list, ordered.buttons
+        return ordered.layout
 
     def follow(self) -> None:
         """Show what the document has."""

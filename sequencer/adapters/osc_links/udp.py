@@ -10,7 +10,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sequencer.adapters.hosts import found
+from sequencer.adapters.hosts import connected
 from sequencer.errors import LinkError
 
 _PER_READ = 64
@@ -87,14 +87,5 @@ class UdpLink:
 def open_udp(host: str, port: int) -> Iterator[UdpLink]:
     """Open a link to a host and port. Error: LinkError where there is no such host or no network."""
     where = f"{host}:{port}"
-    try:
-        reached = found(host, port, socket.SOCK_DGRAM)
-        opened = reached.socket()
-    except OSError as fault:
-        raise LinkError(f"no rig can be reached at {where}: {fault.strerror}; check the address") from fault
-    with opened:
-        try:
-            opened.connect(reached.place)
-        except OSError as fault:
-            raise LinkError(f"no rig can be reached at {where}: {fault.strerror}; check the network") from fault
+    with connected(host, port, f"no rig can be reached at {where}") as opened:
         yield UdpLink(opened, where)
