@@ -101,14 +101,6 @@ def plan(project: Project, cue: str | None, run: str | None, folder: Path, speed
         raise ProjectError("", str(fault)) from fault
 
 
-def pass_of(project: Project, name: str | None) -> Pass:
-    """Return the pass `name`, or the first. Error: ProjectError that lists what there is."""
-    try:
-        return project.run(name)
-    except ValueError as fault:
-        raise ProjectError("", str(fault)) from fault
-
-
 @dataclass(slots=True)
 class Watch:
     """Waits for what the crew does, and passes on what it says."""
