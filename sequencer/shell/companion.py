@@ -25,7 +25,20 @@ class Companion:
         self._kept: list[dict[str, Any]] = []
         self._lines: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
         # a pipe cannot be asked whether it has a line on every system: a thread waits for lines instead
-        threading.Thread(target=_collect, args=(process.stdout, self._lines), daemon=True).start()
+        self._collecting = threading.Thread(target=_collect, args=(process.stdout, self._lines), daemon=True)
+        self._collecting.start()
+
+    def finish(self) -> None:
+        """End the process by closing its standard input, by force after 3 s, and read its last lines."""
+        with contextlib.suppress(OSError):
+            assert self._process.stdin is not None
+            self._process.stdin.close()
+        try:
+            self._process.wait(3)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        self._collecting.join(3)
 
     def say(self, message: dict[str, Any]) -> None:
         """Send one line. Error: LinkError where the process has ended."""
@@ -65,9 +78,11 @@ class Companion:
 
 def _collect(stream: IO[str] | None, lines: "queue.SimpleQueue[dict[str, Any]]") -> None:
     assert stream is not None
-    for line in stream:
-        with contextlib.suppress(json.JSONDecodeError):
-            lines.put(json.loads(line))
+    # whoever reads closes too: a stream that another thread closes under a reader is an error in the reader
+    with stream:
+        for line in stream:
+            with contextlib.suppress(json.JSONDecodeError):
+                lines.put(json.loads(line))
 
 
 @contextlib.contextmanager
@@ -80,16 +95,8 @@ def companion(name: str, module: str, *arguments: str) -> Iterator[Companion]:
         text=True,
         start_new_session=True,
     )
+    beside = Companion(name, process)
     try:
-        yield Companion(name, process)
+        yield beside
     finally:
-        with contextlib.suppress(OSError):
-            assert process.stdin is not None
-            process.stdin.close()
-        try:
-            process.wait(3)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
-        if process.stdout is not None:
-            process.stdout.close()
+        beside.finish()

@@ -34,3 +34,13 @@ def test_one_that_ends_by_a_fault_is_told(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     with companion("one that falls over", "falls_over") as one, pytest.raises(LinkError, match="status 4"):
         one.wait_for("anything")
+
+
+def test_what_is_said_while_it_ends_is_heard_to_the_last_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    says = 'import sys\nsys.stdin.read()\nprint("\\n".join(f\'{{"line": {number}}}\' for number in range(20_000)))'
+    (tmp_path / "says_much_at_the_end.py").write_text(says)
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    # the reader is still at work when the process has ended: nothing may close the pipe under it
+    with companion("one that ends with many words", "says_much_at_the_end") as one:
+        assert one.hear() == []
+    assert [line["line"] for line in one.hear()] == list(range(20_000))
