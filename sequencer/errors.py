@@ -33,6 +33,14 @@ class TakeError(SequencerError):
     """A take file that cannot be read or compared; the message names the file and the mend."""
 
 
+class ExportError(SequencerError):
+    """Something that cannot be handed over as it was asked for, or not written where it was asked."""
+
+
+class ImportFault(SequencerError):
+    """A file from elsewhere that cannot be used; the message names the place in it and the mend."""
+
+
 class LinkError(SequencerError):
     """A port, socket, device or disk of ours cannot be opened, or went away."""
 

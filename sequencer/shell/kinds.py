@@ -1,4 +1,4 @@
-"""Which laws, outputs, sources and game controllers there are: one a file in their folders, and what others bring.
+"""Which laws, outputs, sources, controllers and formats there are: one a file in its folder, and what others bring.
 
 One that fails to load is left out, and says why; it stops nobody.
 """
@@ -15,9 +15,12 @@ from typing import TypeVar
 import sequencer.adapters.controllers
 import sequencer.adapters.outputs
 import sequencer.adapters.sources
+import sequencer.export.formats
+import sequencer.export.imports
 import sequencer.score.laws
 from sequencer.adapters.contract import Carried, ControllerKind, Output, OutputKind, Source, SourceKind
 from sequencer.errors import LinkError
+from sequencer.export.contract import ExportKind, ImportKind
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import LawKind
 from sequencer.timebase.rate import Rate
@@ -27,11 +30,13 @@ LAWS_GROUP = "twintake.laws"
 OUTPUTS_GROUP = "twintake.outputs"
 SOURCES_GROUP = "twintake.sources"
 CONTROLLERS_GROUP = "twintake.controllers"
+EXPORTS_GROUP = "twintake.exports"
+IMPORTS_GROUP = "twintake.imports"
 
 _COUNTING = Counting(Rate(25))
 NO_PROJECT = Timebase(_COUNTING, parse("00:00:00:00", _COUNTING))
 
-K = TypeVar("K", LawKind, OutputKind, SourceKind, ControllerKind)
+K = TypeVar("K", LawKind, OutputKind, SourceKind, ControllerKind, ExportKind, ImportKind)
 
 
 def laws() -> dict[str, LawKind]:
@@ -119,6 +124,21 @@ def open_controllers(address: str) -> AbstractContextManager[Source]:
     return controller_kind(address).open(address)
 
 
+def exports() -> dict[str, ExportKind]:
+    """Return the formats to hand something over in, by name."""
+    return dict(_exports()[0])
+
+
+def imports() -> dict[str, ImportKind]:
+    """Return the formats to take something from, by name."""
+    return dict(_imports()[0])
+
+
+def formats_left_out() -> dict[str, str]:
+    """Return what brought no format, with the reason, for the operator to read."""
+    return {**_exports()[1], **_imports()[1]}
+
+
 Found = tuple[dict[str, K], dict[str, str]]
 
 
@@ -149,6 +169,16 @@ def _sources() -> Found[SourceKind]:
 @cache
 def _controllers() -> Found[ControllerKind]:
     return _found(sequencer.adapters.controllers, CONTROLLERS_GROUP, ControllerKind, lambda kind: (kind.scheme,))
+
+
+@cache
+def _exports() -> Found[ExportKind]:
+    return _found(sequencer.export.formats, EXPORTS_GROUP, ExportKind, lambda kind: (kind.name,))
+
+
+@cache
+def _imports() -> Found[ImportKind]:
+    return _found(sequencer.export.imports, IMPORTS_GROUP, ImportKind, lambda kind: (kind.name,))
 
 
 def _named(names: Callable[[], tuple[str, ...]]) -> tuple[str, ...] | str:

@@ -6,7 +6,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.rig.axis import Camera
+from sequencer.rig.axis import Camera, Rig
 from sequencer.timebase.timecode import Timebase
 
 Floats = NDArray[np.float64]
@@ -32,7 +32,8 @@ class Take:
     `phases` (N,) is what playback was doing at each setpoint; `by_hand` names the axes that followed the hands.
     `timeline_s` is where playback took the master's clock to be at `due_ns`, as it ran; `sighted_*` are the master's
     own messages as they came. `cue_s` is the cue's span on the timeline, `speed` the speed of the pass. `complete` is
-    False where the recording broke off or is damaged; `fault` then says so in words.
+    False where the recording broke off or is damaged; `fault` then says so in words. `rig` is the rig as it was
+    described when the take was shot, None in takes of earlier programs.
     """
 
     name: str
@@ -59,3 +60,4 @@ class Take:
     speed: Fraction = Fraction(1)
     phases: tuple[str, ...] = ()
     by_hand: tuple[str, ...] = ()
+    rig: Rig | None = None
