@@ -3,13 +3,12 @@
 It drives nothing: an engine reads the pads by itself.
 """
 
-from collections.abc import Callable, Mapping
-from contextlib import AbstractContextManager, ExitStack
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from functools import partial
-from typing import Any, Protocol
+from typing import Any
 
-from PyQt6.QtCore import QObject, QTimer, pyqtSignal
+from PyQt6.QtCore import QObject, pyqtSignal
 
 from sequencer.errors import LinkError
 from sequencer.live.handling import Handling
@@ -18,20 +17,12 @@ from sequencer.live.pads import lacking
 from sequencer.rig.axis import Rig
 from sequencer.shell.companion import companion
 from sequencer.shell.pad_watch import Watched, watched
+from ui.acts.talking import Start, Talk, Talking
 from ui.language import translate
 from ui.link.company import Aside
 
 LOOK_MS = 50
 _NOTICES = 3  # that are shown
-
-
-class Talk(Protocol):
-    """What is needed of the process that watches."""
-
-    def hear(self) -> list[dict[str, Any]]: ...
-
-
-Start = Callable[[], AbstractContextManager[Talk]]
 
 
 def start() -> AbstractContextManager[Talk]:
@@ -55,39 +46,32 @@ class PadWatch(QObject):
         self.notices: tuple[str, ...] = ()
         self.looking = False
         self._start = start
-        self._aside = aside or Aside(self)
-        self._turn = 0  # what was started for an earlier one is ended again
-        self._talk: Talk | None = None
-        self._ends: ExitStack | None = None
-        self._look = QTimer(self)
-        self._look.setInterval(LOOK_MS)
-        self._look.timeout.connect(self.look)
+        self._talking = Talking(LOOK_MS, self, aside=aside)
+        self._talking.heard.connect(self._take_all)
+        self._talking.failed.connect(self._fail)
+        self.look = self._talking.look
 
     def begin(self) -> None:
         """Watch from now on."""
-        if self._look.isActive():
+        if self._talking.begun:
             return
-        self._turn += 1
         self.trouble, self.notices, self.looking = "", (), True
-        self._look.start()
-        self._aside.do(partial(_opened, self._start), partial(self._began, self._turn))
+        self._talking.begin(self._start)
 
     def end(self) -> None:
         """Watch no more; no pad is known to be here then."""
-        self._turn += 1
-        self._look.stop()
-        self._close()
+        self._talking.end()
+        self.here, self.looking = {}, False
 
-    def look(self) -> None:
-        """Take in what was said since the last look."""
-        if self._talk is None:
-            return
+    def _take_all(self, lines: list[dict[str, Any]]) -> None:
         try:
-            for line in self._talk.hear():
+            for line in lines:
                 self._take(line)
         except LinkError as fault:
+            self._talking.end()
             self._fail(str(fault))
-        self.seen.emit()
+        else:
+            self.seen.emit()
 
     def _take(self, line: dict[str, Any]) -> None:
         if "pad" in line:
@@ -102,36 +86,9 @@ class PadWatch(QObject):
         elif "watching" in line:
             self.looking = False
 
-    def _began(self, turn: int, outcome: object) -> None:
-        if isinstance(outcome, Exception):
-            if turn == self._turn:
-                self._fail(str(outcome))
-                self.seen.emit()
-            if not isinstance(outcome, LinkError | OSError):
-                raise outcome
-            return
-        assert isinstance(outcome, tuple)
-        talk, ends = outcome
-        if turn != self._turn:
-            self._aside.do(ends.close)
-            return
-        self._talk, self._ends = talk, ends
-
     def _fail(self, words: str) -> None:
-        self.trouble = words
-        self._look.stop()
-        self._close()
-
-    def _close(self) -> None:
-        self.here, self.looking, self._talk = {}, False, None
-        if self._ends is not None:
-            self._aside.do(self._ends.close)
-            self._ends = None
-
-
-def _opened(start: Start) -> tuple[Talk, ExitStack]:
-    ends = ExitStack()
-    return ends.enter_context(start()), ends
+        self.trouble, self.here, self.looking = words, {}, False
+        self.seen.emit()
 
 
 @dataclass(frozen=True, slots=True)

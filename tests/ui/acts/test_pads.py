@@ -80,7 +80,7 @@ def test_the_pads_of_this_machine_are_watched_by_a_process_that_ends(qtbot: QtBo
     watch.begin()
     qtbot.waitUntil(lambda: not watch.looking, timeout=15_000)
     assert watch.trouble == ""
-    talk = watch._talk
+    talk = watch._talking.talk
     watch.end()
     aside.wait()
     assert talk is not None
