@@ -47,11 +47,13 @@ def menus(
     axis: Axis | None = None,
     tell: Callable[[Topic], object] | None = None,
     store: Callable[[], object] | None = None,
+    slate: Callable[[], object] | None = None,
 ) -> tuple[Menu, ...]:
     """Return the menus of the window, bound to this desk.
 
     `axis` says which lane has the keyboard; without it, acts on one axis are for the first that has a chosen key.
-    `tell` shows a topic of the help; without it there is no such menu. `store` stores a mark; without it no item does.
+    `tell` shows a topic of the help; without it there is no such menu. `store` stores a mark, `slate` shows the slate;
+    without them no item does.
     """
     own = axis if axis is not None else lambda: _first_axis(desk)
     found = (
@@ -59,7 +61,7 @@ def menus(
         Menu(translate("actions", "&Edit"), _edit(desk, own)),
         Menu(translate("actions", "&Keys"), _keys(desk, own)),
         Menu(translate("actions", "&Time"), (*_stored(store), *_time(desk, own))),
-        Menu(translate("actions", "&View"), _view(desk)),
+        Menu(translate("actions", "&View"), (*_view(desk), *_slated(slate))),
     )
     return found if tell is None else (*found, Menu(translate("actions", "&Help"), _help(tell)))
 
@@ -144,6 +146,10 @@ def _law(desk: Desk, law: str) -> Callable[[], object]:
 def _stored(store: Callable[[], object] | None) -> tuple[Item, ...]:
     words = translate("actions", "&Store a mark: where the rig is, or the playhead")
     return () if store is None else (Item("mark", words, "Ctrl+Alt+M", store),)
+
+
+def _slated(slate: Callable[[], object] | None) -> tuple[Item, ...]:
+    return () if slate is None else (Item("slate", translate("actions", "S&late, over the whole screen"), "F7", slate),)
 
 
 def _time(desk: Desk, axis: Axis) -> tuple[Item | None, ...]:

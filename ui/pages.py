@@ -3,6 +3,7 @@
 It refuses to join them: what they hear of each other is the window's.
 """
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from ui.panels.picker import Picker
     from ui.panels.takes import TakesPanel
     from ui.run.panel import RunPanel
+    from ui.run.slate import Slate
 
 # narrower than its parts like to be: the timeline and the views have their room as well
 _POSES_PX: dict[Face, tuple[int, int]] = {"prepare": (584, 208), "run": (544, 208)}
@@ -127,6 +129,20 @@ def homing(desk: Desk, link: Link) -> QWidget:
     from ui.run.homing import HomingPanel
 
     return scrolled(HomingPanel(desk, link, typed_number))
+
+
+def slate(desk: Desk, link: Link, window: QWidget) -> Callable[[], None]:
+    """Return what shows the slate, in a window of its own, or takes it away."""
+    made: list[Slate] = []
+
+    def turn() -> None:
+        from ui.run.slate import Slate
+
+        if not made:
+            made.append(Slate(desk, link, window))
+        made[0].turn()
+
+    return turn
 
 
 def opening() -> QLabel:

@@ -11,6 +11,7 @@ from ui.acts import choose
 from ui.desk import Note
 from ui.language import translate
 from ui.panels.setup import SetupPanel
+from ui.run.slate import Slate
 from ui.theme import DARK, SUN
 from ui.window import Window
 
@@ -30,6 +31,7 @@ class Painter:
         self._folder = folder
         self._steps = self._views()
         self._looks = 0
+        self._slate: Slate | None = None  # while it is drawn in the place of the window
 
     def begin(self) -> None:
         """Wait for the project, then draw."""
@@ -63,7 +65,7 @@ class Painter:
         QTimer.singleShot(_SETTLE_MS, lambda: self._draw(name))
 
     def _draw(self, name: str) -> None:
-        self._window.grab().save(str(self._folder / f"{name}.png"))
+        (self._slate or self._window).grab().save(str(self._folder / f"{name}.png"))
         self._next()
 
     def _views(self) -> Iterator[str]:
@@ -93,22 +95,7 @@ class Painter:
         window.resize(*SMALL_PX)
         yield "prepare-small"
         window.resize(*SIZE_PX)
-        desk.dress(DARK)
-        desk.turn_to("run")
-        yield "run"
-        desk.dress(SUN)
-        yield "run-sun"
-        window.run_page.setCurrentIndex(1)
-        yield "run-drive"
-        window.run_page.setCurrentIndex(2)
-        yield "run-marks"
-        window.run_page.setCurrentIndex(3)
-        yield "run-homing"
-        window.resize(*SMALL_PX)
-        window.run_page.setCurrentIndex(0)
-        yield "run-small"
-        window.resize(*SIZE_PX)
-        desk.dress(DARK)
+        yield from self._running()
         window.pages.setCurrentWidget(window.first_run)
         yield "first-page"
         if setup is not None:
@@ -121,3 +108,27 @@ class Painter:
             setup.outputs.add()
             yield "prepare-outputs"
             desk.undo()
+
+    def _running(self) -> Iterator[str]:
+        """Bring the views of the face for running in sight, and the slate."""
+        window, desk = self._window, self._window.desk
+        desk.dress(DARK)
+        desk.turn_to("run")
+        yield "run"
+        desk.dress(SUN)
+        yield "run-sun"
+        self._slate = Slate(desk, window.link, window)
+        self._slate.resize(*SMALL_PX)
+        yield "slate"
+        self._slate = None
+        window.run_page.setCurrentIndex(1)
+        yield "run-drive"
+        window.run_page.setCurrentIndex(2)
+        yield "run-marks"
+        window.run_page.setCurrentIndex(3)
+        yield "run-homing"
+        window.resize(*SMALL_PX)
+        window.run_page.setCurrentIndex(0)
+        yield "run-small"
+        window.resize(*SIZE_PX)
+        desk.dress(DARK)

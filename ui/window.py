@@ -4,7 +4,7 @@ the right, and along the bottom what happens next.
 It only puts the parts together, and says to each what the others need to hear. It refuses to decide anything.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -101,7 +101,8 @@ class Window(QMainWindow):
         self.calm = CalmWheel(self)
         self.drops = Drops(self, files)
         self._items: list[tuple[Item, QAction]] = []
-        for menu in menus(desk, files, lambda: self.timeline.chosen_axis, self._tell, self.poses.store):
+        own = (self._tell, self.poses.store, pages.slate(desk, link, self))
+        for menu in menus(desk, files, lambda: self.timeline.chosen_axis, *own):
             self._menu(menu)
         self._before: QWidget | None = None
         self._lay_out()
@@ -226,7 +227,7 @@ class Window(QMainWindow):
             if item.keys:
                 action.setShortcut(QKeySequence(item.keys))
             action.setAutoRepeat(item.name in _REPEATED)
-            action.triggered.connect(_plainly(item.do))
+            action.triggered.connect(lambda _, do=item.do: do())
             made.addAction(action)
             self._items.append((item, action))
 
@@ -391,10 +392,3 @@ class Window(QMainWindow):
 
     def _close(self) -> None:
         self.close()
-
-
-def _plainly(do: Callable[[], object]) -> Callable[[bool], None]:
-    def triggered(checked: bool) -> None:
-        do()
-
-    return triggered

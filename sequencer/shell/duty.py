@@ -27,6 +27,7 @@ from sequencer.shell.loop import Engine
 from sequencer.shell.memory import Page
 from sequencer.shell.messages import (
     Arm,
+    Clapped,
     Command,
     Drive,
     Fire,
@@ -108,6 +109,8 @@ class Duty:
                 self.engine.order(events.Punch(within))
             case Fire(name):
                 self.engine.fire(Trigger(time.monotonic_ns(), name))
+            case Clapped(at_ns, text):
+                self.engine.say(at_ns, "slate", text)
             case Reset():
                 self.engine.order(events.Reset())
             case Quit():

@@ -124,6 +124,13 @@ class Fire(msgspec.Struct, frozen=True, tag="fire"):
     name: TriggerName
 
 
+class Clapped(msgspec.Struct, frozen=True, tag="clapped"):
+    """The slate was clapped at `at_ns`; `text` says what it showed, for the take's log. It moves nothing."""
+
+    at_ns: int
+    text: str
+
+
 class Punch(msgspec.Struct, frozen=True, tag="punch"):
     """Hands have the axes that they perform from now on, or no longer."""
 
@@ -138,7 +145,7 @@ class Quit(msgspec.Struct, frozen=True, tag="quit"):
     """Stop the rig if it moves, and end the process."""
 
 
-Command = Arm | Start | Drive | TakeHands | Go | Punch | Fire | Reset | Quit
+Command = Arm | Start | Drive | TakeHands | Go | Punch | Fire | Clapped | Reset | Quit
 
 
 class Opened(msgspec.Struct, frozen=True, tag="opened"):
@@ -239,6 +246,7 @@ class Status(msgspec.Struct, frozen=True, kw_only=True):
     switches: tuple[bool | None, ...] = ()  # each axis's homing switch, closed or not; empty where the rig never says
     mark: str = ""  # where the rig was sent last, by whomever; its name as the engine knows it
     pads: tuple[PadSet, ...] = ()  # the first game controllers of those that are here
+    camera_s: float = 0.0  # in how long it has its last order behind the end, if the clock runs on
 
 
 COMMANDS: msgspec.msgpack.Decoder[Command] = msgspec.msgpack.Decoder(Command)

@@ -340,3 +340,14 @@ def test_hands_that_are_taken_away_wish_for_rest_in_the_same_tick() -> None:
     one.run(3.0)
     assert one.is_in(Phase.IDLE)
     assert one.stage.engine.sent.speed[0] == 0.0
+
+
+def test_a_clap_of_the_slate_is_said_at_its_own_instant_and_moves_nothing(simulated: Running) -> None:
+    one = simulated
+    one.run(0.5)
+    before, at_ns = one.pan, one.stage.now_ns - 40_000_000
+    one.duty.handle(messages.Clapped(at_ns, "slate: flash at 10:00:00:12"))
+    one.run(0.1)
+    assert ("slate", "slate: flash at 10:00:00:12") in one.stage.said
+    assert one.pan == before
+    assert one.is_in(Phase.IDLE)
