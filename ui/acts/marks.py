@@ -3,7 +3,7 @@
 Triggers that call a cue or a marker follow its new name; what a trigger calls is not deleted.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
@@ -140,20 +140,19 @@ def add_pass(desk: Desk, name: str = "", speed: Fraction = Fraction(1)) -> bool:
     return do(desk, words, lambda project: _passed(project.move, (*project.move.passes, Pass(name, speed))))
 
 
-def change_pass(desk: Desk, number: int, *, name: str | None = None, speed: Fraction | None = None) -> bool:
-    """Give a pass another name, another speed, or both."""
+def change_pass(desk: Desk, number: int, changed: Callable[[Pass, Project], Pass]) -> bool:
+    """Have `changed` make another pass of one; the pass that is judged stays so under a new name."""
     before, judged = _called(desk.project.move.passes, number), desk.run_name
     words = translate("acts", "change the pass {name}").format(name=before)
 
     def edit(project: Project) -> Move:
         there = project.move.passes
-        one = _one(there, number)
-        one = replace(one, name=one.name if name is None else name, speed=one.speed if speed is None else speed)
+        one = changed(_one(there, number), project)
         return _passed(project.move, (*there[:number], one, *there[number + 1 :]))
 
     done = do(desk, words, edit)
-    if done and name is not None and judged == before:
-        desk.choose_run(name)
+    if done and judged == before:
+        desk.choose_run(desk.project.move.passes[number].name)
     return done
 
 
@@ -167,6 +166,8 @@ def _passed(move: Move, passes: Sequence[Pass]) -> Move:
     for one in passes:
         if one.speed <= 0:
             raise ValueError(translate("acts", "a pass has a speed above zero; write 1 for as it is, 1/2 for half"))
+        if not one.note.isprintable():
+            raise ValueError(translate("acts", "a note is one line of printable characters"))
     _refuse_twice([one.name for one in passes])
     return replace(move, passes=tuple(passes))
 

@@ -4,18 +4,19 @@ It refuses what the acts refuse; why stands in `refused`.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from PyQt6.QtCore import QAbstractTableModel, QModelIndex, Qt, pyqtSignal
 
 from sequencer.score.move import Cue, Marker, Move, Pass
 from ui.acts import marks
-from ui.acts.written import decimal, written
+from ui.acts.written import written
 from ui.desk import Desk
 from ui.language import translate
 from ui.panels.entry import refusal
-from ui.panels.typed import Times, typed_factor, typed_instant
+from ui.panels.pass_cells import CELLS
+from ui.panels.typed import Times, typed_instant
 
 Mark = Marker | Cue | Pass
 
@@ -51,10 +52,10 @@ CUES = Kind(
     ("name", "from", "to"), lambda move: move.cues, marks.add_cue, marks.rename_cue, marks.delete_cue, _move_cue
 )
 PASSES = Kind(
-    ("name", "speed"),
+    tuple(cell.column for cell in CELLS),
     lambda move: move.passes,
     marks.add_pass,
-    lambda desk, number, name: marks.change_pass(desk, number, name=name),
+    lambda desk, number, name: marks.change_pass(desk, number, lambda one, _: replace(one, name=name)),
     marks.delete_pass,
 )
 
@@ -120,7 +121,7 @@ class MarksModel(QAbstractTableModel):
         if column == 0:
             kind.rename(desk, row, text)
         elif kind.set_time is None:
-            marks.change_pass(desk, row, speed=typed_factor(text))
+            marks.change_pass(desk, row, lambda one, project: CELLS[column].changed(one, text, project))
         else:
             project = desk.project
             times = Times(
@@ -130,11 +131,10 @@ class MarksModel(QAbstractTableModel):
 
     def _text(self, row: int, column: int, decimals: int) -> str:
         one, project = self._rows[row], self._desk.project
+        if isinstance(one, Pass):
+            return CELLS[column].text(one, decimals)
         if column == 0:
             return one.name
-        if isinstance(one, Pass):
-            exact = (one.speed * 100 * 10**decimals).denominator == 1
-            return f"{decimal(one.speed * 100, decimals)} %" if exact else str(one.speed)
         at = self.instant(row, column)
         return "" if at is None else written(at, self._desk.counted, project.timebase, project.tempo, decimals)
 

@@ -1,5 +1,6 @@
 """Markers, cues and passes edited in their tables, by keyboard and by number."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -7,6 +8,7 @@ from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import QApplication, QLineEdit
 from pytestqt.qtbot import QtBot
 
+from sequencer.score.move import Scaled
 from ui.desk import Desk
 from ui.panels.marks_table import MarksPanel, MarksTable
 
@@ -90,6 +92,39 @@ def test_a_pass_gets_its_speed_as_a_part_and_the_motion_is_judged_at_it(
 
 
 @pytest.mark.parametrize(
+    ("column", "text", "makes", "shown"),
+    [
+        (2, "48", {"rate": Fraction(48), "speed": Fraction(48, 25)}, "48"),
+        (2, "24000/1001 fps", {"rate": Fraction(24000, 1001), "speed": Fraction(960, 1001)}, "24000/1001"),
+        (3, "last light", {"of": "last light"}, "last light"),
+        (4, "yes", {"reversed": True}, "yes"),
+        (5, "slide 6.5 cm, tilt -2", {"offset": (("slide", 65.0), ("tilt", -2.0))}, "slide 65, tilt -2"),
+        (6, "1/4", {"scale": Scaled(Fraction(1, 4))}, "1/4"),
+        (
+            6,
+            "1/4 with time about slide 300",
+            # Froude: a quarter of the size is shot at twice the rate
+            {"scale": Scaled(Fraction(1, 4), (("slide", 300.0),), True), "rate": Fraction(50), "speed": Fraction(2)},
+            "1/4 with time about slide 300",
+        ),
+        (7, "clean plate", {"note": "clean plate"}, "clean plate"),
+    ],
+)
+def test_each_thing_that_a_pass_says_is_typed_shown_and_taken_back(
+    desk: Desk, panel: MarksPanel, column: int, text: str, makes: dict[str, object], shown: str
+) -> None:
+    table, first = panel.passes, desk.project.move.passes[0]
+    index = table.model.index(0, column)
+    assert table.model.setData(index, text)
+    assert desk.project.move.passes[0] == replace(first, **makes)  # type: ignore[arg-type]  # fields of many types
+    assert index.data() == shown
+    if column not in (7,):
+        assert table.model.setData(index, "")
+        (emptied,) = {one for one in desk.project.move.passes if one.name == first.name}
+        assert not emptied.varies
+
+
+@pytest.mark.parametrize(
     ("leaf", "column", "text", "says"),
     [
         ("markers", 1, "noon", "is not a number"),
@@ -98,6 +133,14 @@ def test_a_pass_gets_its_speed_as_a_part_and_the_motion_is_judged_at_it(
         ("cues", 2, "10:00:01:00", "before it begins"),
         ("passes", 1, "0", "above zero"),
         ("passes", 1, "2 s", "no unit"),
+        ("passes", 2, "fast", "is not a number"),
+        ("passes", 3, "no such cue", "lantern turn"),
+        ("passes", 4, "perhaps", "write yes, or nothing"),
+        ("passes", 5, "crane 3", "none of the axes pan, tilt, roll, slide, focus"),
+        ("passes", 5, "slide", "an axis and a number"),
+        ("passes", 5, "slide 3 deg", "counted in mm"),
+        ("passes", 6, "0", "above zero"),
+        ("passes", 6, "1/4 about pan 3", "none of the axes slide"),
     ],
 )
 def test_what_is_refused_is_said_and_changes_nothing(
