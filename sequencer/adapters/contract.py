@@ -133,8 +133,9 @@ class OutputKind:
     `carries` reads an address without opening anything. `open` is called again between two ticks once a link is gone,
     so that only its first call may take long. Both are given the axes that this output shall have, as a rig of their
     own. Error: LinkError from both, for an address that cannot be read.
-    `drives`: whether a rig is behind it. One that only tells others of the move (a file, tracking data) has all axes
-    and claims none. `shared`: another process may hold the same address open at the same time (not so a serial port).
+    `drives`: whether a rig is behind it. One that only tells others of the move (a file, tracking data), or only has
+    the camera, has all axes and claims none. `camera`: whether a camera takes its triggers, and not a file that notes
+    them. `shared`: another process may hold the same address open at the same time (not so a serial port).
     `names` are the addresses that are found on this machine now.
     """
 
@@ -145,6 +146,7 @@ class OutputKind:
     open: Callable[[str, Rig, Timebase], AbstractContextManager[Output]]
     at_end: AtEnd = "unknown"
     drives: bool = True
+    camera: bool = True
     shared: bool = True
     names: Callable[[], tuple[str, ...]] = no_names
 

@@ -132,9 +132,11 @@ def words(rig: Rig, one: Strobe, least_s: float) -> str:
     unit = _unit(rig, one.axis)
     asked, gentle = (f"{number(each, 3)} {unit}".rstrip() for each in (one.speed, one.gentle_speed))
     if one.whip:
-        return f"{one.axis} at {asked} crosses the picture in less than half a second: it looks like one blur"
+        return (
+            f"{one.axis} at {asked} shifts the picture by its width in less than half a second: it looks like one blur"
+        )
     crossing = f"{one.crossing_s:.1f} s, not {least_s:.1f} s"
-    return f"{one.axis} at {asked} lets a thing cross the picture in {crossing}: it may strobe; {gentle} would not"
+    return f"{one.axis} at {asked} shifts the picture by its width in {crossing}: it may strobe; {gentle} would not"
 
 
 def _unit(rig: Rig, axis: str) -> str:

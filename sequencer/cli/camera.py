@@ -14,11 +14,13 @@ from sequencer.project.document import Project
 from sequencer.project.store import load
 from sequencer.rig.signals import TRIGGER_NAMES, TriggerName
 from sequencer.score.camera import CameraCue
-from sequencer.shell.crew import crew
+from sequencer.shell.crew import Crew, crew
 from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Fire, Said, Setup
+from sequencer.shell.outlets import parts
 
 _ANSWER_S = 2.0
+_AGAIN_S = 3.0  # a device that has just been opened takes orders once its clock is known
 
 
 def camera(
@@ -71,14 +73,34 @@ def _fire(project: Project, folder: str, test: str, out: str) -> Said:
     if name is None:
         mend = f"name one of {', '.join(TRIGGER_NAMES)}"
         raise ProjectError("--test", f"no camera does {test!r}", mend, "command line")
+    demand_camera(out, project, name)
     setup = Setup(project=folder, run=None, output=out, sync="internal", answers_needed=False)
     with crew(setup) as running:
         running.wait_opened()
-        running.tell(Fire(name))
-        deadline = time.monotonic() + _ANSWER_S
-        while time.monotonic() < deadline:
-            for report in running.hear(0.02):
-                if isinstance(report, Said) and report.code in ("fired", "not fired"):
-                    time.sleep(0.1)  # what waits in a line goes out
-                    return report
-    return Said(time.monotonic_ns(), "not fired", f"the engine said nothing for {_ANSWER_S:g} s; try again")
+        until = time.monotonic() + _AGAIN_S
+        while (said := _ordered(running, name)).code == "not fired" and time.monotonic() < until:
+            pass  # nothing went out, so it may be ordered again
+        time.sleep(0.1)  # what waits in a line goes out
+        return said
+
+
+def _ordered(running: Crew, name: TriggerName) -> Said:
+    running.tell(Fire(name))
+    deadline = time.monotonic() + _ANSWER_S
+    while time.monotonic() < deadline:
+        for report in running.hear(0.02):
+            if isinstance(report, Said) and report.code in ("fired", "not fired", "perhaps fired"):
+                return report
+    words = f"{name}: the engine said nothing for {_ANSWER_S:g} s; look whether the camera did it, and try again"
+    return Said(time.monotonic_ns(), "perhaps fired", words)
+
+
+def demand_camera(out: str, project: Project, name: TriggerName) -> None:
+    """Have an output that carries this to a camera. Error: ProjectError where none does, with what is there."""
+    served = parts(out, project.rig)
+    able = {trigger for part in served if part.kind.camera for trigger in part.carries.triggers}
+    if name in able:
+        return
+    there = ", ".join(f"{part.outlet.address} ({', '.join(part.carries.triggers) or 'no camera'})" for part in served)
+    mend = f"give one a way for it, or add one that has the camera: --out 'gpio:/dev/gpiochip0?{name}=17'"
+    raise ProjectError("outputs", f"none carries {name} to a camera: {there}", mend, "command line")

@@ -44,7 +44,9 @@ def simulate(
             console.print(words, highlight=False, soft_wrap=True)
             try:
                 while True:
-                    simulated.hear()
-                    time.sleep(1)
+                    for line in simulated.hear():
+                        if "camera" in line:
+                            console.print(f"camera: {line['camera']}, at {line['at_s']:.3f} s", highlight=False)
+                    time.sleep(0.1)
             except KeyboardInterrupt:
                 return

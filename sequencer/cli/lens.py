@@ -26,8 +26,8 @@ from sequencer.project.files import RIG
 from sequencer.project.store import load
 from sequencer.rig.axis import AxisKind, Camera, Rig
 from sequencer.rig.distance import INFINITY, Scale, distance_text, scale_of
-from sequencer.rig.lens import Floats, Reading, reading
 from sequencer.rig.optics import Depth, depth_of_field, fields_deg, usual_circle_mm
+from sequencer.rig.reading import Floats, Reading, reading
 from sequencer.shell.kinds import laws
 
 
@@ -134,6 +134,8 @@ def _notes(rig: Rig, what: Reading) -> list[str]:
             notes.append(f"{kind} stands beyond its table: {holds}" if there else f"{kind} has no {table}: {holds}")
         elif getattr(camera, table) is not None and not any(axis.kind == kind for axis in rig.axes):
             notes.append(f"there is a {table}, but no axis of the kind {kind} to use it")
+    if camera is not None and camera.pupil is not None and rig.geometry.sensor_plane_mm is None:
+        notes.append("the sensor plane is taken to be where pan, tilt and roll meet: geometry has no sensor_plane_mm")
     return notes
 
 
@@ -171,7 +173,8 @@ def _table(found: _Lens) -> Table:
     across, up, diagonal = fields_deg(found.camera.sensor_mm, found.focal_mm)
     table.add_row("focal length", f"{found.focal_mm:.4g} mm{breathing}")
     table.add_row("field of view", f"{across:.1f}° across, {up:.1f}° up, {diagonal:.1f}° diagonal")
-    table.add_row("focused at", f"{said(found.distance_m)} from the sensor plane")
+    far = "" if math.isinf(found.distance_m) else " from the sensor plane"
+    table.add_row("focused at", f"{said(found.distance_m)}{far}")
     if found.camera.pupil is not None:
         table.add_row("entrance pupil", f"{float(found.what.pupil_mm):.1f} mm ahead of the sensor plane")
     if found.depth is not None:

@@ -24,6 +24,7 @@ from sequencer.score.interval import seconds
 from sequencer.shell import shoot
 from sequencer.shell.crew import crew
 from sequencer.shell.kinds import laws
+from sequencer.shell.machine_zone import now
 from sequencer.shell.messages import Arm, Setup, Start
 from sequencer.shell.spread import Spread, begins, spread
 from sequencer.shell.timelapse import ground
@@ -71,9 +72,9 @@ def timelapse(
         log = project / "takes" / f"{found.cue.name.replace(' ', '-').replace('/', '-')}.shots.jsonl"
         before = shot_log.read(log) if shooting and resume else None
         if before is None:
-            starts = begins(found.timelapse.start, datetime.now().astimezone())
+            starts = begins(found.timelapse.start, now())
         else:
-            starts = datetime.fromtimestamp(before.begins, UTC).astimezone()
+            starts = datetime.fromtimestamp(before.begins, UTC).astimezone(now().tzinfo)
         _show(found, str(project), starts, json)
         if found.refused:
             raise typer.Exit(FOUND)

@@ -24,6 +24,7 @@ from sequencer.rig.axis import Rig
 from sequencer.score.move import Cue, Move, Track
 from sequencer.score.timelapse import Place, Timelapse
 from sequencer.shell.kinds import laws
+from sequencer.shell.machine_zone import now
 from sequencer.shell.spread import begins
 
 
@@ -36,7 +37,7 @@ def follow(folder: Path, project: Project, what: str, write: bool, json: bool) -
         raise ProjectError("timelapse.start.place", what_missing, "write latitude_deg and longitude_deg")
     try:
         cue = project.cue(timelapse.cue or None)
-        at = begins(start, datetime.now().astimezone())
+        at = begins(start, now())
         course = following(_where(project, cue, what, place, at), project.rig, start.facing_deg, _lasts_s(project, cue))
     except ValueError as fault:
         raise ProjectError("timelapse", str(fault)) from fault

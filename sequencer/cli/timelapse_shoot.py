@@ -10,13 +10,14 @@ from typing import Literal
 import numpy as np
 import typer
 
+from sequencer.cli.camera import demand_camera
 from sequencer.cli.exits import console
 from sequencer.cli.play import CAUTION
-from sequencer.errors import ProjectError
+from sequencer.errors import ProjectError, TakeError
 from sequencer.motion.lapse import name_of
 from sequencer.motion.to_mark import to_mark
 from sequencer.playback.timelapse import Course, begin
-from sequencer.project.shot_log import Begun, Doubt, Log, Moved, Shot
+from sequencer.project.shot_log import Begun, Doubt, Log, Moved, Shot, demand_none
 from sequencer.score.marks import AtSpeed, Mark
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
@@ -76,17 +77,17 @@ class Shoot:
     def shoot(self, starts: datetime, before: Shot | None) -> None:
         """Expose every frame that is left. Error: ProjectError, CrewFailed, LinkError, TakeError."""
         rig, wanted = self._found.project.rig, self._wanted
+        demand_camera(wanted.output, self._found.project, "shutter")
         can = answering(parts(wanted.output, rig), rig)
         silent = frozenset(name for name, says in zip(rig.names, can, strict=True) if not says)
         try:
             course = self._found.course(starts.timestamp(), wanted.changes, silent)
         except ValueError as fault:
             raise ProjectError("--change-at", str(fault), file="command line") from fault
-        if before is not None:
-            self._demand_same(before)
-            if before.done:
-                say(f"all {before.begun.frames} frames are exposed already; the log is {self._log}")
-                return
+        if before is None:
+            demand_none(self._log)
+        elif self._over(before):
+            return
         with ground(self._found) as folder:
             setup = Setup(
                 project=str(folder),
@@ -101,16 +102,32 @@ class Shoot:
                 self._announce(running, starts, before)
                 if before is None and not self._found.timelapse.start.at:
                     course = replace(course, begins_s=time.time() + self._lead_s(running))
-                with self._opened(course, before) as log:
+                log, before = self._opened(course, before)
+                with log:
                     self._expose(running, course, log, before)
         say(f"all {self._found.plan.frames} frames are exposed; the log is {self._log}")
 
-    def _opened(self, course: Course, before: Shot | None) -> Log:
-        if before is not None:
-            return Log.resume(self._log)[0]
+    def _over(self, before: Shot) -> bool:
+        """Whether nothing is left, which is said. Error: ProjectError for a log of another timelapse."""
+        if before.begun.sha256 != self._found.sha256:
+            what = "the move, the rig's axes or the plan was changed since this timelapse began"
+            mend = f"put it back as it was, or move {self._log.name} away and begin anew"
+            raise ProjectError("--resume", what, mend, file="command line")
+        if before.done:
+            say(f"all {before.begun.frames} frames are exposed already; the log is {self._log}")
+        return before.done
+
+    def _opened(self, course: Course, before: Shot | None) -> tuple[Log, Shot | None]:
+        """Hold the log, and return what it says by now. Error: TakeError, also where somebody went on with it."""
         found = self._found
-        begun = Begun(of=found.cue.name, frames=found.plan.frames, begins=course.begins_s, sha256=found.sha256)
-        return Log.begin(self._log, begun)
+        if before is None:
+            begun = Begun(of=found.cue.name, frames=found.plan.frames, begins=course.begins_s, sha256=found.sha256)
+            return Log.begin(self._log, begun), None
+        log, there = Log.resume(self._log)
+        if there != before:
+            log.close()
+            raise TakeError(f"{self._log}: somebody went on with it while you were asked; resume once more")
+        return log, there
 
     def _expose(self, running: Crew, course: Course, log: Log, before: Shot | None) -> None:
         found, first, free = self._found, 0, -math.inf
@@ -136,12 +153,6 @@ class Shoot:
             mark = Mark(name_of(0), position, AtSpeed(self._found.timelapse.speed))
             lasts_s = to_mark(rig, there, still, still, mark).end_s
         return lasts_s + float(self._found.plan.settle_s) + self._found.timelapse.still_s + _SPARE_S
-
-    def _demand_same(self, before: Shot) -> None:
-        if before.begun.sha256 != self._found.sha256:
-            what = "the move, the rig's axes or the plan was changed since this timelapse began"
-            mend = f"put it back as it was, or move {self._log.name} away and begin anew"
-            raise ProjectError("--resume", what, mend, file="command line")
 
     def _announce(self, running: Crew, starts: datetime, before: Shot | None) -> None:
         first = 0 if before is None else before.next
@@ -178,7 +189,11 @@ class Shoot:
         return course.moved(by_s)
 
     def _wait(self, words: str) -> None:
-        if not typer.confirm(words):
+        try:
+            goes_on = typer.confirm(words)
+        except typer.Abort as fault:
+            raise KeyboardInterrupt from fault
+        if not goes_on:
             raise KeyboardInterrupt
 
     def _exposed(self, frame: int, late_s: float) -> None:

@@ -4,7 +4,8 @@ The JSON document: `project`, `cue`, `manner`; `ok`, and `refused`, why it canno
 can); the lengths `event_s`, `clip_s`, `exposure_s`, `settle_s`, `move_s`, `camera_s`, and `interval_s`, the shortest
 and the longest, each as a number and, under `exact`, as a fraction; `rate`, `frames`, `shutter_angle_deg`; `begins` and
 `ends` of the first and the last exposure, with the time zone; `card_bytes`, `card_full_by_frame`, `battery_wh`,
-`battery_empty_by_frame` (null: not known, or never); `guidance`, `notes` and `warnings` in words.
+`battery_empty_by_frame` (null: not known, or never); `change_at`, all frames by which one of them is to be changed;
+`guidance`, `notes` and `warnings` in words.
 """
 
 from datetime import datetime, timedelta
@@ -15,6 +16,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from sequencer.motion.almanac import later
 from sequencer.motion.lapse import name_of
 from sequencer.score.interval import guidance, number, seconds
 from sequencer.score.stock import Need, need
@@ -49,9 +51,10 @@ def facts(spread: Spread, folder: str, begins: datetime) -> dict[str, Any]:
         "begins": begins.isoformat(timespec="seconds"),
         "ends": _last(spread, begins).isoformat(timespec="seconds"),
         "card_bytes": asked.card_bytes,
-        "card_full_by_frame": asked.card_frame,
+        "card_full_by_frame": next(iter(asked.card_frames), None),
         "battery_wh": None if asked.battery_wh is None else float(asked.battery_wh),
-        "battery_empty_by_frame": asked.battery_frame,
+        "battery_empty_by_frame": next(iter(asked.battery_frames), None),
+        "change_at": sorted({*asked.card_frames, *asked.battery_frames}),
         "guidance": guidance(plan),
         "notes": list(plan.notes),
         "warnings": list(asked.warnings()),
@@ -63,7 +66,7 @@ def _need(spread: Spread) -> Need:
 
 
 def _last(spread: Spread, begins: datetime) -> datetime:
-    return begins + timedelta(seconds=float(spread.plan.at(spread.plan.frames - 1)))
+    return later(begins, timedelta(seconds=float(spread.plan.at(spread.plan.frames - 1))))
 
 
 def table(spread: Spread, begins: datetime) -> Table:

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from sequencer.motion.aim import Aimed, Missed
+from sequencer.motion.aim import Aimed, Missed, Why
 from sequencer.motion.overhead import Near
 from sequencer.rig.axis import Axis, Rig
 from sequencer.timebase.instants import instant
@@ -18,7 +18,8 @@ _ROOM = 4  # of the tolerance: the part of it in which a point may pass beside t
 
 def missed(found: Missed, names: str, rate: Rate) -> str:
     """Say why a point cannot be looked at."""
-    need = f"it is {found.far_m:.3g} m away from there, and must be {found.need_m:.3g} m or more"
+    of = "that axis" if found.why is Why.ASIDE else "the point where pan, tilt and roll meet"
+    need = f"it is {found.far_m:.3f} m away from {of}, and must be {found.need_m:.3f} m or more"
     mend = "put the camera or the point elsewhere"
     return f"{names} cannot be looked at at {_at(found.at_s, rate)}: {found.why}; {need}; {mend}"
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sequencer.errors import ProjectError
 from sequencer.live.joints import settled, unjoined
 from sequencer.live.performed import Path
-from sequencer.live.prepared import ROUNDED, Point, Work, beside, prepared
+from sequencer.live.prepared import ROUNDED, STILL, Point, Work, beside, prepared
 from sequencer.motion.band import Band
 from sequencer.motion.check import Check, check
 from sequencer.motion.fewest import fewest
@@ -79,13 +79,22 @@ class _Tried:
 
 
 def capture(
-    rig: Rig, move: Move, rate: Rate, laws: Laws, axis: str, path: Path, span: tuple[Fraction, Fraction], within: float
+    rig: Rig,
+    move: Move,
+    rate: Rate,
+    laws: Laws,
+    axis: str,
+    path: Path,
+    span: tuple[Fraction, Fraction],
+    within: float,
+    still: float = STILL,
 ) -> tuple[Move, Captured]:
     """Return the move in which `axis` does in the span what was performed, to within a tolerance, and how well it does.
 
     Keys of the axis in the span are replaced, others stay; other tracks are not touched. Where the span begins or ends
     in motion, the smooth run goes on to the next old key: position, speed and acceleration have no jump.
-    Unit: `path` in seconds, `span` in frames, `within` in the axis's own unit.
+    Unit: `path` in seconds, `span` in frames, `within` in the axis's own unit; `still`, what is no movement, in parts
+    of it.
     Error: ValueError for a tolerance that makes no sense or cannot be kept, and a span that was not performed;
     ProjectError for a pinned key, and as in `compile_move`.
     """
@@ -94,7 +103,7 @@ def capture(
     number = next((place for place, track in enumerate(move.tracks) if track.axis == axis), len(move.tracks))
     track = move.tracks[number] if number < len(move.tracks) else Track(axis, ())
     _refuse_pins(number, track, span)
-    work, best = _best(prepared(machine, track, rate, laws, path, span, within), laws)
+    work, best = _best(prepared(machine, track, rate, laws, path, span, within, still), laws)
     inner = np.where(work.inner, best.off, 0.0)
     worst = int(inner.argmax())
     at = rate.frames(Fraction(float(work.at_s[worst])))

@@ -75,9 +75,16 @@ class Work:
 
 
 def prepared(
-    axis: Axis, track: Track, rate: Rate, laws: Laws, path: Path, span: tuple[Fraction, Fraction], within: float
+    axis: Axis,
+    track: Track,
+    rate: Rate,
+    laws: Laws,
+    path: Path,
+    span: tuple[Fraction, Fraction],
+    within: float,
+    still: float = STILL,
 ) -> Work:
-    """Return the work, with what the performance joins on both sides.
+    """Return the work, with what the performance joins on both sides; `still`, of the tolerance, is no movement.
 
     Error: ProjectError as in `compile_move`.
     """
@@ -92,7 +99,7 @@ def prepared(
     lost = float(np.median(np.diff(own.at_s))) ** 2 / 8 * axis.acceleration + within * ROUNDED
     room = max(within - lost, within / 2)
     target, rooms = _inside_travel(axis, own.position, room)
-    stays = _stays(axis, own, target, rate, span, within)
+    stays = _stays(axis, own, target, rate, span, within, still)
     moves = [not rests(axis, speed(own, float(rate.seconds(at))), room) for at in span]
     stayed = [bool(stays) and stays[0][0] == span[0], bool(stays) and stays[-1][1] == span[1]]
     early = before(old, span[0], own, room) if moves[0] and not stayed[0] else None
@@ -152,14 +159,20 @@ def _inside_travel(axis: Axis, position: Floats, room: float) -> tuple[Floats, F
 
 
 def _stays(
-    axis: Axis, path: Path, target: Floats, rate: Rate, span: tuple[Fraction, Fraction], within: float
+    axis: Axis,
+    path: Path,
+    target: Floats,
+    rate: Rate,
+    span: tuple[Fraction, Fraction],
+    within: float,
+    still: float,
 ) -> tuple[tuple[Fraction, Fraction, float], ...]:
     """Return where the axis stays: from the first frame to the last one of each stay, and at what value.
 
     Beside a movement a stay is a little shorter than it was: with the jerk that the axis can do, a run may set off so
     much earlier and stop so much later, and needs to where the hands used all there was.
     """
-    at_s, still = path.at_s, within * STILL
+    at_s, still = path.at_s, within * still
     early = ceil(rate.frames(Fraction((3 * within / axis.jerk) ** (1 / 3))))
     # a stay is made of short steps
     short = np.append(np.abs(np.diff(path.position)) <= still, False)

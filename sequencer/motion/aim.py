@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from sequencer.motion.overhead import Near, Seen, passes, settled_turns
 from sequencer.rig.axis import Axis, Rig
-from sequencer.rig.pose import READ_AS, stood, turned
+from sequencer.rig.pose import READ_AS, pupil_m, stood, turned
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ class Why(StrEnum):
     """What keeps a point from being looked at."""
 
     ASIDE = "it is so near the axis that pan turns about that the lens, which sits beside it, cannot be turned to it"
-    INSIDE = "it is nearer than the front of the lens"
+    INSIDE = "it is in the lens, or behind it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +60,17 @@ class Beyond:
 class Aimed:
     """Pan and tilt, as the rig's axes count them, with all turns, and how far ahead of the lens the point is.
 
-    Shape: `t_s`, `pan`, `tilt`, `distance_m` (T,). Unit: seconds; the axis's own; metres along the optical axis.
+    `distance_m` counts from the entrance pupil as zoom and focus of the path have it, `sensor_m` from the sensor plane;
+    from the pupil too, where no table of the lens tells the two apart.
+    Shape: `t_s`, `pan`, `tilt`, `distance_m`, `sensor_m` (T,). Unit: seconds; the axis's own; metres along the optical
+    axis.
     """
 
     t_s: Floats
     pan: Floats
     tilt: Floats
     distance_m: Floats
+    sensor_m: Floats
     near: tuple[Near, ...]
     beyond: tuple[Beyond, ...]
 
@@ -110,8 +114,9 @@ def aimed(
     Error: ValueError for a rig that cannot be aimed.
     """
     own = head(rig)
-    seen = _seen(rig, t_s, positions, points)
-    if (missed := _missed(rig, seen)) is not None:
+    lens = np.broadcast_to(pupil_m(rig, positions), (len(t_s), 3))
+    seen = _seen(rig, t_s, positions, points, lens)
+    if (missed := _missed(seen, lens[:, 1])) is not None:
         return missed
     within = float(np.radians(within_deg)) / 4
     sides, near = passes(seen, within, -1.0 if over_the_top else 1.0)
@@ -124,13 +129,14 @@ def aimed(
     ):
         machine = rig.axes[place]
         values = (total - rest) * rig.geometry.sign(machine.name, machine.kind)
-        counted[axis] = values + _turns(machine, values, float(positions[0, place]))
+        counted[axis] = values + fitting_turns(machine, values, float(positions[0, place]))
     pair = (rig.axes[own.pan], counted["pan"]), (rig.axes[own.tilt], counted["tilt"])
     return Aimed(
         t_s=t_s,
         pan=counted["pan"],
         tilt=counted["tilt"],
-        distance_m=seen.ahead - rig.geometry.pupil_mm[1] / 1000,
+        distance_m=seen.ahead - lens[:, 1],
+        sensor_m=seen.ahead - rig.geometry.mounted_mm[1] / 1000,
         near=near,
         beyond=_beyond(t_s, pair),
     )
@@ -143,28 +149,28 @@ def off_deg(rig: Rig, positions: Floats, points: Floats) -> Floats:
     """
     pivot, angles_deg = stood(rig, positions)
     matrix = turned(angles_deg)
-    way = points - (pivot + matrix @ (np.array(rig.geometry.pupil_mm) / 1000))
+    way = points - (pivot + (matrix @ pupil_m(rig, positions)[..., None])[..., 0])
     across = np.linalg.norm(np.cross(matrix[..., :, 1], way), axis=-1)
     found: Floats = np.degrees(np.arctan2(across, (matrix[..., :, 1] * way).sum(axis=-1)))
     return found
 
 
-def _seen(rig: Rig, t_s: Floats, positions: Floats, points: Floats) -> Seen:
-    """Return the points from the pivot, and where the rolled pupil lies aside of and above it."""
+def _seen(rig: Rig, t_s: Floats, positions: Floats, points: Floats, lens: Floats) -> Seen:
+    """Return the points from the pivot, and where the rolled pupil lies aside of and above it. Shape: `lens` (T, 3)."""
     pivot, angles_deg = stood(rig, positions)
     way = np.broadcast_to(points, pivot.shape) - pivot
-    right, _, up = np.array(rig.geometry.pupil_mm) / 1000
+    right, _, up = lens.T
     cos, sin = np.cos(np.radians(angles_deg[:, 2])), np.sin(np.radians(angles_deg[:, 2]))
     aside, above = right * cos + up * sin, up * cos - right * sin
     left = (way**2).sum(axis=1) - aside**2 - above**2
     return Seen(t_s, way, aside, above, np.sign(left) * np.sqrt(np.abs(left)))
 
 
-def _missed(rig: Rig, seen: Seen) -> Missed | None:
-    """Return the first instant at which the equations have no answer."""
-    need_m = rig.geometry.pupil_mm[1] / 1000 + NEAREST_M
+def _missed(seen: Seen, lens_m: Floats) -> Missed | None:
+    """Return the first instant at which the equations have no answer. `lens_m` is how far ahead the pupil lies."""
+    need_m = np.maximum(lens_m, 0.0) + NEAREST_M
     level = np.hypot(seen.way[:, 0], seen.way[:, 1])
-    inside = seen.ahead < max(need_m, NEAREST_M)
+    inside = seen.ahead < need_m
     aside = level < np.abs(seen.aside)
     wrong = inside | aside
     if not wrong.any():
@@ -174,7 +180,7 @@ def _missed(rig: Rig, seen: Seen) -> Missed | None:
     if inside[first]:
         reach = float(np.linalg.norm(seen.way[first]))
         return Missed(
-            at_s, Why.INSIDE, reach, float(np.linalg.norm([seen.aside[first], max(need_m, 0.0), seen.above[first]]))
+            at_s, Why.INSIDE, reach, float(np.linalg.norm([seen.aside[first], need_m[first], seen.above[first]]))
         )
     return Missed(at_s, Why.ASIDE, float(level[first]), float(abs(seen.aside[first])))
 
@@ -186,7 +192,7 @@ def _without(positions: Floats, own: Head) -> Floats:
     return rest
 
 
-def _turns(axis: Axis, values: Floats, near: float) -> float:
+def fitting_turns(axis: Axis, values: Floats, near: float) -> float:
     """Return the whole turns to add: those that fit the travel best, and of these the nearest to where the axis is."""
     middle = round((near - float(values[0])) / _ROUND)
     if axis.travel is None:

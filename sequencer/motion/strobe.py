@@ -6,8 +6,9 @@ next one's: at that speed 1/168 of the width from frame to frame, half of it blu
 over by that gap (our own reading, no source): half the frames a second, or less of each exposed, ask for a slower
 pan; a shutter open for more than 270 degrees counts as 270, since then blur is what is seen, and not gaps.
 
-The picture's shift is that of a still thing in the middle of the frame, at the distance in focus, and of the frame's
-corner where the camera rolls. Who follows a moving thing keeps that one still, and may pan faster.
+The picture's shift is that of a still thing in the middle of the frame, at the distance in focus; and about that middle
+the shift of the frame's corner, where the camera rolls, goes in or out, or zooms: all of these turn or stretch the
+picture. Who follows a moving thing keeps that one still, and may pan faster.
 """
 
 import math
@@ -20,8 +21,9 @@ from numpy.typing import NDArray
 
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Camera, Rig
-from sequencer.rig.lens import FAR_M, NEAR_M, reading
-from sequencer.rig.pose import READ_AS, pose
+from sequencer.rig.lens import FAR_M
+from sequencer.rig.pose import pose
+from sequencer.rig.reading import NEAR_M, reading
 from sequencer.timebase.rate import Rate
 
 Floats = NDArray[np.float64]
@@ -134,8 +136,11 @@ def shifts(rig: Rig, camera: Camera, positions: Floats) -> Floats:
         middle = np.where(seen[:, 1] > NEAR_M, focal * off / np.maximum(seen[:, 1], NEAR_M), np.inf)
     turn = np.einsum("nij,nik->njk", where.matrix[:-1], where.matrix[1:])
     rolled = np.arctan2(turn[:, 0, 2] - turn[:, 2, 0], turn[:, 0, 0] + turn[:, 2, 2])
+    far_m = np.maximum(np.linalg.norm(seen, axis=1), NEAR_M)
+    grown = what.focal_mm[1:] / what.focal_mm[:-1] * ahead_m[:, 0] / far_m
     corner = math.hypot(*camera.sensor_mm) / 2 / camera.sensor_mm[0]
-    shift: Floats = middle + 2 * np.abs(np.sin(rolled / 2)) * corner
+    # how far a point at distance one from the middle goes when it is turned about it and grows away from it
+    shift: Floats = middle + np.abs(grown * np.exp(1j * rolled) - 1) * corner
     return shift
 
 
@@ -148,11 +153,9 @@ def _stretches(frames: NDArray[np.int64], apart: int) -> Iterator[slice]:
 
 
 def _leader(rig: Rig, camera: Camera, positions: Floats) -> tuple[str, float]:
-    """Return the axis that alone would shift the picture most from the first frame to the second, and by how much."""
+    """Return the axis that alone would shift the picture most from one frame to the next, and how far it goes."""
     most, name, moved = -1.0, "", 0.0
     for number, axis in enumerate(rig.axes):
-        if axis.unit != READ_AS.get(axis.kind):
-            continue
         alone = positions[[0, 0]].copy()
         alone[1, number] = positions[1, number]
         shift = float(shifts(rig, camera, alone)[0])

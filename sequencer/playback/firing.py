@@ -67,6 +67,11 @@ def before_s(firing: Firing, start_s: float) -> float:
     return max([start_s - order.at_s for order in firing.orders], default=0.0)
 
 
+def behind_s(firing: Firing, end_s: float) -> float:
+    """Return how long behind `end_s` the clock must run for the last order to go out; 0 where none is behind it."""
+    return max([0.0, *(order.at_s - end_s for order in firing.orders)])
+
+
 def counts(state: State, clock: Clock) -> bool:
     """Whether the camera goes along with `clock`: on the way to the start, on the move, and behind its end.
 

@@ -5,7 +5,7 @@
     moving      the setpoints stand at the pose                                            settling
     settling    every axis has stood within its tolerance for `still_s`, and it is time     firing
     firing      the camera was ordered                                                     exposing
-                no output carries the order                                                failed
+                no output carries the order, or nobody says whether one did                failed
     exposing    exposure and the camera's own time are over                                setting off, or done
 
 Frames keep the wall clock: frame n is exposed at `begins_s` plus its time in the plan, not before. One that cannot be
@@ -26,6 +26,7 @@ from typing import Literal
 from sequencer.score.interval import Plan
 
 PATIENCE_S = 120.0  # that an axis may go on shaking
+SAID_S = 10.0  # that may pass until it is known whether the camera was ordered
 FRESH_S = 0.5  # how old what the rig says may be when a frame is exposed
 _FIRST_S, _TOLD_S = 2.0, 30.0  # of unrest before it is told, and again
 
@@ -259,7 +260,10 @@ def _ordered(course: Course, state: State, seen: Seen) -> Step:
     if seen.not_fired:
         return replace(state, phase=Phase.FAILED, trouble=seen.not_fired), ()
     if seen.fired_s is None or seen.fired_s < state.since_s:
-        return state, ()
+        if seen.now_s < state.since_s + SAID_S:
+            return state, ()
+        words = f"nobody said for {SAID_S:g} s whether the order to the camera went out; count the card, then resume"
+        return replace(state, phase=Phase.FAILED, trouble=words), ()
     late_s = max(0.0, seen.fired_s - course.due_s(state.frame))
     note = Note(what="exposed", frame=state.frame, at_s=seen.fired_s, late_s=late_s, actual=state.actual)
     exposing = replace(_to(state, Phase.EXPOSING, seen), free_s=seen.fired_s + course.exposure_s + course.camera_s)

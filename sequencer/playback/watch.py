@@ -22,6 +22,7 @@ Stamps = NDArray[np.int64]
 
 WINDOW_S = 0.2  # how far an axis may lag beyond its latency
 ASTRAY_S = 0.1  # how long it must be out of bounds: one wrong answer stops nothing
+FARTHEST = 1e7  # millimetres or degrees: 10 km, or 28,000 turns
 _SPACING_S = 0.01  # setpoints kept: between two of these an axis travels half of the guard's tolerance at most
 
 
@@ -95,9 +96,9 @@ def remember(watch: Watch, sent: Sent) -> Watch:
 
 
 def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:
-    """Return the watch after one answer of the rig."""
+    """Return the watch after one answer of the rig. What is no place that an axis can have counts as nothing said."""
     position = feedback.position
-    silent, unjudged = np.isnan(position), watch.left
+    silent, unjudged = ~(np.abs(position) < FARTHEST), watch.left
     if not silent.any():
         spoke_ns = np.full(len(position), feedback.heard_ns)
         longest_ns = None if watch.longest_ns is None else feedback.heard_ns
@@ -105,8 +106,7 @@ def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:
         spoke_ns = np.where(silent, watch.spoke_ns, feedback.heard_ns)
         longest_ns = _longest_ns(watch, spoke_ns, watch.left)
         unjudged = unjudged | (feedback.heard_ns - spoke_ns > WINDOW_S * 1e9)
-        if watch.position is not None:
-            position = np.where(silent, watch.position, position)
+        position = np.where(silent, math.nan if watch.position is None else watch.position, position)
     out = (position - np.minimum(np.maximum(position, watch.low), watch.high)) * ~unjudged
     gap = tuple(np.nan_to_num(out).tolist()) if out.any() else ()
     began_ns = feedback.heard_ns if watch.strayed_ns is None else watch.strayed_ns

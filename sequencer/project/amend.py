@@ -302,8 +302,10 @@ def _placed(project: Project, geometry: Geometry) -> Project:
 
 
 def with_camera(project: Project, camera: Camera | None) -> Project:
-    """Return the project with another camera, or none."""
-    return replace(project, rig=replace(project.rig, camera=camera))
+    """Return the project with another camera, or none; where its sensor plane is goes with a lens's table."""
+    rig = project.rig
+    kept = rig.geometry if camera and camera.pupil else replace(rig.geometry, sensor_plane_mm=None)
+    return replace(project, rig=replace(rig, camera=camera, geometry=kept))
 
 
 def with_limit(project: Project, number: int | None, limit: Combined | None) -> Project:

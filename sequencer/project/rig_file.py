@@ -38,7 +38,9 @@ class CameraFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     pixels: Annotated[tuple[int, int], Meta(description="Width and height of the recorded frame.")]
     focal_mm: float
     subject_m: Annotated[float, Meta(description="Distance from the lens to the subject.")]
-    f_number: Annotated[float | UnsetType, Meta(description="For depth of field.")] = UNSET
+    f_number: Annotated[
+        float | UnsetType, Meta(description="Focal length by the width of the entrance pupil, for depth of field.")
+    ] = UNSET
     circle_of_confusion_mm: Annotated[
         float | UnsetType, Meta(description="Blur that counts as sharp; without it, the sensor's diagonal by 1500.")
     ] = UNSET
@@ -101,7 +103,14 @@ class GeometryFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         tuple[float, float, float] | UnsetType,
         Meta(
             description="Where the lens's entrance pupil is from the point in which pan, tilt and roll meet: to the "
-            "camera's right, ahead and above. Without it, in that point."
+            "camera's right, ahead and above. Without it, in that point. It stays there."
+        ),
+    ] = UNSET
+    sensor_plane_mm: Annotated[
+        tuple[float, float, float] | UnsetType,
+        Meta(
+            description="Instead of pupil_mm, for a camera with a table pupil, which counts from the sensor plane: "
+            "where the middle of that plane is from that point, likewise. Without it, in that point."
         ),
     ] = UNSET
 

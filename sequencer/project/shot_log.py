@@ -7,9 +7,10 @@ since a frame would be guessed. Each line is a JSON object, for people and other
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from io import FileIO
 from pathlib import Path
 from types import TracebackType
-from typing import Annotated, BinaryIO, Final, Literal
+from typing import Annotated, Final, Literal
 
 import msgspec
 from msgspec import Meta, Struct
@@ -157,17 +158,25 @@ def _read(path: Path) -> tuple[Shot, int]:
     reading, whole = _Reading(), 0
     for number, (line, end) in enumerate(_lines(data), 1):
         try:
-            reading.take(_LINE.decode(line))
-        except (msgspec.MsgspecError, ValueError) as fault:
+            decoded = _LINE.decode(line)
+        except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as fault:
             if data.find(b"\n", end) < 0 and reading.begun is not None:
                 break  # the last one, whose bytes a power cut kept from the disk
-            raise TakeError(f"{path}: line {number} is damaged: {fault}; correct it by hand, or begin anew") from fault
+            raise _damaged(path, number, fault) from fault
+        try:
+            reading.take(decoded)
+        except ValueError as fault:
+            raise _damaged(path, number, fault) from fault
         whole = end
     if reading.begun is None:
-        raise TakeError(f"{path}: holds no whole line; delete it, and begin anew")
+        raise TakeError(f"{path}: holds no whole line: it ended before it began; begin anew, without --resume")
     if reading.begun.version != VERSION:
         raise TakeError(f"{path}: written by another version of this program; update the program")
     return reading.whole(), whole
+
+
+def _damaged(path: Path, number: int, fault: Exception) -> TakeError:
+    return TakeError(f"{path}: line {number} is damaged: {fault}; correct it by hand, or begin anew")
 
 
 def _lines(data: bytes) -> Iterator[tuple[bytes, int]]:
@@ -178,30 +187,41 @@ def _lines(data: bytes) -> Iterator[tuple[bytes, int]]:
         at = end + 1
 
 
+def demand_none(path: Path) -> None:
+    """Have no log there, or one that a crash left without a whole line. Error: TakeError, OSError."""
+    if path.exists() and b"\n" in path.read_bytes():
+        raise TakeError(f"{path}: there is a log already; resume it with --resume, or move it away")
+
+
 class Log:
     """An open log, held by one process. Use it as a context."""
 
-    def __init__(self, path: Path, file: BinaryIO, lock: Lock) -> None:
+    def __init__(self, path: Path, file: FileIO, lock: Lock) -> None:
         self.path, self._file, self._lock = path, file, lock
 
     @classmethod
     def begin(cls, path: Path, begun: Begun) -> "Log":
-        """Begin a log anew. Error: TakeError where there is one already, or it cannot be written."""
+        """Begin a log anew; one that holds no whole line was never begun.
+
+        Error: TakeError where there is one already, or it cannot be written.
+        """
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             lock = _locked(path)
             try:
-                file = path.open("xb")
+                demand_none(path)
+                log = cls(path, path.open("wb", buffering=0), lock)
             except BaseException:
                 lock.release()
                 raise
-        except FileExistsError as fault:
-            raise TakeError(f"{path}: there is a log already; resume it, or move it away") from fault
         except OSError as fault:
             raise TakeError(f"{path}: cannot be written: {fault.strerror}; check the folder and the disk") from fault
-        log = cls(path, file, lock)
-        log.add(begun)
-        _flush_folder(path.parent)
+        try:
+            log.add(begun)
+            _flush_folder(path.parent)
+        except BaseException:
+            log.close()
+            raise
         return log
 
     @classmethod
@@ -210,7 +230,7 @@ class Log:
         lock = _locked(path)
         try:
             shot, whole = _read(path)
-            file = path.open("r+b")
+            file = path.open("r+b", buffering=0)
             file.truncate(whole)
             file.seek(whole)
         except OSError as fault:
@@ -223,9 +243,10 @@ class Log:
 
     def add(self, line: Line) -> None:
         """Add a line; it is on the disk when this returns. Error: TakeError."""
+        left = memoryview(msgspec.json.encode(line) + b"\n")
         try:
-            self._file.write(msgspec.json.encode(line) + b"\n")
-            self._file.flush()
+            while left:
+                left = left[self._file.write(left) :]
             os.fsync(self._file.fileno())
         except OSError as fault:
             raise TakeError(f"{self.path}: cannot be written: {fault.strerror}; free the disk, then resume") from fault

@@ -15,6 +15,7 @@ from sequencer.project import files, text
 from sequencer.timebase.timecode import Timebase
 
 _EXACT = re.compile(r"\d{1,9}(/\d{1,10}|\.\d{1,9})?", re.ASCII)
+_NUMBERS = 'write "2", "1/2" or "0.5", with up to nine digits'
 _TOO_FINE = re.compile(r"\.\d{10}")
 _FINE_AT = len("0:0:0:0.0123456789")  # no shorter label is too fine
 T = TypeVar("T")
@@ -45,7 +46,7 @@ def exact(written: str, path: str) -> Fraction:
     """Return the number above zero that is written."""
     if value := _fraction(written):
         return value
-    raise ProjectError(path, f"{text.printable(written)!r} is not a number above zero", 'write "2", "1/2" or "0.5"')
+    raise ProjectError(path, f"{text.printable(written)!r} is not a number above zero", _NUMBERS)
 
 
 def signed(written: str, path: str) -> Fraction:

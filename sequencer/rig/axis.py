@@ -186,6 +186,15 @@ class Camera:
         if self.pupil is not None:
             check_pupil(self.pupil)
 
+    @property
+    def usual_pupil_mm(self) -> float | None:
+        """How far ahead of the sensor plane its table has the pupil at `focal_mm` and `subject_m`; None without one."""
+        if self.pupil is None:
+            return None
+        # the table's distances count from the sensor plane, the subject's from the lens
+        about_mm = float(self.pupil.at(self.focal_mm, self.subject_m))
+        return float(self.pupil.at(self.focal_mm, self.subject_m + about_mm / 1000))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rig:
@@ -217,7 +226,8 @@ class Rig:
         for outlet in self.outlets:
             for name in outlet.axes:
                 self.index(name)
-        check_geometry(self.geometry, {axis.name: axis.kind for axis in self.axes})
+        kinds = {axis.name: axis.kind for axis in self.axes}
+        check_geometry(self.geometry, kinds, None if self.camera is None else self.camera.usual_pupil_mm)
 
     @property
     def travels(self) -> dict[str, tuple[float, float] | None]:

@@ -18,6 +18,7 @@ WAYS: dict[str, tuple[str, str]] = {
 }
 _HIGHEST_M = 100.0
 _LONGEST_MM = 2000.0  # of a lens before its head
+Triple = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,9 +26,10 @@ class Geometry:
     """What the axes do to the camera, as far as it is not what every rig's do.
 
     `height_m` is where pan, tilt and roll meet when all axes stand at zero; the lens is there too, but for `pupil_mm`:
-    how far to the right, ahead and above of it, as the camera has them, the entrance pupil is. `positive` is pairs of
-    an axis's name and the way that it goes as its position grows: left or right, up or down, clockwise or anticlockwise
-    as seen from behind the camera.
+    how far to the right, ahead and above of it, as the camera has them, the entrance pupil is. In its place
+    `sensor_plane_mm` says that of the middle of the sensor plane, from which a lens's table of its pupil counts; None
+    for whichever nobody says. `positive` is pairs of an axis's name and the way that it goes as its position grows:
+    left or right, up or down, clockwise or anticlockwise as seen from behind the camera.
     `heading_deg` is pairs of a slide's name and where it goes as its position grows: 0 forward, 90 left, -90 right.
     Error: ValueError naming the field.
     """
@@ -35,17 +37,26 @@ class Geometry:
     height_m: float = HEIGHT_M
     positive: tuple[tuple[str, str], ...] = ()
     heading_deg: tuple[tuple[str, float], ...] = ()
-    pupil_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    pupil_mm: Triple | None = None
+    sensor_plane_mm: Triple | None = None
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.height_m) and abs(self.height_m) <= _HIGHEST_M):
             raise ValueError(f"height_m is {self.height_m:g}; it must be from {-_HIGHEST_M:g} to {_HIGHEST_M:g}")
-        for value in self.pupil_mm:
-            if not (math.isfinite(value) and abs(value) <= _LONGEST_MM):
-                raise ValueError(f"pupil_mm has {value:g}; it must be from {-_LONGEST_MM:g} to {_LONGEST_MM:g}")
+        for field in ("pupil_mm", "sensor_plane_mm"):
+            for value in getattr(self, field) or ():
+                if not (math.isfinite(value) and abs(value) <= _LONGEST_MM):
+                    raise ValueError(f"{field} has {value:g}; it must be from {-_LONGEST_MM:g} to {_LONGEST_MM:g}")
+        if self.pupil_mm is not None and self.sensor_plane_mm is not None:
+            raise ValueError("pupil_mm and sensor_plane_mm are both given, and each says where the lens is; keep one")
         for name, heading_deg in self.heading_deg:
             if not (math.isfinite(heading_deg) and abs(heading_deg) <= 360):
                 raise ValueError(f"heading_deg of {name} is {heading_deg:g}; it must be from -360 to 360")
+
+    @property
+    def mounted_mm(self) -> Triple:
+        """Where what is said to be mounted, the pupil or the sensor plane, is from the point where the axes meet."""
+        return self.pupil_mm or self.sensor_plane_mm or (0.0, 0.0, 0.0)
 
     def sign(self, name: str, kind: str) -> float:
         """Return -1 for an axis whose positive way is the other one, else 1."""
@@ -73,8 +84,12 @@ class Geometry:
         )
 
 
-def check_geometry(geometry: Geometry, kinds: Mapping[str, str]) -> None:
-    """Refuse a geometry that does not suit a rig with axes of these kinds. Error: ValueError in plain words."""
+def check_geometry(geometry: Geometry, kinds: Mapping[str, str], tabled_mm: float | None) -> None:
+    """Refuse a geometry that does not suit a rig with axes of these kinds. Error: ValueError in plain words.
+
+    `tabled_mm` is how far ahead of the sensor plane the lens's table has its pupil, mostly; None without a table.
+    """
+    _check_mounted(geometry, tabled_mm)
     for name in [name for name, _ in geometry.positive] + [name for name, _ in geometry.heading_deg]:
         if name not in kinds:
             raise ValueError(f"the rig has no axis {name!r}; its axes are {', '.join(kinds)}")
@@ -89,3 +104,18 @@ def check_geometry(geometry: Geometry, kinds: Mapping[str, str]) -> None:
     for name, _ in geometry.heading_deg:
         if kinds[name] != "slide":
             raise ValueError(f"heading_deg of {name} is given; only a slide has one, leave it out")
+
+
+def _check_mounted(geometry: Geometry, tabled_mm: float | None) -> None:
+    if tabled_mm is not None and geometry.pupil_mm is not None:
+        right, ahead, up = geometry.pupil_mm
+        raise ValueError(
+            "pupil_mm is given, and the camera has a table pupil, which counts from the sensor plane; say where that "
+            f"is instead: with sensor_plane_mm [{right:g}, {ahead - tabled_mm:.2f}, {up:g}] the pupil is at pupil_mm "
+            "where the camera's focal_mm and subject_m hold"
+        )
+    if tabled_mm is None and geometry.sensor_plane_mm is not None:
+        raise ValueError(
+            "sensor_plane_mm is given, and nothing says how far ahead of it the entrance pupil lies; give the camera a "
+            "table pupil, of one row at least, or write pupil_mm instead"
+        )

@@ -9,17 +9,16 @@ Source: central projection (pinhole camera), any textbook of photogrammetry.
 import math
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from sequencer.rig.axis import Camera, Rig
 from sequencer.rig.pose import Pose
+from sequencer.rig.reading import NEAR_M, Guess, reading
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-NEAR_M = 0.01
 FAR_M = 10_000.0  # stands for infinity in pictures
 GUARD = 8.0  # halves of the frame to each side: four widths of it from the middle
 ACTION_SAFE = 0.93  # of width and height. Source: SMPTE ST 2046-1 (from memory)
@@ -50,69 +49,6 @@ class Lens:
     def aspect(self) -> float:
         """Width of the sensor for each unit of its height."""
         return self.sensor_mm[0] / self.sensor_mm[1]
-
-
-Guess = Literal["zoom", "focus"]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Reading:
-    """What the lens is at positions of the rig, and what of it the rig moves without saying how far.
-
-    Shape: `...` of the positions. `marked_mm` is the focal length that the lens is marked with, `focal_mm` the true
-    one at this focus; `distance_m` counts from the sensor plane and may be infinite, `ahead_m` from the entrance pupil,
-    which lies `pupil_mm` ahead of that plane: zero where nobody says.
-    """
-
-    marked_mm: Floats
-    focal_mm: Floats
-    distance_m: Floats
-    ahead_m: Floats
-    pupil_mm: Floats
-    guessed: tuple[Guess, ...]
-
-
-def reading(camera: Camera, rig: Rig, positions: ArrayLike, focused_m: float | None = None) -> Reading:
-    """Return what the lens is where the axes stand at `positions`. Shape: (..., A), in the order of the rig's axes.
-
-    The camera's tables come first. Without one, a zoom in mm is the focal length, a focus in mm the distance ahead of
-    the lens; one that counts parts is not known, and the camera's own values hold. Nor is it known beyond a table.
-    With `focused_m` it is as if it were focused there, from the sensor plane, whatever the axes say.
-    """
-    at = np.asarray(positions, dtype=np.float64)
-    marked, ahead = np.full(at.shape[:-1], camera.focal_mm), np.full(at.shape[:-1], camera.subject_m)
-    from_sensor: Floats | None = None
-    guessed: list[Guess] = []
-    for number, axis in enumerate(rig.axes):
-        value = at[..., number]
-        if axis.kind == "zoom" and camera.zoom_table is not None:
-            marked = camera.zoom_table.focal_mm(value)
-            guessed += [] if _covered(value, camera.zoom_table.ends) else ["zoom"]
-        elif axis.kind == "focus" and camera.focus_table is not None:
-            from_sensor = camera.focus_table.distance_m(value)
-            guessed += [] if _covered(value, camera.focus_table.ends) else ["focus"]
-        elif axis.kind in ("zoom", "focus"):
-            known = (value > 0) & (axis.unit == "mm")
-            if axis.kind == "zoom":
-                marked = np.where(known, value, marked)
-            else:
-                ahead = np.where(known, value / 1000, ahead)
-            guessed += [] if bool(known.all()) else ["zoom" if axis.kind == "zoom" else "focus"]
-    if focused_m is not None:
-        from_sensor = np.full_like(ahead, focused_m)
-        guessed = [one for one in guessed if one != "focus"]
-    focused = ahead if from_sensor is None else from_sensor
-    pupil = np.zeros_like(focused) if camera.pupil is None else camera.pupil.at(marked, focused)
-    breathing = 1.0 if camera.breathing is None else camera.breathing.at(marked, focused)
-    if from_sensor is None:
-        from_sensor = ahead + pupil / 1000
-    else:
-        ahead = np.maximum(from_sensor - pupil / 1000, NEAR_M)
-    return Reading(marked, marked * breathing, from_sensor, ahead, pupil, tuple(guessed))
-
-
-def _covered(value: Floats, ends: tuple[float, float]) -> bool:
-    return bool(((value >= ends[0]) & (value <= ends[1])).all())
 
 
 def lens(camera: Camera, rig: Rig, positions: Floats) -> tuple[Lens, tuple[Guess, ...]]:

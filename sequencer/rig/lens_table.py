@@ -141,7 +141,7 @@ class LensTable:
     """
 
     rows: tuple[LensRow, ...]
-    _focals_mm: Floats = field(init=False, repr=False, compare=False)
+    _focals_mm: tuple[float, ...] = field(init=False, repr=False, compare=False)
     _curves: tuple[Curve, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -163,23 +163,19 @@ class LensTable:
         curves = [
             Curve(tuple(sorted(one)), tuple(one[near] for near in sorted(one))) for _, one in sorted(groups.items())
         ]
-        object.__setattr__(self, "_focals_mm", np.array(sorted(groups)))
+        object.__setattr__(self, "_focals_mm", tuple(sorted(groups)))
         object.__setattr__(self, "_curves", tuple(curves))
 
     def at(self, focal_mm: ArrayLike, distance_m: ArrayLike) -> Floats:
         """Return the values. Shape: both alike, or one of them a number. Unit: mm, metres."""
         near = 1 / np.asarray(distance_m, dtype=np.float64)
-        if len(self._curves) == 1:
-            return self._curves[0].at(near)
-        focal, near = np.broadcast_arrays(np.asarray(focal_mm, dtype=np.float64), near)
-        each = np.stack([one.at(near) for one in self._curves])
-        place = np.interp(focal, self._focals_mm, np.arange(len(self._curves), dtype=np.float64))
-        below = np.minimum(place.astype(np.int64), len(self._curves) - 2)
-        part = place - below
-        low = np.take_along_axis(each, below[np.newaxis], 0)[0]
-        high = np.take_along_axis(each, below[np.newaxis] + 1, 0)[0]
-        between: Floats = low + part * (high - low)
-        return between
+        each = [one.at(near) for one in self._curves]
+        value = each[0]
+        # from each focal length's value on to the next one's, as far as the way between them is gone
+        for (low, high), (before, after) in zip(pairwise(self._focals_mm), pairwise(each), strict=True):
+            part = np.minimum(np.maximum((np.asarray(focal_mm) - low) / (high - low), 0.0), 1.0)
+            value = value + part * (after - before)
+        return np.asarray(value)
 
 
 def check_breathing(table: LensTable) -> None:

@@ -2,8 +2,9 @@
 
 Right-handed, metres: X to the camera's right, Y forward, Z up, the camera looking along Y when all axes stand at zero.
 Pan, tilt and roll turn in this order about the camera's own Z, X and Y, and meet in one point, the pivot. The camera is
-where the lens's entrance pupil is, which is the centre of its projection; it need not be the pivot. Slides and lifts
-carry the pivot; arms, and axes of a head that do not meet, are not known here.
+where the lens's entrance pupil is, which is the centre of its projection; it need not be the pivot, and moves along the
+optical axis with zoom and focus where the lens has a table of it. Slides and lifts carry the pivot; arms, and axes of a
+head that do not meet, are not known here.
 Source: the order and signs of OpenTrackIO 1.0.1 (SMPTE RIS-OSVP), transforms.
 """
 
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sequencer.rig.axis import Axis, Rig
+from sequencer.rig.reading import reading
 
 Floats = NDArray[np.float64]
 # the unit in which an axis of each kind can be read as a place or an angle
@@ -44,9 +46,22 @@ def pose(rig: Rig, positions: ArrayLike) -> Pose:
     """
     pivot, angles_deg = stood(rig, positions)
     matrix = turned(angles_deg)
-    pupil_mm = rig.geometry.pupil_mm
-    position = pivot + matrix @ (np.array(pupil_mm) / 1000) if any(pupil_mm) else pivot
-    return Pose(position, matrix, angles_deg)
+    return Pose(pivot + (matrix @ pupil_m(rig, positions)[..., np.newaxis])[..., 0], matrix, angles_deg)
+
+
+def pupil_m(rig: Rig, positions: ArrayLike) -> Floats:
+    """Return where the entrance pupil is from the pivot: to the camera's right, ahead and above.
+
+    Where the lens has a table of it, it counts from the sensor plane, by zoom and focus; else it stays.
+    Shape: (..., A) to (..., 3), or (3,) for one that stays. Unit: each axis's own; metres.
+    """
+    fixed = np.array(rig.geometry.mounted_mm) / 1000
+    if rig.camera is None or rig.camera.pupil is None:
+        return fixed
+    ahead = reading(rig.camera, rig, positions).pupil_mm / 1000
+    place = np.broadcast_to(fixed, (*ahead.shape, 3)).copy()
+    place[..., 1] += ahead
+    return place
 
 
 def stood(rig: Rig, positions: ArrayLike) -> tuple[Floats, Floats]:
@@ -75,7 +90,8 @@ def turned(angles_deg: ArrayLike) -> Floats:
     """Return the matrix of a camera that is panned, then tilted, then rolled. Shape: (..., 3) to (..., 3, 3)."""
     angles = np.radians(np.asarray(angles_deg, dtype=np.float64))
     cos, sin = np.cos(angles), np.sin(angles)
-    (cp, ct, cr), (sp, st, sr) = (cos[..., 0], cos[..., 1], cos[..., 2]), (sin[..., 0], sin[..., 1], sin[..., 2])
+    # of one instant numbers, which are many times as fast as arrays of none
+    (cp, ct, cr), (sp, st, sr) = ([each[..., number][()] for number in range(3)] for each in (cos, sin))
     matrix = np.empty((*angles.shape, 3))
     matrix[..., 0, 0], matrix[..., 0, 1], matrix[..., 0, 2] = cp * cr - sp * st * sr, -sp * ct, cp * sr + sp * st * cr
     matrix[..., 1, 0], matrix[..., 1, 1], matrix[..., 1, 2] = sp * cr + cp * st * sr, cp * ct, sp * sr - cp * st * cr

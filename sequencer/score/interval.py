@@ -218,7 +218,7 @@ def _exposure(now: Known, notes: list[str]) -> Known:
     longest = _room_s(now) - (0 if now.moving else now.settle_s)
     if longest <= 0:
         raise ValueError(f"settling for {seconds(now.settle_s)} leaves nothing of the interval for the exposure")
-    notes.append(f"the exposure is the longest that works: {seconds(longest)}")
+    notes.append(f"the exposure is the longest that works: {seconds(longest, most=True)}")
     return replace(now, exposure_s=longest)
 
 
@@ -229,7 +229,7 @@ def _settle(now: Known, notes: list[str]) -> Known:
         least = seconds(now.exposure_s + now.beside_s)
         raise ValueError(f"an exposure of {seconds(now.exposure_s)} does not fit in; it takes an interval of {least}")
     if not now.moving:
-        notes.append(f"the longest settle that works is {seconds(longest)}")
+        notes.append(f"the longest settle that works is {seconds(longest, most=True)}")
     return replace(now, settle_s=longest)
 
 
@@ -237,7 +237,7 @@ def _both(now: Known, notes: list[str]) -> Known:
     """Choose the exposure by the half-open shutter, as far as there is room; settling has the rest."""
     room = _room_s(now)
     exposure = min(room, _intervals(now).shortest(now.frames or 1)[1] * HALF)
-    notes.append(f"the exposure is half of the interval, as far as there is room: {seconds(exposure)}")
+    notes.append(f"the exposure is half of the interval, as far as there is room: {seconds(exposure, most=True)}")
     return _settle(replace(now, exposure_s=exposure), notes)
 
 
@@ -295,7 +295,7 @@ def refusal(plan: Plan) -> str:
     longest = shortest - (plan.needs_s - plan.exposure_s)
     offers = [f"an interval of {seconds(plan.needs_s)}"]
     if longest > 0:
-        offers.append(f"an exposure of {seconds(longest)}")
+        offers.append(f"an exposure of {seconds(longest, most=True)}")
     fewer = floor(plan.event_s / plan.needs_s)
     if 1 <= fewer < plan.frames and (plan.moving or not plan.move_s):  # else the ways would be longer too
         offers.append(f"{fewer} frames ({seconds(plan.rate.seconds(fewer))} of clip) in the same event")
@@ -320,11 +320,14 @@ def guidance(plan: Plan) -> str:
     return f"{said}: what moves blurs much as on film"
 
 
-def seconds(lasts_s: Fraction) -> str:
-    """Write a time for people: short ones as a fraction, long ones with minutes and hours beside them."""
+def seconds(lasts_s: Fraction, *, most: bool = False) -> str:
+    """Write a time for people: short ones as a fraction, long ones with minutes and hours beside them.
+
+    `most`: it is the most that works, so that it is not rounded up.
+    """
     if 0 < lasts_s < 1 and lasts_s.numerator == 1:
         return f"{lasts_s} s"
-    said = f"{number(lasts_s)} s"
+    said = f"{number(lasts_s, most=most)} s"
     if lasts_s < 120:
         return said
     minutes, rest = divmod(lasts_s, 60)
@@ -332,7 +335,12 @@ def seconds(lasts_s: Fraction) -> str:
     return f"{said} ({hours} h {minutes:02} min{f' {number(rest)} s' if rest else ''})" if hours else said
 
 
-def number(value: Fraction) -> str:
-    """Write a number to a thousandth, without zeros at its end; rounded up, so that what is least stays enough."""
-    thousandths = ceil(value * 1000)
+def number(value: Fraction, *, most: bool = False) -> str:
+    """Write a number to a thousandth, without zeros at its end; rounded up, so that what is least stays enough.
+
+    `most`: rounded down, so that what is most still fits; one of less than a thousandth as it is.
+    """
+    thousandths = floor(value * 1000) if most else ceil(value * 1000)
+    if most and value > 0 and not thousandths:
+        return str(value)
     return f"{thousandths / 1000:.3f}".rstrip("0").rstrip(".")

@@ -18,6 +18,8 @@ from sequencer.score.move import Cue, Ease, Key, Move, Pass, Track
 from sequencer.timebase.instants import instant
 
 LENGTHS = ("slide", "lift")  # the kinds of axes that are scaled
+_ROUNDING = 1e-9  # of the travel: what adding floats may lead beyond it
+_FINEST = 0.001  # of a scale that is offered
 
 
 def varied(move: Move, rig: Rig, one: Pass, laws: Laws) -> Move:
@@ -25,7 +27,7 @@ def varied(move: Move, rig: Rig, one: Pass, laws: Laws) -> Move:
 
     Scaled first, then offset, then backward. An axis that has no track, and would stand elsewhere, gets one with one
     key. What was done is taken out of the pass in the move that is returned, so that it cannot be done twice; of a pass
-    that belongs to a cue, only that cue is left.
+    that belongs to a cue, only that cue is left, and the pass still says so.
     Error: ProjectError with the place in the pass and, where there is one, the nearest that works.
     """
     if not one.varies:
@@ -36,7 +38,7 @@ def varied(move: Move, rig: Rig, one: Pass, laws: Laws) -> Move:
     done = _placed(move, rig, one, place, laws)
     if one.reversed:
         done = replace(done, tracks=backward(done, cues, place, laws))
-    bare = Pass(one.name, one.speed, rate=one.rate, note=one.note)
+    bare = Pass(one.name, one.speed, of=one.of, rate=one.rate, note=one.note)
     passes = tuple(bare if each == one else each for each in move.passes)
     return replace(done, cues=cues, passes=passes)
 
@@ -124,7 +126,7 @@ def _refuse_outside(axis: Axis, keys: Sequence[Key], one: Pass, by: float, place
         return
     low, high = axis.travel
     beyond = max(keys, key=lambda key: max(low - key.value, key.value - high))
-    if low <= beyond.value <= high:
+    if max(low - beyond.value, beyond.value - high) <= _ROUNDING * (high - low):
         return
     unit = "" if axis.unit == "part" else f" {axis.unit}"
     what = f"{axis.name} would be at {beyond.value:.6g}{unit} at {instant(beyond.at)}, travel [{low:.6g}, {high:.6g}]"
@@ -136,18 +138,23 @@ def _nearest(axis: Axis, keys: Sequence[Key], one: Pass, by: float) -> Iterator[
     """Yield what would keep these keys, which have been scaled and offset, inside the travel."""
     low, high = axis.travel or (-math.inf, math.inf)
     least, most = (end(key.value for key in keys) - by for end in (min, max))
-    if most - least <= high - low:
-        here = f"an offset from {low - least:.6g} to {high - most:.6g} fits"
+    # in steps that are easily read, and inward, so that what is offered fits
+    step = 10.0 ** (math.floor(math.log10(high - low)) - 4)
+    first, last = math.ceil((low - least) / step), math.floor((high - most) / step)
+    if first <= last:
+        here = f"an offset from {first * step:.9g} to {last * step:.9g} fits"
         yield here if one.scale is None else f"at this scale {here}"
     if one.scale is None:
         return
-    origin, factor = dict(one.scale.about).get(axis.name, 0.0), float(one.scale.factor)
-    fits = math.inf
-    for value in (least, most):
-        far = (value - origin) / factor
-        room = (high if far > 0 else low) - by - origin
-        if far:
-            fits = min(fits, room / far)
-    if fits > 0:
-        yield f"about {origin:.6g} a scale of up to {math.floor(fits * 1000) / 1000:g} fits"
+    origin = dict(one.scale.about).get(axis.name, 0.0)
+    low, high = low - by - origin, high - by - origin
+    far = [(value - origin) / float(one.scale.factor) for value in (least, most)]
+    # what stands at the origin stays there at any scale
+    if any(far) and (all(far) or low <= 0 <= high):
+        rooms = [sorted((low / each, high / each)) for each in far if each]
+        first = max(1, math.ceil(max(room[0] for room in rooms) / _FINEST))
+        last = math.floor(min(room[1] for room in rooms) / _FINEST)
+        if first <= last:
+            begins = "of up to" if first == 1 else f"from {first * _FINEST:.9g} to"
+            yield f"about {origin:.6g} a scale {begins} {last * _FINEST:.9g} fits"
     yield "scale about another place"

@@ -46,17 +46,25 @@ def whole(project: Project, timeline: Trajectory) -> Stretch:
     return Stretch(min([timeline.start_s, *cues]), timeline.end_s)
 
 
-def of_cue(project: Project, name: str) -> Stretch:
-    """Return the part that the cue is. Error: ValueError that lists the cues there are."""
+def of_cue(project: Project, name: str, run: str | None = None) -> Stretch:
+    """Return the part that the cue is, in the pass `run`. Error: ValueError that lists the cues there are."""
+    _refuse_other(project, run, name in [cue.name for cue in project.move.cues], name)
     cue = project.cue(name)
     rate = project.timebase.rate
     return Stretch(float(rate.seconds(cue.start)), float(rate.seconds(cue.end)))
 
 
-def from_marker(project: Project, timeline: Trajectory, name: str) -> Stretch:
+def _refuse_other(project: Project, run: str | None, inside: bool, name: str) -> None:
+    """Error: ValueError for what is not inside the cue to which the pass belongs; other cues are not in it."""
+    of = project.run(run).of
+    if of is not None and not inside:
+        raise ValueError(f"the pass {project.run(run).name} belongs to the cue {of}, and {name} is not in it")
+
+
+def from_marker(project: Project, timeline: Trajectory, name: str, run: str | None = None) -> Stretch:
     """Return the part from the first marker of that name to the end of the cue that it is in, or of the move.
 
-    Error: ValueError that lists the markers there are.
+    Error: ValueError that lists the markers there are; for one beside the cue to which the pass `run` belongs.
     """
     marker = next((one for one in project.move.markers if one.name == name), None)
     if marker is None:
@@ -64,6 +72,7 @@ def from_marker(project: Project, timeline: Trajectory, name: str) -> Stretch:
         raise ValueError(f"no marker {name!r} in {project.name}; markers: {there}")
     rate = project.timebase.rate
     ends = [float(rate.seconds(cue.end)) for cue in project.move.cues if cue.start <= marker.at < cue.end]
+    _refuse_other(project, run, bool(ends), name)
     return Stretch(float(rate.seconds(marker.at)), min(ends, default=timeline.end_s))
 
 

@@ -16,7 +16,6 @@ from sequencer.playback.firing import before_s
 from sequencer.playback.state import MOVING, ON_THE_CLOCK, PLAYING, RECUED_FROM, STOPS, UNARMED, Phase
 from sequencer.playback.step import before_arming
 from sequencer.project.document import Project
-from sequencer.rig.signals import Trigger
 from sequencer.score.marks import Mark
 from sequencer.shell.child import Child
 from sequencer.shell.cueing import Called, Stretch, as_it_stands, call_up, from_marker, of_cue, performing, whole
@@ -83,7 +82,7 @@ class Duty:
         if not self.quitting or self.engine.state.phase in (*MOVING, Phase.STOPPING) or not self.engine.rests:
             return False
         left_s = (self.quit_ns - time.monotonic_ns()) * 1e-9 + CAMERA_S
-        return self.engine.camera_in_s > left_s
+        return self.engine.camera.next_s(self.engine.state.phase) > left_s
 
     def ends(self) -> list[int]:
         """Return what to wait on. A source's descriptor may change, and a dead link is always readable."""
@@ -108,7 +107,7 @@ class Duty:
             case Punch(within):
                 self.engine.order(events.Punch(within))
             case Fire(name):
-                self.engine.fire(Trigger(time.monotonic_ns(), name))
+                self.engine.camera.ask(name)
             case Clapped(at_ns, text):
                 self.engine.say(at_ns, "slate", text)
             case Reset():
@@ -139,8 +138,8 @@ class Duty:
         """Bring what hands want to the core, and what they pressed to the operator's program; a stop at any time."""
         hands, was, phase = self.hands, self.was, self.engine.state.phase
         self.was = phase
-        if (was in PLAYING and phase is Phase.FINISHED) or (phase in STOPS and was not in STOPS):
-            # a hand that still holds on when the cue is done, or stopped, does not drive away from there
+        if (was in PLAYING and phase is Phase.FINISHED) or STOPS & {was, phase}:
+            # a hand that holds on when the cue is done, or while it is stopped, does not drive away from there
             hands.let_go()
         for done in hands.deeds():
             if done.deed is Deed.STOP:
@@ -235,9 +234,9 @@ class Duty:
             return
         try:
             part = (
-                of_cue(self.project, name)
+                of_cue(self.project, name, self.child.setup.run)
                 if isinstance(due.order, TakeCue)
-                else from_marker(self.project, self.timeline, name)
+                else from_marker(self.project, self.timeline, name, self.child.setup.run)
             )
             called = self._called(part, armed)
         except ValueError as fault:
@@ -269,7 +268,8 @@ class Duty:
             self.child.control.say(Refused(f"not armed: it is {phase}. {before_arming(phase)}", 1))
             return
         try:
-            part = whole(self.project, self.timeline) if order.cue is None else of_cue(self.project, order.cue)
+            run = self.child.setup.run
+            part = whole(self.project, self.timeline) if order.cue is None else of_cue(self.project, order.cue, run)
             by_hand = performing(self.child.rig, self.project, order)
             called = self._called(part, order)
         except (ValueError, ZeroDivisionError, ProjectError) as fault:

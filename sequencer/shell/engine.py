@@ -22,7 +22,7 @@ from sequencer.motion.compile import compile_move
 from sequencer.playback import events
 from sequencer.playback.ahead import Timing
 from sequencer.playback.state import MOVING, ON_THE_CLOCK, STOPS
-from sequencer.playback.watch import Flags
+from sequencer.playback.watch import FARTHEST, Flags
 from sequencer.project.document import Project
 from sequencer.project.passed import in_pass
 from sequencer.project.store import load
@@ -176,7 +176,7 @@ def _first_answer(output: Output, can: Flags) -> Floats:
         output.ask()
         time.sleep(0.02)
         for answer in output.read(time.monotonic_ns()):
-            place = np.where(np.isnan(answer.position), place, answer.position)
+            place = np.where(np.abs(answer.position) < FARTHEST, answer.position, place)
         if not np.isnan(place[can]).any():
             break
     return place

@@ -15,13 +15,14 @@ from sequencer.errors import LinkError
 from sequencer.playback import ahead, contact, watch
 from sequencer.playback.ahead import Ahead, Made, Timing
 from sequencer.playback.events import Action, Arm, Begin, Brake, EngineLate, Event, Join, Recue, Say, Stop, Tick
-from sequencer.playback.firing import Firing, counts, fired
+from sequencer.playback.firing import Firing
 from sequencer.playback.guard import Sent, at_rest, guard, limits, strays
 from sequencer.playback.pilot import Pilot, Still, joined, obey, plan, planning, settled, taken_over, want
-from sequencer.playback.state import MOVING, STOPS, Phase, State
+from sequencer.playback.state import MOVING, Phase, State
 from sequencer.playback.step import step
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
+from sequencer.shell.camera_orders import NOTHING, CameraOrders
 from sequencer.shell.ears import Ears
 from sequencer.shell.messages import Status
 from sequencer.shell.records import CloseTake, OpenTake, Record
@@ -31,10 +32,11 @@ from sequencer.sync.reading import Clock
 from sequencer.takes.rows import ActualRow, EventRow, Row, SetpointRow, TimecodeRow
 
 _TROUBLE_TICKS = 64  # the output is asked how its link is, every so many ticks
+ALONE_S = 0.25  # without a setpoint: a rig has begun to brake by itself
 _ENDS = (Phase.FINISHED, Phase.STOPPED)
 _AS_DUE = Timing()
-_NOTHING = Firing()
 TAIL_S = 0.3  # recorded after the end, for answers that are still under way
+CAMERA_TAIL_S = 20.0  # recorded after the end at most, for orders to the camera behind it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,13 +88,13 @@ class Engine:
         self._left: tuple[int, ...] = ()  # axes without which the others move on
         self._encode = msgspec.msgpack.Encoder().encode
         self.state = State()
-        self._firing = _NOTHING  # what the camera is still to do along what is armed
+        self.camera = CameraOrders(self._fire, self._touch.failed, self.say)
         self.held: tuple[float, ...] = ()  # by the guard, at the last tick
         self.late_ns = 0
         self.ticks = 0
         self.skipped = 0
 
-    def order(self, event: Event, take: OpenTake | None = None, firing: Firing = _NOTHING) -> None:
+    def order(self, event: Event, take: OpenTake | None = None, firing: Firing = NOTHING) -> None:
         """Have the next tick begin with `event`.
 
         Where that arms, `take` is recorded from then on until a moment after the cue's end or a stop, and the camera
@@ -111,27 +113,13 @@ class Engine:
         return self._now.stands and self._now.position == self._sent.position
 
     @property
-    def camera_in_s(self) -> float:
-        """In how long the camera is to do something behind the end, if the clock runs on; infinite for nothing."""
-        if self.state.phase is not Phase.FINISHED or not self._firing.orders or self._firing.seen_s is None:
-            return math.inf
-        return self._firing.orders[0].at_s - self._firing.seen_s
-
-    @property
     def lead_ns(self) -> int:
         """How far ahead of now the setpoints are that are made in this phase."""
         performed = self.state.armed is not None and any(self.state.armed.by_hand)
         return self._timing.lead_ns(self.state.phase, performed)
 
-    def fire(self, trigger: Trigger) -> None:
-        """Have the camera do something, and say so; whether it did nobody hears."""
-        why = "went nowhere: no output carries it to a camera"
-        try:
-            went = self._wires.output.fire(trigger)
-        except LinkError as fault:
-            self._touch.failed(fault)
-            went, why = False, f"may not have gone out: {fault}"
-        self.say(trigger.due_ns, "fired" if went else "not fired", trigger.name if went else f"{trigger.name} {why}")
+    def _fire(self, trigger: Trigger) -> bool:
+        return self._wires.output.fire(trigger)
 
     def hear(self, now_ns: int) -> None:
         """Take in what has arrived by `now_ns`."""
@@ -148,7 +136,7 @@ class Engine:
         clock = self._follower.at(due_ns)
         self._look_after_link(due_ns)
         self._follow_orders(due_ns, ahead.at_horizon(clock, self.lead_ns))
-        self._follow_camera(ahead.at_horizon(clock, self.lead_ns))
+        self.camera.follow(self.state, ahead.at_horizon(clock, self.lead_ns), due_ns)
         for at_ns in ahead.instants(self._timing, self.lead_ns, self._sent.due_ns, due_ns):
             self._make(at_ns, clock)
             if planning(self._pilot):
@@ -188,18 +176,6 @@ class Engine:
             position = np.where(self._watch.answering, position, math.nan)
         return Setpoint(setpoint.due_ns, position, setpoint.velocity, timeline_s)
 
-    def _follow_camera(self, clock: Clock) -> None:
-        """Fire what the camera is to do by now, or by the horizon."""
-        if self.state.phase in STOPS:
-            self._firing = _NOTHING
-        if not (self._firing.orders or self._firing.missed) or not counts(self.state, clock):
-            return
-        self._firing, due, missed = fired(self._firing, clock)
-        for trigger in due:
-            self.fire(trigger)
-        for order in missed:
-            self.say(clock.at_ns, "not fired", f"{order.do} was not fired: the clock was past it; roll back further")
-
     def _next_ns(self, due_ns: int) -> int:
         """Return when the next setpoint to be made is due."""
         return max(due_ns, self._sent.due_ns + self._timing.period_ns) if self._timing.ahead_ns else due_ns
@@ -231,6 +207,7 @@ class Engine:
             switches=self._switches,
             mark=told(self.state.mark),
             pads=() if hands is None else hands.settings(),
+            camera_s=self.camera.last_s(self.state.phase),
         )
         self._wires.show(self._encode(status))
 
@@ -251,14 +228,14 @@ class Engine:
         )
         # a tick that is late was so before anything that is ordered in it
         late = EngineLate(self.late_ns * 1e-9)
-        orders, self._inbox = ((late, None, _NOTHING), *self._inbox, (now, None, _NOTHING)), []
+        orders, self._inbox = ((late, None, NOTHING), *self._inbox, (now, None, NOTHING)), []
         before = self.state.phase
         for event, take, firing in orders:
             self.state, actions = step(self.state, event)
             if take is not None and self.state.armed is event:
                 self._open(take, due_ns)
             if isinstance(event, Arm | Recue) and self.state.armed and self.state.armed.cued is event.cued:
-                self._firing = firing
+                self.camera.arm(firing)
             for action in actions:
                 self._do(action, due_ns)
         self._released = self._released or self.state.phase in MOVING
@@ -297,7 +274,7 @@ class Engine:
     def _look_after_link(self, due_ns: int) -> None:
         """Send nothing any more to a rig that drops, and tell how one stands that is back."""
         before, fault = self._touch.contact, self._touch.look(due_ns)
-        fault = fault or self._leave_behind()
+        fault = fault or self._leave_behind() or self._absent(due_ns)
         stranded = self.state.phase is Phase.STOPPED and watch.astray(self._watch, self._limits) is not None
         now = self._touch.contact = contact.attend(before, self._watch, fault, due_ns, stranded)
         if now.why and not before.why:
@@ -312,6 +289,16 @@ class Engine:
         elif now.withheld and not before.withheld:
             self._touch.stop()
             self.say(due_ns, "link", contact.stranded(self._watch, self._limits, self._sent))
+
+    def _absent(self, due_ns: int) -> str:
+        """Return why the rig was on its own in mid-motion: this machine slept, and what it made last is long past.
+
+        Going on from there would move a rig that has come to rest by itself, however long ago.
+        """
+        alone_s = (due_ns - self._sent.due_ns) * 1e-9
+        if alone_s <= ALONE_S or self.state.phase not in (*MOVING, Phase.STOPPING):
+            return ""
+        return f"this machine stood still for {alone_s:.1f} s while the rig moved; keep it from sleeping"
 
     def _leave_behind(self) -> str:
         """Go on without axes that may be lost, as long as the others move; return what stops the rig behind that."""
@@ -369,7 +356,8 @@ class Engine:
                 self._keep(SetpointRow(one.sent.due_ns, one.timeline_s, one.phase, place, velocity), due_ns)
         if self._closing_ns is None:
             if self.state.phase in _ENDS:
-                self._closing_ns = max(due_ns, self._sent.due_ns) + round(TAIL_S * 1e9)
+                last_s = min(self.camera.last_s(self.state.phase), CAMERA_TAIL_S)
+                self._closing_ns = max(due_ns, self._sent.due_ns) + round((last_s + TAIL_S) * 1e9)
         elif due_ns >= self._closing_ns:
             # where there is no room for this, it is tried again at the next tick
             self._recording = not self._wires.keep(CloseTake(self._missing))

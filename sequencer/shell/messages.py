@@ -278,5 +278,5 @@ class Unframer(Generic[T]):
             del self._held[: _LENGTH.size + length]
             try:
                 yield self._decoder.decode(body)
-            except msgspec.DecodeError as fault:
+            except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
                 raise ValueError(f"not a message of ours: {fault}") from fault

@@ -146,7 +146,9 @@ def told(served: Sequence[Part], tick_hz: int) -> tuple[str, ...]:
     words = []
     for part in served:
         if not part.kind.drives:
-            words.append(f"{part.outlet.address} is told of the move, and moves nothing")
+            able = part.carries.triggers if part.kind.camera else ()
+            what = f"has the camera ({', '.join(able)})" if able else "is told of the move"
+            words.append(f"{part.outlet.address} {what}, and moves nothing")
             continue
         rate = "" if part.rate_hz is None or part.rate_hz >= tick_hz else f", {part.rate_hz:.0f} times a second"
         why = f" ({part.carries.why})" if rate and part.outlet.rate_hz is None and part.carries.why else ""

@@ -53,6 +53,7 @@ class _Served:
     heard_ns: int | None = None
     left: bool = False
     stopped: bool = False
+    unfired: str = ""  # the newest order to its camera, where that did not go out
 
     @property
     def spare(self) -> bool:
@@ -64,6 +65,13 @@ class _Served:
         self.why = why
         self.left = self.part.kind.drives
         self.forget()
+
+    def fire(self, trigger: Trigger) -> bool:
+        """Fire, and keep in mind where nothing went out: of one that was to wait that is not known before."""
+        self.unfired = trigger.name
+        if went := self.output.fire(trigger):
+            self.unfired = ""
+        return went
 
     def forget(self) -> None:
         """Forget what waits."""
@@ -130,9 +138,9 @@ class Several:
             if trigger.name not in one.part.carries.triggers:
                 return False
             if trigger.due_ns - one.ahead_ns <= self._now_ns:
-                return one.output.fire(trigger) and one.part.kind.drives
+                return one.fire(trigger) and one.part.kind.camera
             insort(one.triggers, trigger, key=lambda waits: waits.due_ns)
-            return one.part.kind.drives
+            return one.part.kind.camera
 
         return any(self._each(fire))
 
@@ -188,6 +196,9 @@ class Several:
         ]
         back = [one for one in self._served if one.left and not one.why]
         lost += [f"{one.part.outlet.address} is there again, and is sent nothing before Reset" for one in back]
+        lost += [
+            f"{one.part.outlet.address} did not take the order {one.unfired}" for one in self._served if one.unfired
+        ]
         return "; ".join([*lost, *filter(None, self._each(lambda one: one.output.trouble()))])
 
     def _release(self) -> None:
@@ -197,7 +208,7 @@ class Several:
             while one.waiting and one.waiting[0].due_ns - one.ahead_ns <= self._now_ns:
                 one.output.send(one.waiting.popleft())
             while one.triggers and one.triggers[0].due_ns - one.ahead_ns <= self._now_ns:
-                one.output.fire(one.triggers.pop(0))
+                one.fire(one.triggers.pop(0))
 
         self._each(send)
 

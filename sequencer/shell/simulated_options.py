@@ -1,10 +1,36 @@
-"""The command line of the simulated rig's process."""
+"""The command line of the simulated rig's process: its faults among it, and who started it."""
 
 import argparse
 import math
+import os
+import stat
+import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 from sequencer.project.files import RIG
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Faults:
+    """What is wrong with this rig, on purpose.
+
+    `drop` is the share of datagrams that get lost, each way. `vanish_after_s` counts from the first setpoint: then the
+    rig neither hears nor answers, as when a cable is pulled. `away_s` is such a while, from and to, after which the
+    cable is back. `on_receipt` is a rig that cannot read timetags, `no_echo` one that knows no ping. `count_off` is by
+    how much axes, by their names, say more than where they truly stand, as after power was off. `reboot_at_s` counts
+    from the first setpoint: then the rig is reset, is away for a moment, and counts from its home anew.
+    """
+
+    mute: bool = False
+    answer_delay_s: float = 0.0
+    vanish_after_s: float | None = None
+    away_s: tuple[float, float] | None = None
+    drop: float = 0.0
+    on_receipt: bool = False
+    no_echo: bool = False
+    count_off: tuple[tuple[str, float], ...] = ()
+    reboot_at_s: float | None = None
 
 
 def _seed(written: str) -> int:
@@ -69,3 +95,26 @@ def arguments(given: list[str] | None) -> argparse.Namespace:
     if how.rig.name != RIG:
         parser.error(f"--rig takes a project folder's {RIG}, not {how.rig}")
     return how
+
+
+def faults_of(how: argparse.Namespace) -> Faults:
+    """Return what is wrong with the rig, as the command line says."""
+    return Faults(
+        mute=how.mute,
+        answer_delay_s=how.answer_delay_s,
+        vanish_after_s=how.vanish_after_s,
+        away_s=how.away,
+        drop=how.drop,
+        on_receipt=how.on_receipt,
+        no_echo=how.no_echo,
+        count_off=tuple(how.count_off),
+        reboot_at_s=how.reboot_at,
+    )
+
+
+def pipe_of_starter() -> int | None:
+    """Return standard input where it is a pipe, so that the rig ends with whoever started it."""
+    if sys.stdin is None or sys.platform == "win32":
+        return None
+    mode = os.fstat(sys.stdin.fileno()).st_mode
+    return sys.stdin.fileno() if stat.S_ISFIFO(mode) or stat.S_ISSOCK(mode) else None

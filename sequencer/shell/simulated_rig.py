@@ -9,6 +9,7 @@ machines. What it hears and says is described in adapters/outputs/osc.py, how it
 
 It answers 250 times a second to the sender of the newest setpoint or question, for two seconds after it. A setpoint
 counts from its timetag; without one, or with one that is over 0.25 s late or over a second ahead, from its receipt.
+What its camera was told is printed when it is done: `{"camera": "shutter", "at_s": 12.345}`, `at_s` since it began.
 An axis that has `switch_at` says how its homing switch is, 25 times a second and whenever that changes.
 Faults can be set for trying out what playback does then: see `--help`.
 """
@@ -20,11 +21,10 @@ import os
 import select
 import signal
 import socket
-import stat
 import sys
 import time
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -35,11 +35,12 @@ from sequencer.project.store import load_rig
 from sequencer.rig import servo
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Setpoint
-from sequencer.shell.simulated_options import arguments
+from sequencer.shell.simulated_camera import NAMES, Camera
+from sequencer.shell.simulated_options import Faults, arguments, faults_of, pipe_of_starter
 from sequencer.shell.simulated_plan import STEP_NS, Numbered, Plan, read_set
-from sequencer.takes.conformance.speech import heard
+from sequencer.takes.conformance.speech import Told, device_ns, heard
 from sequencer.wire.osc import Numbers, actual_addresses, command, setpoint_addresses, switch_addresses
-from sequencer.wire.timetag import WallOffset, instant, timetag
+from sequencer.wire.timetag import IMMEDIATELY, WallOffset, instant, timetag
 
 Sender = tuple[str, int]
 
@@ -54,28 +55,6 @@ _DATAGRAMS_PER_WAKE = 64
 _LARGEST = 65_535
 _MOST_WAITING = 10_000
 _BOOT_NS = 300_000_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Faults:
-    """What is wrong with this rig, on purpose.
-
-    `drop` is the share of datagrams that get lost, each way. `vanish_after_s` counts from the first setpoint: then the
-    rig neither hears nor answers, as when a cable is pulled. `away_s` is such a while, from and to, after which the
-    cable is back. `on_receipt` is a rig that cannot read timetags, `no_echo` one that knows no ping. `count_off` is by
-    how much axes, by their names, say more than where they truly stand, as after power was off. `reboot_at_s` counts
-    from the first setpoint: then the rig is reset, is away for a moment, and counts from its home anew.
-    """
-
-    mute: bool = False
-    answer_delay_s: float = 0.0
-    vanish_after_s: float | None = None
-    away_s: tuple[float, float] | None = None
-    drop: float = 0.0
-    on_receipt: bool = False
-    no_echo: bool = False
-    count_off: tuple[tuple[str, float], ...] = ()
-    reboot_at_s: float | None = None
 
 
 class Device:
@@ -113,6 +92,8 @@ class Device:
         self._away_until_ns = offset.at_ns
         self._ahead: set[Sender] = set()  # who speaks the device protocol
         self._questions: list[tuple[int, int, int, Sender]] = []
+        self.camera = Camera()
+        self.begun_ns = offset.at_ns
         self._listener: Sender | None = None
         self._heard_ns = 0
         self._first_ns: int | None = None
@@ -131,6 +112,7 @@ class Device:
         """Let time pass until `now_ns`; return the datagrams to send now."""
         self._reset(now_ns)
         self._play(now_ns)
+        self.camera.play(now_ns)
         self.motors = servo.advance(self.motors, now_ns)
         if self.motors.at_ns >= self._answer_ns:
             self._answer_ns = max(self._answer_ns + ANSWER_NS, self.motors.at_ns)
@@ -150,6 +132,7 @@ class Device:
         return [one for one in answers if not self._lost()]
 
     def _booted(self, at_ns: int) -> Plan:
+        self._boot_ns = at_ns
         return Plan(self._rig.name, self._rig.names, self._speeds, at_ns, int(self._boots.integers(1, 1 << 31)))
 
     def _reset(self, now_ns: int) -> None:
@@ -254,6 +237,24 @@ class Device:
         ):
             self.count[place] = value - motor.load
 
+    def _ordered(self, told: Told, sender: Sender, at_ns: int) -> bool:
+        """Obey what is no setpoint and has no numbers; return whether it was that."""
+        match told.address:
+            case "/stop":
+                self.motors = servo.stop(self.motors)
+                self.plan.stop()
+                self.camera.forget()
+            case "/rig/ask":
+                self._ask(sender, at_ns)
+            case address if address in NAMES:
+                due_ns, tag = at_ns, told.tag
+                if tag != IMMEDIATELY and sender in self._ahead:
+                    due_ns = self._boot_ns + device_ns(tag)
+                self.camera.order(NAMES[address], due_ns, None if tag == IMMEDIATELY else tag)
+            case _:
+                return False
+        return True
+
     def _slow(self, packet: bytes, sender: Sender, at_ns: int) -> tuple[int, list[float]] | None:
         """Obey a packet that is not a plain setpoint set; return the setpoints in it, if there are any."""
         try:
@@ -269,13 +270,10 @@ class Device:
         tag: int | None = None
         spoilt = False
         for told in messages:
+            if self._ordered(told, sender, at_ns):
+                continue
             place = self._places.get(told.address)
             match told.address, told.values:
-                case "/stop", _:
-                    self.motors = servo.stop(self.motors)
-                    self.plan.stop()
-                case "/rig/ask", _:
-                    self._ask(sender, at_ns)
                 case "/rig/ping", (int(number),) if told.types == "i" and not self._faults.no_echo:
                     self._echo(number, sender, at_ns)
                 case "/device/hello", (int(version),):
@@ -325,6 +323,8 @@ def run(device: Device, port: socket.socket, starter: int | None, ending: list[i
                 return
             continue
         _send(port, device.answers(deadline_ns))
+        for due_ns, name in device.camera.taken():
+            print(json.dumps({"camera": name, "at_s": round((due_ns - device.begun_ns) * 1e-9, 3)}), flush=True)
         if deadline_ns - device.offset.at_ns > _MEASURE_EVERY_NS:
             device.offset = device.offset.follow(*wallclock.measure())
         late_ns = time.monotonic_ns() - deadline_ns
@@ -345,27 +345,9 @@ def _drain(device: Device, port: socket.socket) -> None:
             device.hear(packet, sender, time.monotonic_ns())
 
 
-def _pipe_of_starter() -> int | None:
-    """Return standard input where it is a pipe, so that the rig ends with whoever started it."""
-    if sys.stdin is None or sys.platform == "win32":
-        return None
-    mode = os.fstat(sys.stdin.fileno()).st_mode
-    return sys.stdin.fileno() if stat.S_ISFIFO(mode) or stat.S_ISSOCK(mode) else None
-
-
 def main(given: list[str] | None = None) -> int:
     how = arguments(given)
-    faults = Faults(
-        mute=how.mute,
-        answer_delay_s=how.answer_delay_s,
-        vanish_after_s=how.vanish_after_s,
-        away_s=how.away,
-        drop=how.drop,
-        on_receipt=how.on_receipt,
-        no_echo=how.no_echo,
-        count_off=tuple(how.count_off),
-        reboot_at_s=how.reboot_at,
-    )
+    faults = faults_of(how)
     ending: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda caught, _: ending.append(caught))
@@ -385,7 +367,7 @@ def main(given: list[str] | None = None) -> int:
         port.setblocking(False)
         device = Device(rig, how.seed, faults, WallOffset(*wallclock.measure()))
         print(json.dumps({"port": port.getsockname()[1]}), flush=True)
-        run(device, port, _pipe_of_starter(), ending)
+        run(device, port, pipe_of_starter(), ending)
     return 0
 
 

@@ -10,7 +10,7 @@ import msgspec
 import numpy as np
 
 from sequencer.errors import ProjectError
-from sequencer.motion.almanac import starts
+from sequencer.motion.almanac import NotThen, starts
 from sequencer.motion.compile import compile_move
 from sequencer.motion.lapse import demand_poses, longest_way, pace, places_s, poses
 from sequencer.motion.peaks import over
@@ -133,15 +133,17 @@ def _tolerance(axis: Axis, said: dict[str, float]) -> float:
 
 
 def begins(start: Start, now: datetime) -> datetime:
-    """Return when frame 0 is exposed: at once where no time is given, the next day where it is over and no date is.
+    """Return when frame 0 is exposed: at once where no time is given, the next one to come where no date is.
 
     `now` has a time zone. Error: ProjectError for a start that is none, or is over.
     """
-    if not start.at:
-        return now
+    path = "timelapse.start"
     zone: tzinfo | None = ZoneInfo(start.zone) if start.zone else now.tzinfo
     assert zone is not None
-    path = "timelapse.start"
+    if not start.at:
+        if start.date:
+            raise ProjectError(f"{path}.at", f"a day is given, {start.date}, and no time", "write a time: 05:40")
+        return now.astimezone(zone)
     try:
         if start.date:
             there = starts(start.at, start.place, date.fromisoformat(start.date), zone)
@@ -149,8 +151,22 @@ def begins(start: Start, now: datetime) -> datetime:
                 what = f"{start.at} on {start.date} is over"
                 raise ProjectError(f"{path}.date", what, "choose another day, or leave the date out")
             return there
-        today = now.astimezone(zone).date()
-        there = starts(start.at, start.place, today, zone)
-        return there if there >= now else starts(start.at, start.place, today + timedelta(days=1), zone)
+        return _next(start, now, zone)
     except ValueError as fault:
         raise ProjectError(path, str(fault)) from fault
+
+
+def _next(start: Start, now: datetime, zone: tzinfo) -> datetime:
+    """Return the next one to come. Error: ValueError, also for an event that neither today nor tomorrow has."""
+    today = now.astimezone(zone).date()
+    missing: NotThen | None = None
+    # yesterday's too: half past midnight, sunset+8h is still to come
+    for away in (-1, 0, 1):
+        try:
+            there = starts(start.at, start.place, today + timedelta(days=away), zone)
+        except NotThen as fault:
+            missing = missing if away < 0 else missing or fault
+            continue
+        if there >= now:
+            return there
+    raise missing or ValueError(f"{start.at} is over, and does not come again by tomorrow; give a date")

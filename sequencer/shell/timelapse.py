@@ -30,7 +30,9 @@ _CLOCKS_APART_S, _WORTH_SAYING_S = 0.02, 0.5
 _PATIENCE_S = 30.0
 _RUN_IN_S = 5.0
 _RESTS = frozenset({Phase.IDLE.value, Phase.FINISHED.value})
-_SILENT = frozenset({"going", "at mark", "fired", "not fired"})  # two words for each of thousands of frames
+_SILENT = frozenset(
+    {"going", "at mark", "fired", "not fired", "perhaps fired"}
+)  # two words for each of thousands of frames
 
 
 @dataclass(slots=True, kw_only=True)
@@ -44,19 +46,23 @@ class Teller:
 
 @dataclass(slots=True)
 class _Ears:
-    """What the engine said of the camera. Unit: seconds of the monotonic clock."""
+    """What the engine said of the camera. Unit: seconds of the monotonic clock.
+
+    `certain`: an order that did not go out is known not to have, as far as a link that broke with it tells.
+    """
 
     teller: Teller
     fired_s: float | None = None
     not_fired: str = ""
+    certain: bool = False
     watch: shoot.Watch = field(init=False)
 
     def hear(self, status: Status | None, said: list[Said]) -> None:
         for one in said:
             if one.code == "fired":
                 self.fired_s = one.at_ns * 1e-9
-            elif one.code == "not fired":
-                self.not_fired = one.text
+            elif one.code in ("not fired", "perhaps fired"):
+                self.not_fired, self.certain = one.text, one.code == "not fired"
             elif one.code not in _SILENT:
                 self.teller.said(one.text)
 
@@ -159,7 +165,7 @@ class _Driver:
                 note(self._log, deed, self._offset_s, self._teller)
 
     def _failed(self, state: core.State) -> None:
-        if self.ears.not_fired:
+        if self.ears.certain:
             # so that nobody is asked whether it was
             self._log.add(Doubt(frame=state.frame, taken=False, asked=True))
         raise CrewFailed(f"frame {state.frame} was not exposed: {state.trouble}")
@@ -238,7 +244,8 @@ def _fire(running: Crew, ears: _Ears, frame: int, due: float, log: Log) -> None:
     while ears.fired_s is None or ears.fired_s < asked_s:
         status = ears.watch.look()
         if ears.not_fired or time.monotonic() > deadline_s:
-            log.add(Doubt(frame=frame, taken=False, asked=bool(ears.not_fired)))
+            if ears.certain:
+                log.add(Doubt(frame=frame, taken=False, asked=True))
             raise CrewFailed(f"frame {frame} was not exposed: {ears.not_fired or 'the engine does not say'}")
         if status is not None and status.phase == Phase.STOPPED:
             raise CrewFailed(f"stopped: {status.cause}. Resume it when that is mended")

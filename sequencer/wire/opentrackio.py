@@ -66,7 +66,8 @@ class Sample:
     Unit: `position_m` metres, `angles_deg` degrees (pan to the left, tilt up, roll clockwise from behind the camera,
     with all their turns), `focal_mm` millimetres, `focus_m` metres; `encoders` are 0 to 1 by focus, iris or zoom.
     `ptp_ns` is the instant of the pose since 1970, as the Precision Time Protocol counts it (International Atomic
-    Time). `rate` is samples a second. `static` is what seldom changes; samples may leave it out.
+    Time); where `clock` is None, what it counts from is said in `notes`. `rate` is samples a second. `static` is what
+    seldom changes; samples may leave it out. `position_m` is None where nobody knows the pose.
     """
 
     sample_id: str
@@ -74,51 +75,48 @@ class Sample:
     source: int
     number: int
     ptp_ns: int
-    position_m: Triple
+    position_m: Triple | None
     angles_deg: Triple
     status: str
+    clock: Literal["ntp"] | None = "ntp"
+    notes: str | None = None
     rate: tuple[int, int] | None = None
     label: Label | None = None
     focal_mm: float | None = None
     focus_m: float | None = None
+    f_number: float | None = None
     encoders: Mapping[str, float] = field(default_factory=dict)
     static: Tree | None = None
 
 
 def tree(sample: Sample) -> Tree:
     """Return a sample as the standard writes it. Error: ValueError where the pose is no number."""
-    if not all(map(math.isfinite, (*sample.position_m, *sample.angles_deg))):
-        raise ValueError(f"the camera shall be at {sample.position_m}, turned {sample.angles_deg}, which is no pose")
     seconds, nanoseconds = divmod(sample.ptp_ns, _BILLION)
     timing: Tree = {
         "mode": "internal",
         "sampleTimestamp": {"seconds": seconds, "nanoseconds": nanoseconds},
         "sequenceNumber": sample.number % _MOST,
-        # this program cannot know whether anything holds the machine's clock to a server
-        "synchronization": {"locked": False, "source": "ntp"},
     }
+    if sample.clock is not None:
+        # this program cannot know whether anything holds the machine's clock to a server
+        timing["synchronization"] = {"locked": False, "source": sample.clock}
     if sample.rate is not None:
         timing["sampleRate"] = {"num": sample.rate[0], "denom": sample.rate[1]}
     if sample.label is not None:
         timing["timecode"] = sample.label.tree()
     written: Tree = {} if sample.static is None else {"static": sample.static}
-    written["tracker"] = {"status": sample.status}
+    written["tracker"] = {"status": sample.status} | ({} if sample.notes is None else {"notes": sample.notes})
     written["timing"] = timing
     written["lens"] = _lens(sample)
-    (x, y, z), (pan, tilt, roll) = sample.position_m, sample.angles_deg
-    return written | {
+    written |= {
         "protocol": {"name": "OpenTrackIO", "version": list(VERSION)},
         "sampleId": sample.sample_id,
         "sourceId": sample.source_id,
         "sourceNumber": sample.source,
-        "transforms": [
-            {
-                "translation": {"x": x, "y": y, "z": z},
-                "rotation": {"pan": pan, "tilt": tilt, "roll": roll},
-                "id": "Camera",
-            }
-        ],
     }
+    if sample.position_m is not None:
+        written["transforms"] = [_pose(sample.position_m, sample.angles_deg)]
+    return written
 
 
 def packets(payload: bytes, form: Form, sequence: int, segment: int = SEGMENT) -> list[bytes]:
@@ -151,6 +149,17 @@ def checksum(data: bytes) -> int:
     return (second & 0xFF) << 8 | first & 0xFF
 
 
+def _pose(position_m: Triple, angles_deg: Triple) -> Tree:
+    if not all(map(math.isfinite, (*position_m, *angles_deg))):
+        raise ValueError(f"the camera shall be at {position_m}, turned {angles_deg}, which is no pose")
+    (x, y, z), (pan, tilt, roll) = position_m, angles_deg
+    return {
+        "translation": {"x": x, "y": y, "z": z},
+        "rotation": {"pan": pan, "tilt": tilt, "roll": roll},
+        "id": "Camera",
+    }
+
+
 def _lens(sample: Sample) -> Tree:
     """Return what is known of the lens; the pose is that of its entrance pupil, so that lies at no distance."""
     lens: Tree = {"entrancePupilOffset": 0.0}
@@ -160,4 +169,6 @@ def _lens(sample: Sample) -> Tree:
         lens["pinholeFocalLength"] = sample.focal_mm
     if sample.focus_m is not None:
         lens["focusDistance"] = sample.focus_m
+    if sample.f_number is not None:
+        lens["fStop"] = sample.f_number
     return lens

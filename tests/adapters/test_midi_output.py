@@ -144,6 +144,16 @@ def test_a_trigger_is_a_contact_that_goes_off_after_its_pulse() -> None:
     assert heard.taken() == [on, off, on, off], "one in the middle of a pulse is heard too, and none stays on"
 
 
+def test_an_order_that_is_late_has_its_whole_pulse() -> None:
+    output, heard = opened("&shutter=note60&pulse=0.05")
+    output.look(SECOND_NS)
+    output.fire(Trigger(SECOND_NS - 300 * MS_NS, "shutter"))
+    output.look(SECOND_NS + 46 * MS_NS)
+    assert len(heard.taken()) == 1
+    output.look(SECOND_NS + 50 * MS_NS)
+    assert len(heard.taken()) == 1
+
+
 def test_a_stop_is_said_by_a_contact_of_ones_choosing_until_the_rig_is_asked_again() -> None:
     output, heard = opened("&stop=cc80")
     output.stop()

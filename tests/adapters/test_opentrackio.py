@@ -287,19 +287,6 @@ def test_samples_count_and_have_names_of_their_own() -> None:
     assert once[0]["sampleId"][len("urn:uuid:") + 14] == "8"
 
 
-def test_a_lens_that_does_not_zoom_has_its_focal_length_and_no_made_up_distance() -> None:
-    rig = Rig(name="quay", axes=AXES[:4], camera=CAMERA)
-    (sample,) = sent(setpoint(AT[:4]), rig=rig)
-    assert sample["lens"] == {"entrancePupilOffset": 0.0, "pinholeFocalLength": 35.0}
-    assert sample["static"]["lens"] == {"nominalFocalLength": 35.0}
-
-
-def test_a_lens_that_counts_parts_is_told_as_encoders_only() -> None:
-    rig = Rig(name="quay", axes=(axis("zoom", "zoom", "part"), axis("focus", "focus", "part")), camera=CAMERA)
-    (sample,) = sent(setpoint((0.25, 1.5)), rig=rig)
-    assert sample["lens"] == {"entrancePupilOffset": 0.0, "encoders": {"zoom": 0.25, "focus": 1.0}}
-
-
 def test_a_rig_without_a_camera_has_a_pose_all_the_same() -> None:
     (sample,) = sent(setpoint(AT[:4]), rig=Rig(name="quay", axes=AXES[:4]))
     assert sample["lens"] == {"entrancePupilOffset": 0.0}

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.adapters.serial_ports.line import AHEAD_NS, SerialLine, open_line
+from sequencer.adapters.serial_ports.ports import Control
 from sequencer.errors import LinkError
 from tests.adapters.terminal import arrived, terminal
 
@@ -22,6 +23,7 @@ class Scripted:
     def __init__(self) -> None:
         self.room, self.held = 1_000_000, 0
         self.went = b""
+        self.up: list[tuple[str, bool]] = []
         self.fault: OSError | None = None
         self.now_ns = 7 * SECOND_NS
 
@@ -41,6 +43,10 @@ class Scripted:
 
     def pending(self) -> int:
         return self.held
+
+    def control(self, line: Control, up: bool) -> None:
+        self._fail()
+        self.up.append((line, up))
 
     def close(self) -> None:
         pass

@@ -1,6 +1,7 @@
 """What streaming ACN and tracking data cost in one tick of 16 axes, the former beside the library `sacn`."""
 
 import socket
+from dataclasses import replace
 from itertools import count, cycle
 
 import numpy as np
@@ -15,6 +16,7 @@ from sequencer.wire.sacn import Look, Place
 from tests.bench.encode import AXES, cost_us, row
 from tests.bench.encode import RIG as PANS
 from tests.bench.table import Table
+from tests.motion.aim_oracles import ZOOMS
 
 MOST_US = 100.0
 CID = bytes(range(16))
@@ -40,6 +42,13 @@ RIG = Rig(
         for kind, unit in HEAD
     ),
     camera=Camera(sensor_mm=(24.9, 14.0), pixels=(3840, 2160), focal_mm=35.0, subject_m=3.5),
+)
+
+# one zoom and one focus, by tables; the second ones are irises here
+TABLED = replace(
+    RIG,
+    axes=tuple(replace(one, kind="iris", unit="part") if one.name in ("focus1", "zoom1") else one for one in RIG.axes),
+    camera=ZOOMS,
 )
 
 
@@ -99,6 +108,7 @@ def tables() -> list[Table]:
         ("sacn, with synchronisation", f"sacn://127.0.0.1:{{port}}/1?{slots}&sync=2", PANS),
         ("opentrackio, JSON", "opentrackio://127.0.0.1:{port}?form=json", RIG),
         ("opentrackio, CBOR", "opentrackio://127.0.0.1:{port}?form=cbor", RIG),
+        ("opentrackio, CBOR, lens and pupil by tables", "opentrackio://127.0.0.1:{port}?form=cbor", TABLED),
     )
     costs = [(work, send_us(address, rig)) for work, address, rig in works]
     return [

@@ -96,6 +96,25 @@ def test_breathing_and_the_pupil_are_shown(paper: Path) -> None:
     shown = run(paper).stdout
     assert "30.8 mm (28 mm, breathing)" in shown
     assert "60.0 mm ahead of the sensor plane" in shown
+    assert "the sensor plane is taken to be where pan, tilt and roll meet" in shown
+
+    def place(rig: Tree) -> None:
+        rig["geometry"]["sensor_plane_mm"] = [0, -20, 0]
+
+    change(paper, "rig.json", place)
+    assert document(paper)["notes"] == []
+
+
+def test_two_places_of_the_pupil_in_the_rig_file_are_refused_with_their_mend(paper: Path) -> None:
+    def both(rig: Tree) -> None:
+        rig["camera"]["pupil"] = [{"ahead_mm": 60.0}]
+        rig["geometry"]["pupil_mm"] = [0, 40, 5]
+
+    change(paper, "rig.json", both)
+    done = run(paper)
+    assert done.exit_code == 2
+    assert "rig.json: geometry: pupil_mm is given" in " ".join(done.output.split())
+    assert "with sensor_plane_mm [0, -20.00, 5] the pupil is" in " ".join(done.output.split())
 
 
 @pytest.mark.parametrize(

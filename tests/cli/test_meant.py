@@ -50,6 +50,7 @@ def words_of(done: Result) -> str:
         (["play", "{}", "--arm", "--trigger", "ltc:quay"], "linear timecode comes in at ltc:quay, and OSC or MIDI is"),
         (["play", "{}", "--arm", "--remote"], "--remote: nothing can choose"),
         (["compare", "one.mcap", "two.mcap", "--within", "nan"], "a number of pixels above zero"),
+        (["compare", "one.mcap", "two.mcap", "--report", "match.txt"], "a document is written as .pdf or .html"),
     ],
 )
 def test_what_cannot_be_meant_is_told(tmp_path: Path, arguments: list[str], words: str) -> None:

@@ -167,3 +167,10 @@ def test_a_cue_that_is_not_there_is_said() -> None:
     done = run(str(PROJECTS / "paper-boats"), "finale")
     assert done.exit_code == 2
     assert "no cue 'finale' in Paper boats; cues: crossing" in flat(done.output)
+
+
+@pytest.mark.parametrize("name", ["harbour-lanterns", "low-tide", "paper-boats"])
+def test_every_pass_of_the_demo_projects_fits(name: str) -> None:
+    done = run(str(PROJECTS / name), "--json")
+    assert done.exit_code == 0, done.output
+    assert all(one["ok"] and not one["problems"] for one in json.loads(done.stdout)["passes"])

@@ -9,12 +9,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import typer
 from typer.testing import CliRunner, Result
 
 from sequencer.cli.app import app
-from sequencer.errors import ProjectError
+from sequencer.cli.timelapse_shoot import Shoot, Wanted
+from sequencer.errors import ProjectError, TakeError
 from sequencer.motion.sky import direction
-from sequencer.project.shot_log import Begun, Log
+from sequencer.project.shot_log import Begun, Exposed, Firing, Log, read
 from sequencer.project.store import load
 from sequencer.score.timelapse import Place, Start
 from sequencer.shell.kinds import laws
@@ -167,14 +169,57 @@ def test_a_shoot_that_is_resumed_with_another_move_is_refused(folder: Path) -> N
     assert found.sha256 != spread(load(folder, laws()), laws()).sha256
 
 
+def test_what_cannot_be_is_said_before_anybody_is_asked_to_arm(folder: Path) -> None:
+    done = run(folder, "--shoot", "--arm", "--out", "sacn://127.0.0.1/1?pan=1&tilt=3&slide=5")
+    assert done.exit_code == 2
+    assert "none carries shutter to a camera: sacn://127.0.0.1/1?pan=1&tilt=3&slide=5 (no camera)" in words_of(done)
+    assert "hard-wired" not in words_of(done)
+    found = spread(load(folder, laws()), laws())
+    log = folder / "takes" / "whole-tide.shots.jsonl"
+    Log.begin(log, Begun(of="whole tide", frames=600, begins=0.0, sha256=found.sha256)).close()
+    done = run(folder, "--shoot", "--arm")
+    assert done.exit_code == 2
+    assert "there is a log already; resume it with --resume" in words_of(done)
+    assert "hard-wired" not in words_of(done)
+
+
+@pytest.mark.parametrize("answer", [False, typer.Abort()])
+def test_who_does_not_go_on_behind_a_change_ends_it_in_order(
+    folder: Path, answer: bool | typer.Abort, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def said(_: str) -> bool:
+        if isinstance(answer, typer.Abort):
+            raise answer
+        return answer
+
+    monkeypatch.setattr(typer, "confirm", said)
+    wanted = Wanted(output="", tick_hz=250, changes=frozenset(), gap="catch-up", taken=None, armed=True)
+    with pytest.raises(KeyboardInterrupt):
+        Shoot(spread(load(folder, laws()), laws()), wanted, folder / "log")._wait("Go on?")
+
+
+def test_a_log_with_which_somebody_went_on_meanwhile_is_not_gone_on_with(folder: Path) -> None:
+    found = spread(load(folder, laws()), laws())
+    path = folder / "takes" / "whole-tide.shots.jsonl"
+    with Log.begin(path, Begun(of="whole tide", frames=600, begins=0.0, sha256=found.sha256)) as log:
+        before = read(path)
+        log.add(Firing(frame=0, at=1.0))
+        log.add(Exposed(frame=0, at=1.0))
+    wanted = Wanted(output="", tick_hz=250, changes=frozenset(), gap="catch-up", taken=None, armed=True)
+    with pytest.raises(TakeError, match="somebody went on with it while you were asked; resume once more"):
+        Shoot(found, wanted, path)._opened(found.course(0.0), before)
+    Log.resume(path)[0].close()
+
+
 def test_a_sunset_that_does_not_occur_is_said_with_the_nearest_that_does(folder: Path) -> None:
     place = {"latitude_deg": 71.0, "longitude_deg": 25.0}
     change(folder, start={"at": "sunset-1h", "date": "2030-06-21", "zone": "Etc/GMT-2", "place": place})
     done = run(folder)
     assert done.exit_code == 2
-    assert "there is no sunset on 2030-06-21 at 71 degrees north; the nearest is on 2030-0" in words_of(done)
-    near = words_of(done).split("nearest is on ")[1][:10]
-    assert plan(folder, "--date", near)["begins"].startswith(near)
+    assert "there is no sunset on 2030-06-21 at 71 degrees north; the nearest are on 2030-0" in words_of(done)
+    near = words_of(done).split(" and on ")[1][:10]
+    begun = datetime.fromisoformat(plan(folder, "--date", near)["begins"])
+    assert (begun + timedelta(hours=1)).date().isoformat() == near
 
 
 def test_a_start_without_a_date_is_the_next_one() -> None:
@@ -187,6 +232,32 @@ def test_a_start_without_a_date_is_the_next_one() -> None:
     assert begins(Start(at="sunrise", place=place), now).date() == datetime(2026, 6, 22, tzinfo=UTC).date()
     with pytest.raises(ProjectError, match="is over"):
         begins(Start(at="11:00", date="2026-06-21"), now)
+    with pytest.raises(ProjectError, match="a day is given, 2026-06-23, and no time"):
+        begins(Start(date="2026-06-23"), now)
+
+
+def test_the_next_one_to_come_may_be_of_yesterdays_event_or_the_day_after_a_day_without() -> None:
+    place = Place(latitude_deg=52.5, longitude_deg=3.5)
+    night = datetime(2026, 6, 21, 0, 30, tzinfo=UTC)
+    sunset = begins(Start(at="sunset", place=place), night - timedelta(hours=12))
+    assert begins(Start(at="sunset+8h", place=place), night) == sunset + timedelta(hours=8)
+    # the moon rises 50 minutes later every day (from memory), so that some days have no moonrise
+    days = [datetime(2026, 6, 1, tzinfo=UTC) + timedelta(days=away) for away in range(31)]
+    rises = [begins(Start(at="moonrise", place=place), day) for day in days]
+    assert any(rise - day > timedelta(days=1) for day, rise in zip(days, rises, strict=True))
+    assert all(timedelta(0) <= rise - day < timedelta(hours=26) for day, rise in zip(days, rises, strict=True))
+    cape = Place(latitude_deg=71.0, longitude_deg=25.0)
+    with pytest.raises(ProjectError, match="there is no sunset on 2026-06-21"):
+        begins(Start(at="sunset", place=cape), night)
+
+
+def test_a_shoot_through_the_night_in_which_clocks_change_ends_when_it_ends(folder: Path) -> None:
+    """Source: clocks of the European Union go back at 01:00 UTC on the last Sunday of October (2000/84/EC)."""
+    change(folder, start={"at": "23:00", "date": "2030-10-26", "zone": "Europe/Amsterdam"})
+    found = plan(folder)
+    assert found["begins"] == "2030-10-26T23:00:00+02:00"
+    assert found["ends"] == "2030-10-27T03:59:24+01:00", "599 intervals of 36 s later"
+    assert "2030-10-27 03:59:24 CET" in words_of(run(folder))
 
 
 def test_a_continuous_move_that_the_motors_cannot_do_is_refused(folder: Path) -> None:

@@ -7,13 +7,16 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 
+from sequencer.adapters.outputs import gpio
 from sequencer.rig.axis import Axis, Rig
 from sequencer.shell import kinds
 from sequencer.testing.outputs import check_output
 from tests.adapters.hearing import hearing
+from tests.adapters.pins import Board, package
 from tests.adapters.terminal import terminal
 from tests.jack import jack_server
 from tests.needs import needs, needs_module
@@ -112,6 +115,13 @@ def by_acknowledgement(_: Path) -> Iterator[str]:
 
 
 @contextmanager
+def by_pins(_: Path) -> Iterator[str]:
+    """Return lines of a stand-in for a chip: this is no trial on a real pin."""
+    with patch.object(gpio, "binding", lambda: package(Board(names=("",) * 28))):
+        yield "gpio:/dev/gpiochip0?shutter=17&record=27&cut=22&pulse=0.01"
+
+
+@contextmanager
 def reference(*where: str) -> Iterator[None]:
     """Run the reference device, which must answer before its output opens, on MicroPython; `where` is its port."""
     needs("micropython")
@@ -173,6 +183,7 @@ PEERS: dict[str, Peer] = {
     "device+serial": device_by_serial,
     "device+tcp": device_by_tcp,
     "gcode": by_acknowledgement,
+    "gpio": by_pins,
     "mcap": by_file("mcap:{folder}/move.mcap"),
     "mavlink": by_udp("mavlink://127.0.0.1:{port}"),
     "mavlink+serial": by_serial("mavlink+serial:{port}"),
@@ -182,6 +193,7 @@ PEERS: dict[str, Peer] = {
     "osc+serial": by_serial("osc+serial:{port}?baud=115200"),
     "osc+tcp": by_tcp("osc+tcp://127.0.0.1:{port}"),
     "sacn": by_udp("sacn://127.0.0.1:{port}/1?pan=1&tilt=3.24"),
+    "serial": by_serial("serial:{port}?shutter=text:SHOT&record=text:REC&cut=text:STOP"),
     "virtual": by_midi,
 }
 SCHEMES = sorted(scheme for kind in kinds.output_kinds() for scheme in kind.schemes)

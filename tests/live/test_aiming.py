@@ -12,9 +12,9 @@ from sequencer.motion.check import check
 from sequencer.motion.compile import compile_move
 from sequencer.rig.axis import Axis, Camera, Rig
 from sequencer.rig.geometry import Geometry
-from sequencer.rig.lens import reading
 from sequencer.rig.lens_table import FocusRow, FocusTable, LensRow, LensTable
 from sequencer.rig.pose import pose
+from sequencer.rig.reading import reading
 from sequencer.score.move import Ease, Key, Move, Track
 from sequencer.score.points import Point
 from sequencer.shell.kinds import laws
@@ -103,13 +103,29 @@ def test_focus_follows_the_lens_table_and_its_pupil() -> None:
         pupil=LensTable((LensRow(60.0, "1 m"), LensRow(70.0, "4 m"))),
     )
     part = replace(FOCUS, unit="part", travel=(0.0, 1.0), home=0.5, speed=2, acceleration=10, jerk=60)
-    rig = replace(RIG, axes=(*RIG.axes[:5], part), camera=camera)
+    place = Geometry(height_m=1.1, sensor_plane_mm=(8.0, 25.0, -15.0))
+    rig = replace(RIG, axes=(*RIG.axes[:5], part), camera=camera, geometry=place)
     done = run(rig=rig)
     assert done.unfocused == ""
     t_s = np.linspace(1.0, 9.0, 100)
     at = compile_move(rig, done.move, RATE, LAWS).sample(t_s)
     far_m = np.linalg.norm(np.array(POINT.at_m) - pose(rig, at).position, axis=1)
     assert reading(camera, rig, at).ahead_m == pytest.approx(far_m, rel=1 / 200)
+    assert off(done, AIM, POINT, rig).max() <= 0.01
+    # by the pupil as it is once the lens is focused
+    assert done.distance_m == pytest.approx((far_m.min(), far_m.max()), abs=3e-3)
+
+
+def test_a_focus_in_mm_is_the_distance_from_the_pupil_wherever_the_table_has_it() -> None:
+    pupil = LensTable((LensRow(60.0, "1 m", 35.0), LensRow(140.0, "4 m", 35.0)))
+    camera = Camera(sensor_mm=(24, 13.5), pixels=(3840, 2160), focal_mm=35, subject_m=2, pupil=pupil)
+    rig = replace(RIG, camera=camera, geometry=Geometry(height_m=1.1, sensor_plane_mm=(8.0, -5.0, -15.0)))
+    done = run(rig=rig)
+    assert done.unfocused == ""
+    at = compile_move(rig, done.move, RATE, LAWS).sample(np.linspace(1.0, 9.0, 100))
+    far_m = np.linalg.norm(np.array(POINT.at_m) - pose(rig, at).position, axis=1)
+    assert at[:, 5] / 1000 == pytest.approx(far_m, rel=1 / 400)
+    assert off(done, AIM, POINT, rig).max() <= 0.01
 
 
 @pytest.mark.parametrize(
@@ -156,6 +172,11 @@ def test_keys_before_and_after_stay_and_those_inside_go() -> None:
     assert done.replaced[0] == 2
     assert off(done, AIM, POINT).max() <= 0.01
     assert check(RIG, done.move, RATE, LAWS).ok
+
+
+def test_a_point_in_the_lens_is_refused_with_how_far_it_must_be() -> None:
+    with pytest.raises(ValueError, match=r"knot cannot be looked at at @20: it is in the lens, or behind it; it is"):
+        run(replace(AIM, at=Point("knot", (0.1, 0.0, 1.6))))
 
 
 def test_a_smooth_run_on_either_side_ends_at_the_aim() -> None:
@@ -206,6 +227,14 @@ def test_a_point_that_passes_beside_straight_above_is_refused_with_the_speed_tha
     wide = run(replace(AIM, at=Point("hook", (0.7, 0.004, 2.1))), move, rig, within_deg=1.0)
     assert wide.aimed.near[0].over
     assert wide.furthest_deg <= 1.0
+
+
+def test_turning_in_no_time_to_speak_of_is_refused_with_the_speed_that_it_asks() -> None:
+    aim = replace(AIM, then=OTHER, leaves=Fraction(120), arrives=Fraction(120) + Fraction(1, 400))
+    with pytest.raises(ValueError, match=r"bollard or lantern cannot be kept to within 0\.01 deg: pan can") as caught:
+        run(aim)
+    assert "turning to lantern takes 0.0001 s, in which pan would turn at up to" in str(caught.value)
+    assert str(caught.value).endswith("give it more time")
 
 
 @pytest.mark.parametrize("within_deg", [0.0, -1.0, float("nan"), float("inf")])

@@ -1,16 +1,19 @@
 """How far a rig's optical axis is off a point, worked out by other libraries: for tests of aiming and its benchmark.
 
-Sources: scipy's Rotation, intrinsic Z, X, Y; OpenUSD's Gf.Matrix4d, row vectors, each part of the rig a matrix.
+Sources: scipy's Rotation, intrinsic Z, X, Y; OpenUSD's Gf.Matrix4d, row vectors, each part of the rig a matrix; scipy's
+PchipInterpolator for the lens's tables, with inverse distances and logarithms of focal lengths.
 Signs and headings are read from docs/conventions.md, not from the code that is tested.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 from scipy.spatial.transform import Rotation
 
-from sequencer.rig.axis import Axis, AxisKind, Rig, Unit
+from sequencer.rig.axis import Axis, AxisKind, Camera, Rig, Unit
 from sequencer.rig.geometry import Geometry
+from sequencer.rig.lens_table import FocusRow, FocusTable, LensRow, LensTable, ZoomRow, ZoomTable
 
 KINDS: tuple[tuple[AxisKind, Unit], ...] = (
     ("pan", "deg"),
@@ -20,6 +23,30 @@ KINDS: tuple[tuple[AxisKind, Unit], ...] = (
     ("lift", "mm"),
 )
 OTHER_WAY = {"pan": "right", "tilt": "down", "roll": "anticlockwise", "lift": "down"}
+
+
+# of a lens whose pupil goes with zoom and focus: position and distance, position and focal length; how far ahead of the
+# sensor plane the pupil lies at each focal length, focused at infinity, 2 m and 0.5 m
+FOCUS_ROWS = ((0.0, np.inf), (0.4, 3.0), (0.7, 1.2), (1.0, 0.5))
+ZOOM_ROWS = ((0.0, 24.0), (0.5, 40.0), (1.0, 70.0))
+PUPIL_ROWS = {24.0: (80.0, 84.5, 92.0), 70.0: (135.0, 128.0, 110.0)}
+PUPIL_AT_M = (np.inf, 2.0, 0.5)
+ZOOMS = Camera(
+    sensor_mm=(24.0, 13.5),
+    pixels=(3840, 2160),
+    focal_mm=35.0,
+    subject_m=2.0,
+    focus_table=FocusTable(tuple(FocusRow(at, f"{far_m:g} m" if far_m < 1e9 else "inf") for at, far_m in FOCUS_ROWS)),
+    zoom_table=ZoomTable(tuple(ZoomRow(*row) for row in ZOOM_ROWS)),
+    breathing=LensTable((LensRow(1.0, "inf"), LensRow(1.06, "0.5 m"))),
+    pupil=LensTable(
+        tuple(
+            LensRow(value, f"{far_m:g} m" if far_m < 1e9 else "inf", focal_mm)
+            for focal_mm, values in PUPIL_ROWS.items()
+            for far_m, value in zip(PUPIL_AT_M, values, strict=True)
+        )
+    ),
+)
 
 
 @dataclass(frozen=True)
@@ -51,10 +78,33 @@ def random_rig(random: np.random.Generator) -> Rig:
     return Rig(name="random", axes=tuple(axis(KINDS[n][0], *KINDS[n]) for n in order), geometry=geometry)
 
 
+def zooming(rig: Rig, random: np.random.Generator) -> Rig:
+    """Return the rig with a lens whose pupil goes with zoom and focus, the sensor plane being where the pupil was."""
+    axes = list(rig.axes)
+    for kind in ("zoom", "focus"):
+        axes.insert(int(random.integers(0, len(axes) + 1)), axis(kind, kind, "part", (0.0, 1.0)))
+    geometry = replace(rig.geometry, pupil_mm=None, sensor_plane_mm=rig.geometry.pupil_mm)
+    return replace(rig, axes=tuple(axes), camera=ZOOMS, geometry=geometry)
+
+
+def pupil_mm(rig: Rig, at: np.ndarray) -> np.ndarray:
+    """Return where the pupil is from the point in which the axes meet: right, ahead, above. Shape: (3,)."""
+    if rig.geometry.sensor_plane_mm is None:
+        return np.array(rig.geometry.pupil_mm)
+    zoom, focus = (float(at[[one.kind for one in rig.axes].index(kind)]) for kind in ("zoom", "focus"))
+    focal_mm = np.exp(PchipInterpolator([row[0] for row in ZOOM_ROWS], [np.log(row[1]) for row in ZOOM_ROWS])(zoom))
+    near = PchipInterpolator([row[0] for row in FOCUS_ROWS], [1 / row[1] for row in FOCUS_ROWS])(focus)
+    each = [PchipInterpolator([1 / far_m for far_m in PUPIL_AT_M], PUPIL_ROWS[one])(near) for one in (24.0, 70.0)]
+    ahead = float(np.interp(focal_mm, (24.0, 70.0), each))
+    found: np.ndarray = np.array(rig.geometry.sensor_plane_mm) + np.array([0.0, ahead, 0.0])
+    return found
+
+
 def random_place(rig: Rig, random: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     """Return where the axes stand, and a point in the set at least 30 cm from the camera. Shape: (A,), (3,)."""
     widest = {"pan": 500.0, "tilt": 80.0, "roll": 180.0, "slide": 3000.0, "lift": 800.0}
-    at = np.array([random.uniform(-widest[one.kind], widest[one.kind]) for one in rig.axes])
+    ends = [one.travel or (-widest[one.kind], widest[one.kind]) for one in rig.axes]
+    at = np.array([random.uniform(*each) for each in ends])
     while True:
         point = random.uniform([-12, -12, -1], [12, 12, 6])
         stood = read(rig, at)
@@ -86,7 +136,7 @@ def off_by_scipy(rig: Rig, at: np.ndarray, point: np.ndarray) -> tuple[float, fl
     turn = Rotation.from_euler("ZXY", [stood.pan_deg, stood.tilt_deg, stood.roll_deg], degrees=True)
     pivot = np.array([0, 0, rig.geometry.height_m + stood.up_m])
     pivot[:2] += stood.slide_m * turned_ahead(stood.heading_deg)
-    lens = pivot + turn.apply(np.array(rig.geometry.pupil_mm) / 1000)
+    lens = pivot + turn.apply(pupil_mm(rig, at) / 1000)
     return between(turn.apply([0, 1, 0]), point - lens)
 
 
@@ -102,7 +152,7 @@ def off_by_openusd(rig: Rig, at: np.ndarray, point: np.ndarray) -> tuple[float, 
     def turned(about: tuple[int, int, int], by_deg: float) -> "Gf.Matrix4d":
         return Gf.Matrix4d(1).SetRotate(Gf.Rotation(Gf.Vec3d(*about), by_deg))
 
-    right, ahead, up = (part / 1000 for part in rig.geometry.pupil_mm)
+    right, ahead, up = (float(part) / 1000 for part in pupil_mm(rig, at))
     # the slide: along its own ahead, inside the turn of its heading, which the head does not take part in
     heading = turned((0, 0, 1), stood.heading_deg)
     carriage = heading.GetInverse() * moved(0, stood.slide_m, 0) * heading

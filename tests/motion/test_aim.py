@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from sequencer.motion.aim import Aimed, Missed, Why, aimed, head, off_deg
 from sequencer.rig.axis import Rig
 from sequencer.rig.geometry import Geometry
-from tests.motion.aim_oracles import axis, off_by_openusd, off_by_scipy, random_place, random_rig
+from tests.motion.aim_oracles import axis, off_by_openusd, off_by_scipy, random_place, random_rig, zooming
 
 WITHIN_DEG = 0.001
 RIG = Rig(
@@ -53,6 +53,7 @@ def test_random_rigs_look_at_random_points_as_scipy_and_openusd_have_it() -> Non
     usd = importlib.util.find_spec("pxr") is not None
     for number in range(300):
         rig = random_rig(random)
+        rig = zooming(rig, random) if number % 3 == 0 else rig
         at, point = random_place(rig, random)
         found = looked(rig, at[None], point, over_the_top=number % 4 == 0)
         own = head(rig)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from sequencer.motion.strobe import allowed_shift, least_crossing_s, shifts, strobes
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.axis import Axis, AxisKind, Camera, Rig, Unit
+from sequencer.rig.geometry import Geometry
 from sequencer.rig.lens import Lens, from_camera, projected
 from sequencer.rig.lens_table import ZoomRow, ZoomTable
 from sequencer.rig.pose import pose
@@ -22,6 +23,7 @@ from sequencer.timebase.rate import Rate
 FILM = Rate(24, 1)
 CAMERA = Camera(sensor_mm=(24.0, 13.5), pixels=(3840, 2160), focal_mm=35.0, subject_m=4.0)
 FIELD_DEG = 2 * math.degrees(math.atan(12 / 35))
+CORNER = math.hypot(24.0, 13.5) / 2 / 24  # from the middle, in widths of the picture
 KINDS: tuple[tuple[AxisKind, Unit], ...] = (
     ("pan", "deg"),
     ("tilt", "deg"),
@@ -101,7 +103,7 @@ def test_a_longer_lens_asks_for_a_slower_pan() -> None:
     # zoomed in during the pan, too
     zoomed = replace(CAMERA, zoom_table=ZoomTable((ZoomRow(0.0, 35.0), ZoomRow(1.0, 70.0))))
     (found,) = strobes(replace(RIG, camera=zoomed), steady({"pan": speed, "zoom": 0.1}), FILM)
-    assert found.from_s > 1
+    assert found.axis == "pan"
     assert found.at_s == pytest.approx(10, abs=0.1)
 
 
@@ -109,7 +111,8 @@ def test_the_lens_of_the_second_frame_says_how_far_the_picture_has_shifted() -> 
     camera = replace(CAMERA, zoom_table=ZoomTable((ZoomRow(0.0, 35.0), ZoomRow(1.0, 70.0))))
     positions = np.zeros((2, len(KINDS)))
     positions[1, 0], positions[1, 5] = 1.0, 1.0
-    assert shifts(RIG, camera, positions)[0] == pytest.approx(70 / 24 * math.tan(math.radians(1)))
+    # and what it zooms by in between moves the corner away from the middle
+    assert shifts(RIG, camera, positions)[0] == pytest.approx(70 / 24 * math.tan(math.radians(1)) + CORNER)
 
 
 def test_a_slide_counts_by_the_distance_to_the_subject() -> None:
@@ -132,12 +135,54 @@ def test_a_pan_that_keeps_the_subject_in_the_middle_does_not_strobe() -> None:
 
 
 def test_a_roll_counts_at_the_corner() -> None:
-    corner = math.hypot(24, 13.5) / 2 / 24
-    speed = math.degrees(1 / 7 / corner)
+    speed = math.degrees(1 / 7 / CORNER)
     assert not strobes(RIG, steady({"roll": 0.999 * speed}), FILM)
     (found,) = strobes(RIG, steady({"roll": -1.001 * speed}), FILM)
     assert found.axis == "roll"
     assert found.speed == pytest.approx(1.001 * speed)
+
+
+def test_a_push_in_counts_at_the_corner_by_how_near_the_subject_is() -> None:
+    """A thing at the distance d seen off the axis by x is at f x / d: going in by a hundredth, x grows by 1 / 0.99."""
+    rig = replace(RIG, geometry=Geometry(heading_deg=(("slide", 0.0),)))
+    positions = np.zeros((2, len(KINDS)))
+    positions[1, 3] = 40.0
+    corner = np.array([4.0 * 12 / 35, 4.0, 4.0 * 6.75 / 35 + 1.5])
+    seen = [projected(Lens((24.0, 13.5), 35.0, 4.0), from_camera(pose(rig, one), corner)) for one in positions]
+    went = np.hypot((seen[1][0] - seen[0][0]) / 2, (seen[1][1] - seen[0][1]) / 2 * 13.5 / 24)
+    assert shifts(rig, CAMERA, positions)[0] == pytest.approx(went)
+    assert went == pytest.approx(CORNER * (1 / 0.99 - 1))
+    # at 4 m, a slide into the picture may be as fast as this, from rest at 4 m
+    gentle = 4000 / 7 / CORNER
+    assert not strobes(rig, steady({"slide": 0.98 * gentle}, 1 / 24), FILM)
+    (found,) = strobes(rig, steady({"slide": 1.01 * gentle}, 1 / 24), FILM)
+    assert found.axis == "slide"
+    assert found.gentle_speed == pytest.approx(gentle, rel=0.02)
+
+
+def test_a_zoom_counts_at_the_corner_and_one_that_keeps_the_subjects_size_does_not() -> None:
+    camera = replace(CAMERA, zoom_table=ZoomTable((ZoomRow(0.0, 35.0), ZoomRow(1.0, 70.0))))
+    rig = replace(RIG, camera=camera, geometry=Geometry(heading_deg=(("slide", 180.0),)))
+    # by its logarithm: in each frame by the same factor
+    gentle = math.log2(1 + 1 / 7 / 24 / CORNER) * 24
+    assert not strobes(rig, steady({"zoom": 0.999 * gentle}, 1 / gentle), FILM)
+    (found,) = strobes(rig, steady({"zoom": 1.001 * gentle}, 1 / gentle), FILM)
+    assert found.axis == "zoom"
+    assert found.gentle_speed == pytest.approx(gentle, rel=1e-3)
+    # away from the subject as the lens grows longer: it stays as large as it is, and only what is elsewhere changes
+    positions = np.zeros((2, len(KINDS)))
+    positions[1, 3], positions[1, 5] = 4000 * (2**0.1 - 1), 0.1
+    assert shifts(rig, camera, positions)[0] == pytest.approx(0, abs=1e-12)
+    positions[1, 3] = 0.0
+    assert shifts(rig, camera, positions)[0] == pytest.approx(CORNER * (2**0.1 - 1))
+
+
+def test_a_subject_that_the_camera_runs_into_is_out_of_sight() -> None:
+    rig = replace(RIG, geometry=Geometry(heading_deg=(("slide", 0.0),)))
+    positions = np.zeros((2, len(KINDS)))
+    for into_mm in (4000.0, 5000.0):
+        positions[1, 3] = into_mm
+        assert shifts(rig, CAMERA, positions)[0] == np.inf
 
 
 @given(st.lists(st.floats(-2, 2), min_size=5, max_size=5), st.lists(st.floats(-50, 50), min_size=5, max_size=5))
@@ -149,7 +194,9 @@ def test_the_shift_is_that_of_a_still_point_seen_through_the_lens(moved: list[fl
     # a pan of a tilted head also turns the picture about its middle; that is counted at the corner
     turned = before.matrix.T @ after.matrix
     angle = math.atan2(turned[0, 2] - turned[2, 0], turned[0, 0] + turned[2, 2])
-    corner = 2 * abs(math.sin(angle / 2)) * math.hypot(24, 13.5) / 2 / 24
+    # so is what slide and lift bring nearer
+    grown = 4.0 / np.linalg.norm(before.position + 4.0 * before.forward - after.position)
+    corner = abs(complex(grown * math.cos(angle) - 1, grown * math.sin(angle))) * CORNER
     middle = math.hypot(flat[0] / 2, flat[1] / 2 * 13.5 / 24)
     assert shifts(RIG, CAMERA, positions)[0] == pytest.approx(middle + corner, abs=1e-12)
 

@@ -5,7 +5,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from sequencer.playback.firing import LATE_S, Firing, before_s, fired, planned
+from sequencer.playback.firing import LATE_S, Firing, before_s, behind_s, fired, planned
 from sequencer.score.camera import CameraCue
 from sequencer.sync.reading import Clock, Lock
 
@@ -48,6 +48,12 @@ def test_a_master_at_half_speed_is_followed_by_its_own_seconds() -> None:
     firing = planned((SHOT,), (10.0, 20.0), 10.0, Fraction(1), RATE)
     ((_, where),) = played(firing, 10.0, 13.0, speed=0.9)
     assert where == pytest.approx(11.92, abs=1e-6)
+
+
+def test_how_long_the_clock_must_run_before_and_behind_is_known() -> None:
+    firing = planned((END, SHOT, START), (10.0, 20.0), 10.0, Fraction(1), RATE)
+    assert (before_s(firing, 10.0), behind_s(firing, 20.0)) == (1.0, 0.5)
+    assert behind_s(planned((SHOT,), (10.0, 20.0), 10.0, Fraction(1), RATE), 20.0) == 0.0
 
 
 def test_what_lies_outside_the_armed_part_is_not_of_it() -> None:

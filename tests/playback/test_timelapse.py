@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sequencer.playback.timelapse import Fire, GoTo, Note, Phase, Seen, begin, course_of, step
+from sequencer.playback.timelapse import SAID_S, Fire, GoTo, Note, Phase, Seen, begin, course_of, step
 from sequencer.project import shot_log
 from sequencer.score.interval import Known, solve
 from sequencer.timebase.rate import Rate
@@ -203,6 +203,21 @@ def test_an_order_that_reaches_no_camera_ends_it() -> None:
     assert state.phase is Phase.FIRING, "that was the one before"
     state, _ = step(every, state, Seen(now_s=12.1, not_fired="no output carries it"))
     assert (state.phase, state.trouble) == (Phase.FAILED, "no output carries it")
+
+
+def test_an_order_of_which_nobody_says_a_word_ends_it_and_stays_in_doubt() -> None:
+    own = course(3, 3.0)
+    own = replace(own, silent=frozenset(own.axes), settle_s=0.0)
+    at_s = own.due_s(0)
+    state, _ = step(own, begin(own), Seen(now_s=at_s - 2.0))
+    state, _ = step(own, state, Seen(now_s=at_s - 1.0, standing=True, bound_for=0))
+    state, deeds = step(own, state, Seen(now_s=at_s, standing=True, bound_for=0))
+    assert [type(deed) for deed in deeds] == [Note, Fire]
+    state, _ = step(own, state, Seen(now_s=at_s + SAID_S - 0.1, standing=True, bound_for=0))
+    assert state.phase is Phase.FIRING
+    state, deeds = step(own, state, Seen(now_s=at_s + SAID_S, standing=True, bound_for=0))
+    assert (state.phase, deeds) == (Phase.FAILED, ())
+    assert "count the card" in state.trouble
 
 
 def test_an_exposure_that_still_runs_is_waited_for_after_a_crash() -> None:

@@ -53,7 +53,7 @@ def test_a_point_is_written_on_a_line_that_a_colleague_can_read() -> None:
 def test_a_project_without_points_is_written_without_a_word_of_them(folder: Folder, laws: Laws) -> None:
     opened = load(folder(), laws)
     assert opened.points == ()
-    assert opened.rig.geometry.pupil_mm == (0.0, 0.0, 0.0)
+    assert opened.rig.geometry.mounted_mm == (0.0, 0.0, 0.0)
     written = dump(opened)
     assert '\n  "points"' not in written["project.json"]
     assert "pupil_mm" not in written["rig.json"]

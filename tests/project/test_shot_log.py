@@ -1,6 +1,8 @@
 """The log of a timelapse: torn anywhere it reads as what was whole, and it never guesses a frame."""
 
+import errno
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -49,8 +51,10 @@ def test_torn_at_any_byte_it_reads_as_what_was_whole_and_is_gone_on_with(path: P
     for size in range(len(data) + 1):
         path.write_bytes(data[:size])
         if size < first:
-            with pytest.raises(TakeError, match="no whole line; delete it"):
+            with pytest.raises(TakeError, match="no whole line: it ended before it began; begin anew"):
                 read(path)
+            Log.begin(path, BEGUN).close()
+            assert read(path).next == 0
             continue
         lines = data[:size].count(b"\n")
         log, there = Log.resume(path)
@@ -79,6 +83,8 @@ def test_a_log_that_is_damaged_in_the_middle_is_refused_with_the_line(path: Path
     lines = path.read_bytes().splitlines(keepends=True)
     for wrong, words in (
         ([*lines[:2], b"garbage\n", *lines[3:]], "line 3 is damaged"),
+        ([*lines[:2], b'{"what": "\xff"}\n', *lines[3:]], "line 3 is damaged"),
+        ([*lines[:2], b'{"what": "moved", "a": ' + b"[" * 3000 + b"\n", *lines[3:]], "line 3 is damaged"),
         ([*lines[:1], *lines[3:]], "line 2 is damaged: frame 1 is told where frame 0 comes next"),
         ([*lines[:3], *lines[1:]], "line 4 is damaged: frame 0 is told where frame 1 comes next"),
         ([lines[0], *lines], "line 2 is damaged"),
@@ -91,6 +97,36 @@ def test_a_log_that_is_damaged_in_the_middle_is_refused_with_the_line(path: Path
             Log.resume(path)
     path.write_bytes(b"".join(lines))
     Log.resume(path)[0].close()
+
+
+def test_a_last_line_that_is_whole_and_does_not_follow_is_no_torn_one(path: Path) -> None:
+    with Log.begin(path, BEGUN) as log:
+        shot(log, 0, 1000.0)
+        log.add(Exposed(frame=3, at=1010.0))
+    data = path.read_bytes()
+    for open_it in (read, Log.resume):
+        with pytest.raises(TakeError, match="line 4 is damaged: frame 3 is told where frame 1 comes next"):
+            open_it(path)
+    assert path.read_bytes() == data, "nothing of it is lost"
+
+
+def test_a_full_disk_is_said_and_lets_go_of_the_log(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with Log.begin(path, BEGUN) as log:
+        shot(log, 0, 1000.0)
+        monkeypatch.setattr(os, "fsync", full)
+        with pytest.raises(TakeError, match="No space left on device; free the disk, then resume"):
+            log.add(Firing(frame=1, at=1010.0))
+    other = path.with_name("other.jsonl")
+    with pytest.raises(TakeError, match="No space left on device"):
+        Log.begin(other, BEGUN)
+    monkeypatch.undo()
+    log, there = Log.resume(path)
+    log.close()
+    assert there.next == 1
+    Log.resume(other)[0].close()
 
 
 def test_a_frame_in_doubt_is_settled_by_who_counts_the_card_or_by_rule(path: Path) -> None:

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from sequencer.rig.axis import Camera, Rig
 from sequencer.rig.lens import (
     GUARD,
-    NEAR_M,
     Lens,
     before_lens,
     drawn,
@@ -26,6 +25,7 @@ from sequencer.rig.lens import (
     projected,
 )
 from sequencer.rig.pose import Pose, turned
+from sequencer.rig.reading import NEAR_M
 from tests.needs import needs_module
 from tests.rig.test_pose import RIG, axis
 

@@ -11,8 +11,9 @@ from scipy.interpolate import PchipInterpolator
 
 from sequencer.rig.axis import Axis, AxisKind, Camera, Rig, Unit
 from sequencer.rig.distance import metres
-from sequencer.rig.lens import FAR_M, lens, reading
+from sequencer.rig.lens import FAR_M, lens
 from sequencer.rig.lens_table import FocusRow, FocusTable, LensRow, LensTable, ZoomRow, ZoomTable
+from sequencer.rig.reading import reading
 
 SCALE = ((0.0, "0.6 m"), (0.21, "0.8 m"), (0.43, "1.2 m"), (0.61, "2 m"), (0.8, "5 m"), (0.93, "20 m"), (1.0, "inf"))
 FEET = ((0.0, "inf"), (0.3, "25 ft"), (0.5, "10 ft"), (0.8, "5 ft"), (1.0, "3' 6\""))

@@ -31,6 +31,14 @@ def test_it_is_the_shape_preserving_cubic_of_scipy(table: tuple[tuple[float, ...
     assert Curve(x, y).at(at) == pytest.approx(theirs, rel=1e-9, abs=1e-9 * max(1.0, *map(abs, y)))
 
 
+@given(tables(one_way=False), st.lists(st.floats(-300, 15_000), min_size=1))
+def test_one_place_is_as_many_at_once(table: tuple[tuple[float, ...], tuple[float, ...]], at: list[float]) -> None:
+    curve = Curve(*table)
+    assert [float(curve.at(one)) for one in at] == curve.at(np.array(at)).tolist()
+    assert np.isnan(curve.at(np.nan))
+    assert np.isnan(curve.at(np.array([np.nan])))
+
+
 @given(tables(one_way=True), st.floats(0, 1))
 def test_it_goes_one_way_as_its_points_do(table: tuple[tuple[float, ...], tuple[float, ...]], part: float) -> None:
     curve = Curve(*table)

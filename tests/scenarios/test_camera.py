@@ -14,7 +14,7 @@ from sequencer.rig.outlet import Outlet
 from sequencer.rig.signals import Trigger
 from sequencer.score.camera import CameraCue
 from sequencer.shell.outlets import Part
-from sequencer.shell.records import OpenTake
+from sequencer.shell.records import CloseTake, OpenTake
 from sequencer.shell.several import Several
 from sequencer.takes.rows import EventRow
 from tests.scenarios.stage import TICK_NS, Stage, stage
@@ -62,8 +62,10 @@ def test_the_camera_records_from_before_the_start_to_after_the_end(ahead: bool) 
     for at_ns, due_ns in zip(told_ns[:2], expected_ns(one, cue_ns)[:2], strict=True):
         assert -TICK_NS <= due_ns - lead_ns - at_ns + TICK_NS <= 2 * TICK_NS + 2e6
     events = [row for row in one.kept if isinstance(row, EventRow) and row.code == "fired"]
-    assert [row.text for row in events][:2] == ["record", "shutter"]
-    assert [row.at_ns for row in events][:2] == [trigger.due_ns for trigger in one.output.fired][:2]
+    # the take is kept open for what is behind its end
+    assert [row.text for row in events] == ["record", "shutter", "cut"]
+    assert [row.at_ns for row in events] == [trigger.due_ns for trigger in one.output.fired]
+    assert any(isinstance(row, CloseTake) for row in one.kept)
 
 
 @pytest.mark.parametrize("resets", [False, True])
@@ -119,6 +121,31 @@ def test_a_master_that_is_rolled_anew_behind_the_end_has_no_camera() -> None:
     assert [trigger.name for trigger in one.output.fired] == ["record", "shutter"]
 
 
+@pytest.mark.parametrize("ahead", [False, True])
+def test_what_people_order_goes_out_with_the_next_tick(ahead: bool) -> None:
+    one = stage(timing=TIMING) if ahead else stage()
+    one.run(1.0)
+    one.engine.camera.ask("shutter")
+    assert one.output.fired == []
+    one.run(TICK_NS * 1e-9)
+    assert [trigger.name for trigger in one.output.fired] == ["shutter"]
+    assert one.output.fired[0].due_ns == one.output.fired_ns[0], "it does not wait any more"
+    assert one.words("fired") == "shutter"
+    one.run(1.0)
+    assert len(one.output.fired) == 1
+
+
+def test_how_long_the_camera_has_orders_behind_the_end_is_shown() -> None:
+    one = stage()
+    begun(one)
+    one.run(25.0, one.in_phase(Phase.FINISHED))
+    assert one.status is not None
+    assert 0.4 < one.status.camera_s <= 0.5
+    one.run(0.6)
+    assert one.status.camera_s == 0.0
+    assert [trigger.name for trigger in one.output.fired][-1] == "cut"
+
+
 def test_a_camera_that_no_output_reaches_is_said_and_nothing_stops() -> None:
     one = stage()
     part = Part(
@@ -132,7 +159,7 @@ def test_a_camera_that_no_output_reaches_is_said_and_nothing_stops() -> None:
     one.engine._wires = replace(one.engine._wires, output=Several([(part, one.output)], len(one.rig.axes)))
     begun(one)
     one.run(20.0, one.in_phase(Phase.FINISHED))
-    assert one.words("not fired") == "record went nowhere: no output carries it to a camera"
+    assert one.words("not fired") == "record reached no camera: no output took it"
     assert one.output.fired == []
 
 
@@ -144,4 +171,4 @@ def test_a_camera_whose_link_goes_with_the_order_is_said_with_the_reason(monkeyp
     monkeypatch.setattr(one.output, "fire", gone)
     begun(one)
     one.run(3.0)
-    assert one.words("not fired") == "record may not have gone out: unplugged"
+    assert one.words("perhaps fired") == "record may not have gone out: unplugged"

@@ -170,12 +170,48 @@ def test_card_and_battery_are_reckoned_and_their_ends_named() -> None:
     # 720 frames of 50 MB are 36 GB; 32 GB hold 640. 12 W for 6 h are 72 Wh; 60 Wh last 5 h, that is 600 frames
     stock = Stock(frame_bytes=50_000_000, card_bytes=32_000_000_000, battery_wh=F(60), load_w=F(12))
     found = need(plan, stock)
-    assert (found.card_bytes, found.card_frame) == (36_000_000_000, 640)
-    assert (found.battery_wh, found.battery_frame) == (F(72), 600)
+    assert (found.card_bytes, found.card_frames) == (36_000_000_000, (640,))
+    assert (found.battery_wh, found.battery_frames) == (F(72), (600,))
     assert found.warnings()[0].startswith("the card is full by frame 640")
     enough = need(plan, Stock(frame_bytes=50_000_000, card_bytes=36_000_000_000, battery_wh=F(72), load_w=F(12)))
     assert enough.warnings() == ()
     assert need(plan, Stock()).card_bytes is None
+
+
+def test_every_change_of_card_and_battery_is_named_not_the_first_alone() -> None:
+    plan = solve(tide())
+    # 12.5 GB hold 250 frames of 50 MB; 25 Wh at 12 W last 2 h 5 min, that is 250 intervals of 30 s
+    stock = Stock(frame_bytes=50_000_000, card_bytes=12_500_000_000, battery_wh=F(25), load_w=F(12))
+    found = need(plan, stock)
+    assert (found.card_frames, found.battery_frames) == ((250, 500), (250, 500))
+    assert found.warnings()[0].endswith(
+        "by frame 250; change it there (--change-at 250 --change-at 500), or use a larger one"
+    )
+    many = need(plan, Stock(frame_bytes=50_000_000, card_bytes=2_500_000_000))
+    assert many.card_frames == tuple(range(50, 720, 50))
+    assert "--change-at 200, and so on, 14 times)" in many.warnings()[0]
+    # not one frame: 1 Wh at 200 W lasts 18 s
+    none = need(plan, Stock(frame_bytes=2, card_bytes=1, battery_wh=F(1), load_w=F(200)))
+    assert (none.card_frames, none.battery_frames) == ((0,), (0,))
+    assert none.warnings() == (
+        "the card is full by frame 0; use a larger card",
+        "the battery is empty by frame 0; use a larger battery",
+    )
+    # along a ramp a battery's frames are those of its own stretch: 4, 6, 8 ... s
+    ramp = Intervals(((0, F(4)), (10, F(24))))
+    longer = solve(Known(ramp=ramp, frames=9, rate=Rate(25), exposure_s=F(1), settle_s=F(1)))
+    # 20 s hold 4 + 6 + 8 = 18 s, then 10 s, then 12 s, and so on: each alone is less than 20, two are more
+    held = need(longer, Stock(battery_wh=F(1), load_w=F(180))).battery_frames
+    assert held == (3, 4, 5, 6, 7, 8)
+
+
+def test_what_is_said_to_work_at_the_most_does_work() -> None:
+    # 1 s less a way of 2/7 s and a settle of 1/7 s leaves 4/7 s = 0.5714...: 0.572 would not fit
+    tight = {"interval_s": F(1), "move_s": F(2, 7), "settle_s": F(1, 7), "frames": 10, "rate": Rate(25)}
+    assert "the longest that works: 0.571 s" in solve(Known(**tight)).notes[0]  # type: ignore[arg-type]  # figures by name
+    words = refusal(solve(Known(**tight, exposure_s=F(1))))  # type: ignore[arg-type]  # figures by name
+    assert words.endswith("or an exposure of 0.571 s")
+    assert refusal(solve(Known(**tight, exposure_s=F(571, 1000)))) == ""  # type: ignore[arg-type]  # figures by name
 
 
 def test_a_ramp_is_the_sum_of_its_intervals() -> None:

@@ -1,5 +1,6 @@
 """What passes make of a move: scaled, offset, backward; and what cannot be made is said with its place."""
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 
@@ -275,6 +276,45 @@ def test_an_offset_out_of_the_travel_is_said_with_what_fits_and_that_fits() -> N
     refused(Pass("eye", offset=(("slide", 250.0),)), "passes[1].offset.slide", words)
     for fits in (-100.0, 200.0):
         assert of(Pass("eye", offset=(("slide", fits),))).tracks
+
+
+places = st.decimals(-500, 900, places=3).map(float)
+
+
+@given(
+    st.lists(places, min_size=1, max_size=5),
+    places,
+    st.none() | st.fractions(Fraction(1, 12), 30, max_denominator=12),
+    places,
+)
+def test_whatever_is_offered_fits(stands: list[float], by: float, factor: Fraction | None, about: float) -> None:
+    """Offers are read out of the words and tried, as an operator would."""
+    low, high = min(stands) - 0.37, max(stands) + 0.291
+    slide = axis("slide", "slide", travel=(low, high), home=stands[0])
+    machine = Rig(name="slide", axes=(slide,))
+    move = Move(tracks=(track(list(range(len(stands))), stands, "poly345", "slide"),), cues=(CROSSING,))
+    scale = None if factor is None else Scaled(factor, (("slide", about),))
+    one = Pass("eye", offset=(("slide", by),) if by else (), scale=scale)
+    try:
+        of(one, move, machine)
+    except ProjectError as fault:
+        said = fault.mend
+    else:
+        return
+    if found := re.search(r"offset from (\S+) to (\S+) fits", said):
+        for fits in found.groups():
+            assert of(replace(one, offset=(("slide", float(fits)),)), move, machine).tracks
+    for fits in re.findall(r"a scale (?:of up to|from (\S+) to) (\S+) fits", said):
+        for each in filter(None, fits):
+            assert Fraction(each) > 0
+            assert of(replace(one, scale=Scaled(Fraction(each), (("slide", about),))), move, machine).tracks
+
+
+def test_an_offset_that_leads_to_the_very_end_of_the_travel_fits_whatever_floats_make_of_it() -> None:
+    assert 0.1 + 0.2 > 0.3
+    machine = Rig(name="slide", axes=(axis("slide", "slide", travel=(0.0, 0.3)),))
+    move = Move(tracks=(track([0, 5], [0.0, 0.1], "poly345", "slide"),), cues=(CROSSING,))
+    assert of(Pass("eye", offset=(("slide", 0.2),)), move, machine).tracks
 
 
 def test_a_scale_out_of_the_travel_is_said_with_what_fits_and_that_fits() -> None:

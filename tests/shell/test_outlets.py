@@ -37,7 +37,9 @@ def unopened(address: str, rig: Rig, timebase: Timebase) -> Iterator[Output]:
     yield
 
 
-def kind(scheme: str, carries: Carries, *, drives: bool = True, answers: bool = True) -> OutputKind:
+def kind(
+    scheme: str, carries: Carries, *, drives: bool = True, answers: bool = True, camera: bool = True
+) -> OutputKind:
     return OutputKind(
         schemes=(scheme,),
         answers=answers,
@@ -45,6 +47,7 @@ def kind(scheme: str, carries: Carries, *, drives: bool = True, answers: bool = 
         carries=lambda address, rig: carries,
         open=unopened,
         drives=drives,
+        camera=camera,
     )
 
 
@@ -55,6 +58,7 @@ KINDS = {
     "early": kind("early", Carries(ahead_s=0.3, committed_s=0.1)),
     "later": kind("later", Carries(ahead_s=0.2, committed_s=0.15)),
     "book": kind("book", Carries(), drives=False, answers=False),
+    "lens": kind("lens", Carries(triggers=("shutter", "cut")), drives=False, answers=False),
 }
 
 
@@ -177,6 +181,7 @@ def test_what_happens_when_setpoints_end_is_told_before_arming() -> None:
     assert "drops motor power: what it carries can fall" in first
     assert second == "when wide:a is lost, the others go on moving"
     assert third == "book:b is told of the move, and moves nothing"
+    assert told(parts("lens:c", RIG), 250) == ("lens:c has the camera (shutter, cut), and moves nothing",)
 
 
 def test_only_axes_whose_output_can_answer_are_waited_for() -> None:

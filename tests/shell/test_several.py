@@ -85,11 +85,12 @@ def part(
     rate_hz: float | None = None,
     on_loss: OnLoss = "stop",
     drives: bool = True,
+    camera: bool = True,
 ) -> Part:
     own = replace(RIG, axes=tuple(RIG.axes[place] for place in places))
     return Part(
         outlet=Outlet(address=f"to:{places}", rate_hz=rate_hz),
-        kind=kind("to", carries, drives=drives),
+        kind=kind("to", carries, drives=drives, camera=camera),
         rig=own,
         places=places,
         carries=carries,
@@ -314,7 +315,7 @@ def test_axes_that_are_left_behind_are_sent_nothing_before_they_were_told_to_sto
 def test_a_trigger_has_gone_out_where_anything_that_is_no_book_took_it() -> None:
     shutter, able = Trigger(0, "shutter"), Carries(triggers=("shutter",))
     book, deaf, camera = Told(), Told(), Told()
-    several = joined((part((0, 1, 2), able, drives=False), book), (part((0, 1, 2)), deaf))
+    several = joined((part((0, 1, 2), able, drives=False, camera=False), book), (part((0, 1, 2)), deaf))
     assert not several.fire(shutter)
     assert (book.fired, deaf.fired) == ([shutter], [])
     several = joined((part((0, 1)), deaf), (part((2,), able), camera))
@@ -335,6 +336,33 @@ def test_a_camera_that_cannot_be_told_ahead_is_told_when_it_is_due() -> None:
     assert plain.fired == []
     several.look(200 * MS)
     assert plain.fired == [shutter]
+
+
+def test_a_camera_alone_drives_nothing_and_is_fired_all_the_same() -> None:
+    able, camera, rig = Carries(triggers=("shutter",)), Told(), Told()
+    several = joined((part((0, 1, 2)), rig), (part((0, 1, 2), able, drives=False, on_loss="go on"), camera))
+    assert several.fire(Trigger(0, "shutter"))
+    camera.fault = "unplugged"
+    assert not several.fire(Trigger(0, "shutter"))
+    assert "to:(0, 1, 2) is lost, and the others go on: unplugged" in several.trouble()
+
+
+def test_an_order_that_waited_and_then_did_not_go_out_is_told() -> None:
+    class Full(Told):
+        def fire(self, trigger: Trigger) -> bool:
+            super().fire(trigger)
+            return len(self.fired) > 1
+
+    able = Carries(triggers=("shutter",))
+    early, full = Told(), Full()
+    several = joined((part((0,), replace(able, ahead_s=0.3)), early), (part((1, 2), able), full))
+    several.look(0)
+    several.fire(Trigger(200 * MS, "shutter"))
+    several.fire(Trigger(400 * MS, "shutter"))
+    several.look(200 * MS)
+    assert several.trouble() == "to:(1, 2) did not take the order shutter"
+    several.look(400 * MS)
+    assert several.trouble() == ""
 
 
 def test_all_descriptors_are_waited_on() -> None:

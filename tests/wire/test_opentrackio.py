@@ -103,6 +103,18 @@ def test_what_is_not_known_is_left_out() -> None:
     assert not {"sampleRate", "timecode"} & timing.keys()
 
 
+def test_a_sample_without_a_pose_or_a_clock_says_neither() -> None:
+    sample = replace(PLAIN, position_m=None, clock=None, notes="counted from timecode", f_number=2.8)
+    check_schema(tree(sample))
+    said = tree(sample)
+    assert "transforms" not in said
+    assert said["tracker"] == {"status": "setpoints, not measured", "notes": "counted from timecode"}
+    assert said["lens"] == {"entrancePupilOffset": 0.0, "fStop": 2.8}
+    timing = said["timing"]
+    assert isinstance(timing, dict)
+    assert "synchronization" not in timing
+
+
 def test_the_sequence_number_wraps_at_32_bits() -> None:
     timing = tree(replace(PLAIN, number=(1 << 32) + 3))["timing"]
     assert isinstance(timing, dict)

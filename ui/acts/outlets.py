@@ -30,6 +30,8 @@ _PLAIN = {
     "virtual": "virtual:NAME",
     "sacn": "sacn://192.168.1.20/1",
     "opentrackio": "opentrackio://192.168.1.20:55555",
+    "serial": "serial:/dev/ttyUSB0",
+    "gpio": "gpio:/dev/gpiochip0",
     "csv": "csv:/path/setpoints.csv",
     "mcap": "mcap:/path/setpoints.mcap",
 }
@@ -147,7 +149,7 @@ def example(scheme: str, axes: Sequence[Axis]) -> str:
 
 
 def with_ways(address: str, axes: Sequence[Axis]) -> str:
-    """Return the address with a way for each axis, where its kind wants one that the address does not say."""
+    """Return the address with a way for each axis, or the shutter, where its kind wants one that it does not say."""
     ways = _ways(address.partition(":")[0], axes)
     here, _, options = address.partition("?")
     there = {option.partition("=")[0] for option in options.split("&")}
@@ -163,6 +165,10 @@ def _ways(scheme: str, axes: Sequence[Axis]) -> list[tuple[str, str]]:
             return [(axis.name, str(1 + 2 * n)) for n, axis in enumerate(axes)]
         case "gcode":
             return _letters(axes)
+        case "serial":
+            return [("shutter", "rts")]
+        case "gpio":
+            return [("shutter", "17")]
     return []
 
 

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from sequencer.motion.shape import Shape
 from sequencer.motion.standing import standing
 from sequencer.rig.axis import Rig
-from sequencer.rig.lens import GUARD, NEAR_M, Lens
+from sequencer.rig.lens import GUARD, Lens
 from sequencer.rig.pose import Pose, pose
+from sequencer.rig.reading import NEAR_M
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

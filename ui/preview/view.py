@@ -11,8 +11,9 @@ from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from sequencer.motion.standing import standing_at
 from sequencer.project.values import exact_text
-from sequencer.rig.lens import Guess, Lens, lens
+from sequencer.rig.lens import Lens, lens
 from sequencer.rig.pose import Pose, pose, unread
+from sequencer.rig.reading import Guess
 from ui.desk import Desk
 from ui.language import translate
 from ui.preview.below import RIBBON_PX, RIBBON_TRACKS, ROW_PX, Below, Over

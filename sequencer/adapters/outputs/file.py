@@ -119,5 +119,6 @@ KIND = OutputKind(
     carries=carries_file,
     open=open_file,
     drives=False,
+    camera=False,
     shared=False,
 )

@@ -139,6 +139,7 @@ class MidiOutput:
         self._byte_ns = 1e9 / wanted.wire.bytes_s if wanted.wire.bytes_s else 0.0
         self._free_ns = 0
         self._sensed_ns = 0
+        self._looked_ns = 0
         self._on_until_ns: dict[Contact, int] = {}
         self.dropped = 0
 
@@ -161,7 +162,8 @@ class MidiOutput:
         # one that is still on goes off first, or the device hears no edge
         again = (contact.off(),) if contact in self._on_until_ns else ()
         self._put(trigger.due_ns, *again, contact.on())
-        self._on_until_ns[contact] = trigger.due_ns + self._wanted.pulse_ns
+        # an order that was due before goes out now: its pulse is no shorter
+        self._on_until_ns[contact] = max(trigger.due_ns, self._looked_ns) + self._wanted.pulse_ns
         return True
 
     def read(self, heard_ns: int) -> tuple[Feedback, ...]:
@@ -172,6 +174,7 @@ class MidiOutput:
             self._put(self._free_ns, self._wanted.stop.off())
 
     def look(self, now_ns: int) -> None:
+        self._looked_ns = now_ns
         if self._out is not None:
             self._out.check(now_ns)
         self._switch_off([one for one, until_ns in self._on_until_ns.items() if until_ns <= now_ns], now_ns)

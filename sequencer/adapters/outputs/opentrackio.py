@@ -9,9 +9,11 @@ What goes out: a sample for each setpoint set, of the instant at which it is due
 seldom changes (sensor, name). It says where the setpoints put the camera, not where it was measured, and its status
 says so. The pose is that of `rig.pose`, which has the standard's axes and signs: metres, X right, Y forward, Z up; pan
 to the left, tilt up, roll clockwise, in this order. The entrance pupil's own place is the origin of the pose, so its
-offset is 0. A zoom in mm is the focal length, a focus in mm the distance; in parts both, and the iris, are
-encoders, in the direction that the axis has. Timecode is the frame that the timeline is in; none where no clock says.
-The rate is that of the last two samples. Nothing comes in; a stop is nothing to it, and triggers do not go out.
+offset is 0, and the distance in focus counts from it, 10 km where it is infinite. The focal length is the true one at
+that focus. Both are what `rig.reading` has by the camera's tables, or by motors in mm; who has neither is not told.
+Motors in parts, the iris too, are encoders, in the direction that the axis has. Timecode is the frame that the timeline
+is in; none where no clock says. The rate is that of the last two samples. Nothing comes in; a stop is nothing to it,
+and triggers do not go out.
 Source: OpenTrackIO 1.0.1 (SMPTE RIS-OSVP); what `wire.opentrackio` says. TAI is 37 s ahead of UTC since 2017 (memory).
 """
 
@@ -33,7 +35,9 @@ from sequencer.adapters.datagrams import Datagrams, to_groups, to_machine
 from sequencer.adapters.identity import identity
 from sequencer.errors import LinkError
 from sequencer.rig.axis import Rig
+from sequencer.rig.lens import FAR_M
 from sequencer.rig.pose import stood, turned, unread
+from sequencer.rig.reading import Guess, reading
 from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Timebase
@@ -108,7 +112,9 @@ class OpenTrackIOOutput:
         self._source_id = source.urn
         self._samples = _series(source, self._offset.at_ns + self._offset.offset_ns)
         self._placed, self._turned = _affine(rig)
-        self._pupil_m = np.array(rig.geometry.pupil_mm) / 1000
+        self._told = _told(rig)
+        self._mounted_m = tuple(each / 1000 for each in rig.geometry.mounted_mm)
+        self._carried = any(self._mounted_m) or (rig.camera is not None and rig.camera.pupil is not None)
         self._static = _static(rig)
         self._number = self._sequence = 0
         self._last_ns: int | None = None
@@ -166,14 +172,15 @@ class OpenTrackIOOutput:
 
     def _sample(self, setpoint: Setpoint) -> wire.Sample:
         known = np.append(setpoint.position, 1.0)
-        focal_mm, focus_m, encoders = _lens(self._rig, setpoint.position)
+        lens = _lens(self._rig, setpoint.position, self._told)
         due_ns = setpoint.due_ns
         static = None
         if self._static_ns is None or due_ns - self._static_ns >= wire.STATIC_NS:
             static, self._static_ns = self._static, due_ns
         place, angles_deg = known.dot(self._placed), known.dot(self._turned)
-        if any(self._pupil_m):
-            place = place + turned(angles_deg) @ self._pupil_m
+        if self._carried:
+            right_m, ahead_m, up_m = self._mounted_m
+            place = place + turned(angles_deg).dot((right_m, ahead_m + lens.pupil_mm / 1000, up_m))
         (x, y, z), (pan, tilt, roll) = place.tolist(), angles_deg.tolist()
         return wire.Sample(
             sample_id=f"{self._samples}{self._number & 0xFFFF_FFFF_FFFF:012x}",
@@ -186,32 +193,58 @@ class OpenTrackIOOutput:
             status=_STATUS,
             rate=None if self._last_ns is None else _rate(due_ns - self._last_ns, self._timebase.rate),
             label=_label(setpoint.timeline_s, self._timebase),
-            focal_mm=focal_mm,
-            focus_m=focus_m,
-            encoders=encoders,
+            focal_mm=lens.focal_mm,
+            focus_m=lens.focus_m,
+            encoders=_encoders(self._rig, setpoint.position),
             static=static,
         )
 
 
-def _lens(rig: Rig, position: Floats) -> tuple[float | None, float | None, dict[str, float]]:
-    """Return the focal length in mm, the distance in metres and the encoders, as far as the rig says them.
+@dataclass(frozen=True, slots=True)
+class _Lens:
+    """What of the lens is told, None for what the rig does not say, and how far its pupil is ahead of the sensor plane.
+
+    It is zero for a pupil that stays.
+    """
+
+    focal_mm: float | None = None
+    focus_m: float | None = None
+    pupil_mm: float = 0.0
+
+
+def _told(rig: Rig) -> frozenset[Guess]:
+    """Return what of the lens the rig says at every place of its motors: by a table, in mm, or since it stays.
 
     The camera's own focal length is that of a lens that does not zoom; no rig says at what such a lens is focused.
     """
-    fixed = rig.camera is not None and not any(axis.kind == "zoom" for axis in rig.axes)
-    focal_mm = rig.camera.focal_mm if rig.camera is not None and fixed else None
-    focus_m: float | None = None
-    encoders: dict[str, float] = {}
-    for axis, value in zip(rig.axes, position.tolist(), strict=True):
-        if axis.kind not in _ENCODED:
-            continue
-        if axis.unit == "part":
-            encoders[axis.kind] = min(max(value, 0.0), 1.0)
-        elif axis.unit == "mm" and value > 0 and axis.kind == "zoom":
-            focal_mm = value
-        elif axis.unit == "mm" and value > 0 and axis.kind == "focus":
-            focus_m = value / 1000
-    return focal_mm, focus_m, encoders
+    camera = rig.camera
+    if camera is None:
+        return frozenset()
+    units = {axis.kind: axis.unit for axis in rig.axes}
+    zooms = "zoom" not in units or camera.zoom_table is not None or units["zoom"] == "mm"
+    focuses = "focus" in units and (camera.focus_table is not None or units["focus"] == "mm")
+    told: tuple[tuple[Guess, bool], ...] = (("zoom", zooms), ("focus", focuses))
+    return frozenset(name for name, there in told if there)
+
+
+def _lens(rig: Rig, position: Floats, told: frozenset[Guess]) -> _Lens:
+    camera = rig.camera
+    if camera is None:
+        return _Lens()
+    what = reading(camera, rig, position)
+    return _Lens(
+        focal_mm=float(what.focal_mm) if "zoom" in told else None,
+        focus_m=min(float(what.ahead_m), FAR_M) if "focus" in told else None,
+        pupil_mm=float(what.pupil_mm),
+    )
+
+
+def _encoders(rig: Rig, position: Floats) -> dict[str, float]:
+    return {
+        axis.kind: min(max(value, 0.0), 1.0)
+        for axis, value in zip(rig.axes, position.tolist(), strict=True)
+        if axis.unit == "part" and axis.kind in _ENCODED
+    }
 
 
 def _affine(rig: Rig) -> tuple[Floats, Floats]:
@@ -255,7 +288,13 @@ def _label(timeline_s: float, timebase: Timebase) -> wire.Label | None:
     if not math.isfinite(timeline_s):
         return None
     rate = timebase.rate
-    label = timebase.label(math.floor(timeline_s * rate.num / rate.den + _WITHIN))
+    return _frame(math.floor(timeline_s * rate.num / rate.den + _WITHIN), timebase)
+
+
+@lru_cache(maxsize=4)
+def _frame(number: int, timebase: Timebase) -> wire.Label:
+    """Return the timecode of a frame, in which the timeline mostly is for several samples."""
+    rate, label = timebase.rate, timebase.label(number)
     return wire.Label(label.hours, label.minutes, label.seconds, label.frames, (rate.num, rate.den), label.drop)
 
 

@@ -7,11 +7,11 @@ tells what it holds, a peer that stalls is seen as well.
 
 import contextlib
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
 
-from sequencer.adapters.serial_ports.ports import Port, open_port
+from sequencer.adapters.serial_ports.ports import Control, Port, open_port
 from sequencer.errors import LinkError
 from sequencer.wire.outgoing import Outgoing
 
@@ -81,6 +81,10 @@ class SerialLine:
         self.go_on()
         return self._try(self._port.read)
 
+    def control(self, line: Control, up: bool) -> None:
+        """Raise or lower a control line, at once."""
+        self._try(lambda: self._port.control(line, up))
+
     def finish(self) -> None:
         """Wait for what has begun, what is urgent and what the system holds, a peer that stalls for a moment only."""
         self.go_on()
@@ -118,12 +122,13 @@ class SerialLine:
 
 
 @contextmanager
-def open_line(path: str, baud: int) -> Iterator[SerialLine]:
+def open_line(path: str, baud: int, low: Sequence[Control] = ()) -> Iterator[SerialLine]:
     """Open the serial port at `path`. Leaving the block waits for what has begun, a stalled peer 0.1 s only.
 
+    `low`: control lines that shall be low from the beginning.
     Error: LinkError that says why not, and the mend.
     """
-    port = open_port(path, baud)
+    port = open_port(path, baud, low)
     line = SerialLine(port, path, baud)
     try:
         yield line

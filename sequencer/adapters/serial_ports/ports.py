@@ -4,7 +4,8 @@ import contextlib
 import errno
 import os
 import stat
-from typing import Protocol
+from collections.abc import Sequence
+from typing import Literal, Protocol, get_args
 
 import serial
 from serial.tools import list_ports
@@ -13,6 +14,9 @@ from sequencer.errors import LinkError
 
 _BUSY = frozenset({errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK})
 _POSIX = os.name == "posix"
+Control = Literal["rts", "dtr"]
+CONTROLS: tuple[Control, ...] = get_args(Control)
+_NO_CONTROLS = frozenset({errno.ENOTTY, errno.EINVAL})
 _opened_before: set[str] = set()  # looking for the others again while a link is away would cost the tick its time
 
 
@@ -35,9 +39,21 @@ class Port(Protocol):
         """Return how many bytes the system holds that the wire has not carried, as far as the driver tells."""
         ...
 
+    def control(self, line: Control, up: bool) -> None:
+        """Raise or lower a control line, at once."""
+        ...
+
     def close(self) -> None:
         """Close it at once, without what it has not carried."""
         ...
+
+
+def set_control(opened: serial.Serial, line: Control, up: bool) -> None:
+    """Raise or lower a control line of an open port. Error: OSError."""
+    if line == "rts":
+        opened.rts = up
+    else:
+        opened.dtr = up
 
 
 class PollingPort:
@@ -65,6 +81,9 @@ class PollingPort:
     def pending(self) -> int:
         return self._opened.out_waiting
 
+    def control(self, line: Control, up: bool) -> None:
+        set_control(self._opened, line, up)
+
     def close(self) -> None:
         with contextlib.suppress(OSError):  # it is gone already
             self._opened.reset_output_buffer()
@@ -76,29 +95,52 @@ def names() -> tuple[str, ...]:
     return tuple(sorted(port.device for port in list_ports.comports()))
 
 
-def open_port(path: str, baud: int) -> Port:
+def open_port(path: str, baud: int, low: Sequence[Control] = ()) -> Port:
     """Open a serial port for nobody else: eight bits, no parity, one stop bit, no flow control.
 
-    Error: LinkError that says why not: no such port, none at all, in use, or not allowed.
+    `low`: control lines that shall be low from the beginning; a driver may raise them for an instant all the same.
+    Error: LinkError that says why not: no such port, none at all, in use, not allowed, or without such lines.
     """
     try:
         if _POSIX and not stat.S_ISCHR(os.stat(path).st_mode):
             raise LinkError(f"{path} is no serial port; {_there_are()}")
-        opened = serial.Serial(path, baud, timeout=0, write_timeout=0, exclusive=True if _POSIX else None)
+        opened = _opened(path, baud, low)
     except ValueError as fault:
         raise LinkError(f"the serial port {path} cannot run at {baud} baud ({fault}); give another baud") from fault
     except OSError as fault:  # pyserial's own errors are of this kind
         raise _refusal(path, fault) from fault
     _opened_before.add(path)
+    try:
+        port = _port(opened)
+        for line in low:
+            port.control(line, False)
+    except OSError as fault:
+        opened.close()
+        if low and fault.errno in _NO_CONTROLS:
+            words = " and ".join(line.upper() for line in low)
+            raise LinkError(f"the serial port {path} has no control line {words}; use text:WORDS") from fault
+        raise _refusal(path, fault) from fault
+    return port
+
+
+def _opened(path: str, baud: int, low: Sequence[Control]) -> serial.Serial:
+    exclusive = True if _POSIX else None
+    if not low:
+        return serial.Serial(path, baud, timeout=0, write_timeout=0, exclusive=exclusive)
+    opened = serial.Serial(None, baud, timeout=0, write_timeout=0, exclusive=exclusive)
+    for line in low:
+        set_control(opened, line, False)  # as pyserial then opens it
+    opened.port = path
+    opened.open()
+    return opened
+
+
+def _port(opened: serial.Serial) -> Port:
     if not _POSIX:
         return PollingPort(opened)
     from sequencer.adapters.serial_ports.posix import PosixPort
 
-    try:
-        return PosixPort(opened)
-    except OSError as fault:
-        opened.close()
-        raise _refusal(path, fault) from fault
+    return PosixPort(opened)
 
 
 def _refusal(path: str, fault: OSError) -> LinkError:

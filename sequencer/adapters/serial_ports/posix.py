@@ -12,6 +12,8 @@ import termios
 
 import serial
 
+from sequencer.adapters.serial_ports.ports import Control, set_control
+
 _PER_READ = 4096
 
 
@@ -53,6 +55,11 @@ class PosixPort:
         """Return how many bytes the system holds that the wire has not carried, as far as the driver tells."""
         held = fcntl.ioctl(self._there(), termios.TIOCOUTQ, b"\0\0\0\0")
         return int(struct.unpack("i", held)[0])
+
+    def control(self, line: Control, up: bool) -> None:
+        """Raise or lower a control line, at once."""
+        self._there()
+        set_control(self._opened, line, up)
 
     def close(self) -> None:
         """Close it and forget what it has not carried: the system would wait for a peer that stalls."""
