@@ -38,7 +38,7 @@ def rename_marker(desk: Desk, number: int, name: str) -> bool:
     """Give a marker another name."""
 
     def edit(project: Project) -> Project:
-        before = _one(project.move.markers, number).name
+        before = one_of(project.move.markers, number).name
         renamed = replace(project, move=with_marker(project.move, number, name=_name(name)))
         return with_called_marker(renamed, before, name)
 
@@ -54,12 +54,12 @@ def move_marker(desk: Desk, number: int, at: Fraction) -> bool:
 def delete_marker(desk: Desk, number: int) -> bool:
     """Take a marker out."""
     words = translate("acts", "delete the marker {name}").format(name=_called(desk.project.move.markers, number))
-    return do(desk, words, lambda project: replace(project.move, markers=_without(project.move.markers, number)))
+    return do(desk, words, lambda project: replace(project.move, markers=without(project.move.markers, number)))
 
 
 def with_marker(move: Move, number: int, *, name: str | None = None, at: Fraction | None = None) -> Move:
     """Return the move with one marker changed, in its place in the list."""
-    marker = _one(move.markers, number)
+    marker = one_of(move.markers, number)
     marker = Marker(marker.name if name is None else name, marker.at if at is None else at)
     return replace(move, markers=(*move.markers[:number], marker, *move.markers[number + 1 :]))
 
@@ -91,7 +91,7 @@ def rename_cue(desk: Desk, number: int, name: str) -> bool:
     """Give a cue another name."""
 
     def edit(project: Project) -> Project:
-        before = _one(project.move.cues, number).name
+        before = one_of(project.move.cues, number).name
         renamed = replace(project, move=_cued(with_cue(project.move, number, name=name)))
         return with_called_cue(renamed, before, name)
 
@@ -107,14 +107,14 @@ def move_cue(desk: Desk, number: int, *, start: Fraction | None = None, end: Fra
 def delete_cue(desk: Desk, number: int) -> bool:
     """Take a cue out; its keys stay."""
     words = translate("acts", "delete the cue {name}").format(name=_called(desk.project.move.cues, number))
-    return do(desk, words, lambda project: replace(project.move, cues=_without(project.move.cues, number)))
+    return do(desk, words, lambda project: replace(project.move, cues=without(project.move.cues, number)))
 
 
 def with_cue(
     move: Move, number: int, *, name: str | None = None, start: Fraction | None = None, end: Fraction | None = None
 ) -> Move:
     """Return the move with one cue changed."""
-    cue = _one(move.cues, number)
+    cue = one_of(move.cues, number)
     cue = Cue(
         cue.name if name is None else name,
         cue.start if start is None else start,
@@ -140,14 +140,14 @@ def add_pass(desk: Desk, name: str = "", speed: Fraction = Fraction(1)) -> bool:
     return do(desk, words, lambda project: _passed(project.move, (*project.move.passes, Pass(name, speed))))
 
 
-def change_pass(desk: Desk, number: int, changed: Callable[[Pass, Project], Pass]) -> bool:
+def change_pass(desk: Desk, number: int, changed: Callable[[Pass], Pass]) -> bool:
     """Have `changed` make another pass of one; the pass that is judged stays so under a new name."""
     before, judged = _called(desk.project.move.passes, number), desk.run_name
     words = translate("acts", "change the pass {name}").format(name=before)
 
     def edit(project: Project) -> Move:
         there = project.move.passes
-        one = changed(_one(there, number), project)
+        one = changed(one_of(there, number))
         return _passed(project.move, (*there[:number], one, *there[number + 1 :]))
 
     done = do(desk, words, edit)
@@ -159,7 +159,7 @@ def change_pass(desk: Desk, number: int, changed: Callable[[Pass, Project], Pass
 def delete_pass(desk: Desk, number: int) -> bool:
     """Take a pass out."""
     words = translate("acts", "delete the pass {name}").format(name=_called(desk.project.move.passes, number))
-    return do(desk, words, lambda project: _passed(project.move, _without(project.move.passes, number)))
+    return do(desk, words, lambda project: _passed(project.move, without(project.move.passes, number)))
 
 
 def _passed(move: Move, passes: Sequence[Pass]) -> Move:
@@ -198,12 +198,14 @@ def _called(ones: Sequence[Marker] | Sequence[Cue] | Sequence[Pass], number: int
     return ones[number].name if 0 <= number < len(ones) else ""
 
 
-def _one(ones: Sequence[T], number: int) -> T:
+def one_of(ones: Sequence[T], number: int) -> T:
+    """Return the one with this number. Error: ValueError in words where it is gone."""
     if not 0 <= number < len(ones):
         raise ValueError(translate("acts", "that is not there any more"))
     return ones[number]
 
 
-def _without(ones: tuple[T, ...], number: int) -> tuple[T, ...]:
-    _one(ones, number)
+def without(ones: tuple[T, ...], number: int) -> tuple[T, ...]:
+    """Return all but one. Error: ValueError in words where it is gone."""
+    one_of(ones, number)
     return (*ones[:number], *ones[number + 1 :])

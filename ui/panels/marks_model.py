@@ -1,39 +1,57 @@
-"""Markers, cues and passes as rows whose cells can be typed into.
+"""Markers, cues, passes, orders to the camera and points as rows whose cells can be typed into.
 
 It refuses what the acts refuse; why stands in `refused`.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 from PyQt6.QtCore import QAbstractTableModel, QModelIndex, Qt, pyqtSignal
 
-from sequencer.score.move import Cue, Marker, Move, Pass
-from ui.acts import marks
+from sequencer.project.document import Project
+from sequencer.score.camera import CameraCue
+from sequencer.score.move import Cue, Marker, Pass
+from sequencer.score.points import Point
+from ui.acts import camera, marks
 from ui.acts.written import written
 from ui.desk import Desk
 from ui.language import translate
+from ui.panels import order_cells, pass_cells, point_cells
+from ui.panels.cell import Cell
 from ui.panels.entry import refusal
-from ui.panels.pass_cells import CELLS
 from ui.panels.typed import Times, typed_instant
 
-Mark = Marker | Cue | Pass
+Mark = Marker | Cue | Pass | CameraCue | Point
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of rows: its columns, where they are in the move, and what is done to one by its number.
+    """One kind of rows: its columns, where they are in the document, and what is done to one by its number.
 
     `at` is the instant of a column, where it has one; `set_time` is given the number, the column and the instant.
+    `cells` are the columns of a kind whose values are typed as a whole; `change` puts a changed one in its place.
     """
 
     columns: tuple[str, ...]
-    of: Callable[[Move], tuple[Mark, ...]]
+    of: Callable[[Project], tuple[Mark, ...]]
     add: Callable[[Desk], bool]
-    rename: Callable[[Desk, int, str], bool]
     delete: Callable[[Desk, int], bool]
+    rename: Callable[[Desk, int, str], bool] | None = None
     set_time: Callable[[Desk, int, int, Fraction], bool] | None = None
+    cells: tuple[Cell[Any], ...] = ()
+    change: Callable[[Desk, int, Callable[[Any], Any]], bool] | None = None
+
+
+def _celled(
+    cells: tuple[Cell[Any], ...],
+    of: Callable[[Project], tuple[Mark, ...]],
+    add: Callable[[Desk], bool],
+    delete: Callable[[Desk, int], bool],
+    change: Callable[[Desk, int, Callable[[Any], Any]], bool],
+) -> Kind:
+    return Kind(tuple(cell.column for cell in cells), of, add, delete, cells=cells, change=change)
 
 
 def _move_cue(desk: Desk, number: int, column: int, at: Fraction) -> bool:
@@ -42,26 +60,37 @@ def _move_cue(desk: Desk, number: int, column: int, at: Fraction) -> bool:
 
 MARKERS = Kind(
     ("name", "time"),
-    lambda move: move.markers,
+    lambda project: project.move.markers,
     marks.add_marker,
-    marks.rename_marker,
     marks.delete_marker,
+    marks.rename_marker,
     lambda desk, number, column, at: marks.move_marker(desk, number, at),
 )
 CUES = Kind(
-    ("name", "from", "to"), lambda move: move.cues, marks.add_cue, marks.rename_cue, marks.delete_cue, _move_cue
+    ("name", "from", "to"),
+    lambda project: project.move.cues,
+    marks.add_cue,
+    marks.delete_cue,
+    marks.rename_cue,
+    _move_cue,
 )
-PASSES = Kind(
-    tuple(cell.column for cell in CELLS),
-    lambda move: move.passes,
-    marks.add_pass,
-    lambda desk, number, name: marks.change_pass(desk, number, lambda one, _: replace(one, name=name)),
-    marks.delete_pass,
+PASSES = _celled(
+    pass_cells.CELLS, lambda project: project.move.passes, marks.add_pass, marks.delete_pass, marks.change_pass
 )
+ORDERS = _celled(
+    order_cells.CELLS, lambda project: project.camera, camera.add_order, camera.delete_order, camera.change_order
+)
+POINTS = _celled(
+    point_cells.CELLS, lambda project: project.points, camera.add_point, camera.delete_point, camera.change_point
+)
+
+
+# what finds no room in a cell is in its tip
+_SHOWN = (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.EditRole, Qt.ItemDataRole.ToolTipRole)
 
 
 class MarksModel(QAbstractTableModel):
-    """A row for each marker, cue or pass. `refused`: why an edit was not done, or nothing when one was."""
+    """A row for each of a kind. `refused`: why an edit was not done, or nothing when one was."""
 
     refused = pyqtSignal(str)
 
@@ -69,7 +98,7 @@ class MarksModel(QAbstractTableModel):
         super().__init__()
         self._desk = desk
         self._kind = kind
-        self._rows = kind.of(desk.project.move)
+        self._rows = kind.of(desk.project)
         desk.changed.connect(self._follow)
         desk.preferred.connect(self._tell)
 
@@ -80,11 +109,12 @@ class MarksModel(QAbstractTableModel):
             return one.at
         if isinstance(one, Cue):
             return one.end if column == 2 else one.start
-        return None
+        return one.at if isinstance(one, CameraCue) and not isinstance(one.at, str) else None
 
     def name(self, row: int) -> str:
-        """Return what the row's marker, cue or pass is called."""
-        return self._rows[row].name
+        """Return what the row's own is called; an order to the camera by what it does."""
+        one = self._rows[row]
+        return one.do if isinstance(one, CameraCue) else one.name
 
     def rowCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own way
         return 0 if parent.isValid() else len(self._rows)
@@ -98,7 +128,7 @@ class MarksModel(QAbstractTableModel):
         return translate("marks", self._kind.columns[section])
 
     def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> object:
-        if not index.isValid() or role not in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.EditRole):
+        if not index.isValid() or role not in _SHOWN:
             return None
         return self._text(index.row(), index.column(), 9 if role == Qt.ItemDataRole.EditRole else 3)
 
@@ -118,11 +148,11 @@ class MarksModel(QAbstractTableModel):
 
     def _write(self, row: int, column: int, text: str) -> None:
         desk, kind = self._desk, self._kind
-        if column == 0:
+        if kind.change is not None:
+            kind.change(desk, row, lambda one: kind.cells[column].changed(one, text, desk))
+        elif column == 0 and kind.rename is not None:
             kind.rename(desk, row, text)
-        elif kind.set_time is None:
-            marks.change_pass(desk, row, lambda one, project: CELLS[column].changed(one, text, project))
-        else:
+        elif kind.set_time is not None:
             project = desk.project
             times = Times(
                 timebase=project.timebase, tempo=project.tempo, counted=desk.counted, here=self.instant(row, column)
@@ -131,15 +161,15 @@ class MarksModel(QAbstractTableModel):
 
     def _text(self, row: int, column: int, decimals: int) -> str:
         one, project = self._rows[row], self._desk.project
-        if isinstance(one, Pass):
-            return CELLS[column].text(one, decimals)
+        if self._kind.cells:
+            return self._kind.cells[column].text(one, decimals, self._desk)
         if column == 0:
-            return one.name
+            return self.name(row)
         at = self.instant(row, column)
         return "" if at is None else written(at, self._desk.counted, project.timebase, project.tempo, decimals)
 
     def _follow(self) -> None:
-        rows = self._kind.of(self._desk.project.move)
+        rows = self._kind.of(self._desk.project)
         if rows is self._rows:
             return
         if len(rows) == len(self._rows):

@@ -1,7 +1,9 @@
-"""Markers, cues and passes in tables: what can be dragged on the timeline, and their names, by number and keyboard.
+"""Markers, cues, passes, orders to the camera and points in tables, by number and keyboard.
 
 It refuses to ask before it deletes: undo brings back.
 """
+
+from collections.abc import Callable
 
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QKeySequence, QShortcut, QShowEvent
@@ -17,13 +19,17 @@ from PyQt6.QtWidgets import (
     QWidget,
 )
 
+from sequencer.score.camera import Doing
+from ui.acts.camera import propose_aim
 from ui.acts.choose import choose_in_cue
 from ui.acts.playhead import put_playhead
 from ui.desk import Desk
 from ui.language import translate
 from ui.panels.entry import refusal
-from ui.panels.marks_model import CUES, MARKERS, PASSES, Kind, MarksModel
+from ui.panels.marks_model import CUES, MARKERS, ORDERS, PASSES, POINTS, Kind, MarksModel
 from ui.theme import GAP_PX
+
+Fire = Callable[[Doing], bool]
 
 _ROW_PX = 30
 _NAME_PX = 190
@@ -32,10 +38,11 @@ _NAME_PX = 190
 class MarksTable(QWidget):
     """One table with its buttons: add, delete, and what can be done with a row."""
 
-    def __init__(self, desk: Desk, kind: Kind, name: str) -> None:
+    def __init__(self, desk: Desk, kind: Kind, name: str, fire: Fire | None = None) -> None:
         super().__init__()
         self._desk = desk
         self._kind = kind
+        self._fire = fire
         self.model = MarksModel(desk, kind)
         self.model.setParent(self)
         self.view = QTableView()
@@ -71,12 +78,16 @@ class MarksTable(QWidget):
             ("add", translate("marks", "Add"), self._add),
             ("delete", translate("marks", "Delete"), self._delete),
         ]
-        if self._kind.set_time is not None:
+        if self._kind.set_time is not None or self._kind is ORDERS:
             offered.append(("go", translate("marks", "Go there"), self._go))
         if self._kind is CUES:
             offered.append(("choose", translate("marks", "Choose its keys"), self._choose))
         if self._kind is PASSES:
             offered.append(("judge", translate("marks", "Judge at its speed"), self._judge))
+        if self._kind is POINTS:
+            offered.append(("aim", translate("marks", "Aim at it in this cue…"), self._aim))
+        if self._kind is ORDERS:
+            offered.append(("try", translate("marks", "Try it now: nothing moves"), self._try))
         for name, words, act in offered:
             button = QPushButton(words)
             button.setAutoDefault(False)
@@ -98,6 +109,10 @@ class MarksTable(QWidget):
         rows.setDefaultSectionSize(_ROW_PX)
         columns.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
         columns.setSectionResizeMode(0, QHeaderView.ResizeMode.Interactive)
+        if self._kind is PASSES:
+            # short words; what is left is for offset, scale and note
+            for column in range(1, 5):
+                columns.setSectionResizeMode(column, QHeaderView.ResizeMode.ResizeToContents)
         columns.setHighlightSections(False)
         view.setColumnWidth(0, _NAME_PX)
 
@@ -130,6 +145,8 @@ class MarksTable(QWidget):
         at = None if row is None else self.model.instant(row, self.view.currentIndex().column())
         if at is not None:
             put_playhead(self._desk, at)
+        elif row is not None:
+            self._say(translate("marks", "that is at an end of whichever cue is played"))
 
     def _choose(self) -> None:
         row = self._row()
@@ -141,6 +158,23 @@ class MarksTable(QWidget):
         if row is not None:
             self._desk.choose_run(self.model.name(row))
 
+    def _aim(self) -> None:
+        row = self._row()
+        if row is not None:
+            self._say(refusal(self._desk, lambda: propose_aim(self._desk, self.model.name(row))))
+
+    def _try(self) -> None:
+        """Have the camera do what the row says; what came of it is in the log of the page Run."""
+        row = self._row()
+        if row is None:
+            return
+        name = self._desk.project.camera[row].do
+        if self._fire is not None and self._fire(name):
+            words = translate("marks", "{name} was ordered; look at the camera: whether it did it nobody hears")
+            self._say(words.format(name=name))
+        else:
+            self._say(translate("marks", "no rig is connected; connect one on the page Run, then try it"))
+
     def _say(self, words: str) -> None:
         self.said.setText(words)
         self.said.setVisible(bool(words))
@@ -148,13 +182,18 @@ class MarksTable(QWidget):
 
 
 class MarksPanel(QTabWidget):
-    """Markers, cues and passes, each on a leaf of its own."""
+    """Markers, cues, passes, orders to the camera and points, each on a leaf of its own.
 
-    def __init__(self, desk: Desk) -> None:
+    `fire` has the camera do what an order is called, and says whether anybody was there to be told.
+    """
+
+    def __init__(self, desk: Desk, fire: Fire | None = None) -> None:
         super().__init__()
-        self.setAccessibleName(translate("marks", "Markers, cues and passes"))
+        self.setAccessibleName(translate("marks", "Markers, cues, passes, camera and points"))
         self.markers = MarksTable(desk, MARKERS, translate("marks", "Markers"))
         self.cues = MarksTable(desk, CUES, translate("marks", "Cues"))
         self.passes = MarksTable(desk, PASSES, translate("marks", "Passes"))
-        for table in (self.markers, self.cues, self.passes):
+        self.orders = MarksTable(desk, ORDERS, translate("marks", "Camera"), fire)
+        self.points = MarksTable(desk, POINTS, translate("marks", "Points"))
+        for table in (self.markers, self.cues, self.passes, self.orders, self.points):
             self.addTab(table, table.view.accessibleName())

@@ -57,6 +57,7 @@ class Slate(QWidget):
         self.flashing = False
         self._due_ns: int | None = None  # when a clap's flash begins
         self._flash_ns: int | None = None  # when it began, of a clap that is not in the log yet
+        self._early: tuple[int | None, ...] = ()  # when its beep began, where that is known before the flash
         self._told = ""
         self._opened: tuple[str, float] | None = None
         self.setWindowTitle(translate("slate", "Slate · twintake"))
@@ -95,7 +96,7 @@ class Slate(QWidget):
         at_ns = self._now_ns() + round(AHEAD_S * 1e9)
         beeps = self.sound.clap(at_ns)
         self._told = translate("slate", "clap")
-        self._due_ns = at_ns
+        self._due_ns, self._early = at_ns, ()
         self._flash.start(round(AHEAD_S * 1000))
         if not beeps:
             self._told = translate("slate", "clap without a beep")
@@ -109,7 +110,9 @@ class Slate(QWidget):
         self.repaint()  # at once, not when there is time for it
         self._flash_ns = self._now_ns()
         self._dark.start(round(self.flash_s * 1000))
-        if self.sound.device:
+        if self._early:
+            self._log(*self._early)
+        elif self.sound.device:
             self._late.start(_HEARD_WITHIN_MS)
         else:
             self._log(None)
@@ -121,6 +124,8 @@ class Slate(QWidget):
     def _sounded(self, at_ns: int | None) -> None:
         if self._flash_ns is not None:
             self._log(at_ns)
+        elif self._due_ns is not None:
+            self._early = (at_ns,)  # a window that was busy flashes late
 
     def _unheard(self) -> None:
         if self._flash_ns is not None:
@@ -174,7 +179,8 @@ class Slate(QWidget):
         super().hideEvent(event)
         for timer in (self._ticks, self._flash, self._dark, self._late):
             timer.stop()
-        self.flashing, self._due_ns, self._flash_ns = False, None, None
+        self._unheard()  # what flashed is in the log, whoever is in a hurry
+        self.flashing, self._due_ns = False, None
         self.sound.end()
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:

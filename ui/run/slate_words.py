@@ -65,7 +65,7 @@ def logged(timebase: Timebase, status: Status | None, flash_ns: int, beep_ns: in
     else:
         words = f"slate: flash at {timebase.label(floor(frames))} and {float(frames % 1):.2f} of a frame"
     if beep_ns is None:
-        return f"{words}; no beep"
+        return f"{words}; no beep is known of"
     return f"{words}; beep {(beep_ns - flash_ns) * 1e-6:+.1f} ms from it"
 
 

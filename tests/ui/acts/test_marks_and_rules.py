@@ -65,11 +65,11 @@ def test_markers_and_cues_come_are_named_move_and_go(desk: Desk, notes: list[Not
 def test_passes_come_change_and_go(desk: Desk, notes: list[Note]) -> None:
     assert marks.add_pass(desk, speed=Fraction(1, 2))
     assert desk.project.move.passes[-1].name == "pass 1"
-    assert marks.change_pass(desk, 3, lambda one, _: replace(one, name="half speed"))
-    assert not marks.change_pass(desk, 3, lambda one, _: replace(one, name="band"))
-    assert not marks.change_pass(desk, 3, lambda one, _: replace(one, speed=Fraction(0)))
+    assert marks.change_pass(desk, 3, lambda one: replace(one, name="half speed"))
+    assert not marks.change_pass(desk, 3, lambda one: replace(one, name="band"))
+    assert not marks.change_pass(desk, 3, lambda one: replace(one, speed=Fraction(0)))
     assert "above zero" in notes[-1].words
-    assert marks.change_pass(desk, 3, lambda one, _: replace(one, speed=Fraction(1, 4)))
+    assert marks.change_pass(desk, 3, lambda one: replace(one, speed=Fraction(1, 4)))
     assert desk.project.run("half speed").speed == Fraction(1, 4)
     assert marks.delete_pass(desk, 3)
     assert len(desk.project.move.passes) == 3
@@ -78,7 +78,7 @@ def test_passes_come_change_and_go(desk: Desk, notes: list[Note]) -> None:
 def test_what_else_a_pass_says_stays_when_its_speed_or_its_cue_is_changed(desk: Desk) -> None:
     note = desk.project.move.passes[1].note
     assert note
-    assert marks.change_pass(desk, 1, lambda one, _: replace(one, speed=Fraction(1, 2)))
+    assert marks.change_pass(desk, 1, lambda one: replace(one, speed=Fraction(1, 2)))
     assert desk.project.move.passes[1].note == note
     passes = (replace(desk.project.move.passes[0], of="lantern turn", reversed=True),)
     desk.edit("one backward", replace(desk.project.move, passes=passes))
@@ -222,7 +222,7 @@ def test_triggers_follow_the_names_of_cues_and_markers_and_keep_them(desk: Desk,
 
 def test_the_pass_that_is_judged_stays_so_under_a_new_name(desk: Desk) -> None:
     desk.choose_run(desk.project.move.passes[1].name)
-    assert marks.change_pass(desk, 1, lambda one, _: replace(one, name="tide"))
+    assert marks.change_pass(desk, 1, lambda one: replace(one, name="tide"))
     assert desk.run_name == "tide"
-    assert marks.change_pass(desk, 0, lambda one, _: replace(one, name="band again"))
+    assert marks.change_pass(desk, 0, lambda one: replace(one, name="band again"))
     assert desk.run_name == "tide"

@@ -3,14 +3,22 @@
 from dataclasses import replace
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import QApplication, QLineEdit
 from pytestqt.qtbot import QtBot
 
+from sequencer.motion.standing import standing_at
+from sequencer.rig.lens import from_camera
+from sequencer.rig.pose import pose
+from sequencer.score.camera import CameraCue
 from sequencer.score.move import Scaled
+from ui.acts.camera import WITHIN_DEG, add_order
 from ui.desk import Desk
+from ui.panels.entry import refusal
 from ui.panels.marks_table import MarksPanel, MarksTable
+from ui.panels.pass_cells import CELLS
 
 
 @pytest.fixture
@@ -193,3 +201,143 @@ def test_delete_takes_the_row_out(desk: Desk, panel: MarksPanel, qtbot: QtBot) -
     table.view.setCurrentIndex(table.model.index(1, 0))
     qtbot.keyClick(table.view, Qt.Key.Key_Delete)
     assert [one.name for one in desk.project.move.markers][:2] == ["verse", "second lamp"]
+
+
+def test_an_order_to_the_camera_is_added_typed_tried_and_deleted(desk: Desk, qtbot: QtBot) -> None:
+    fired: list[str] = []
+    answers = [False, True]
+
+    def fire(name: str) -> bool:
+        fired.append(name)
+        return answers.pop(0)
+
+    panel = MarksPanel(desk, fire)
+    qtbot.addWidget(panel)
+    table, first = panel.orders, desk.project.camera
+    panel.setCurrentWidget(table)
+    panel.show()
+    desk.place(Fraction(130))
+    row = len(first)
+    assert refusal(desk, lambda: add_order(desk)) == ""
+    assert desk.project.camera[row] == CameraCue(do="shutter", at=Fraction(130))
+    for column, text in enumerate(("record", "cue start", "-2", "300 ms")):
+        taken = table.model.setData(table.model.index(row, column), text)
+        assert taken is (text != "300 ms"), "a lead is typed in seconds"
+    assert table.model.setData(table.model.index(row, 3), "0.3 s")
+    assert desk.project.camera[row] == CameraCue(do="record", at="cue start", after_s=-2.0, lead_s=0.3)
+    assert [table.model.index(row, column).data() for column in range(4)] == ["record", "cue start", "-2 s", "0.3 s"]
+    table.view.setCurrentIndex(table.model.index(row, 0))
+    click(qtbot, table, "go")
+    assert "whichever cue" in table.said.text()
+    click(qtbot, table, "try")
+    assert "connect one" in table.said.text()
+    click(qtbot, table, "try")
+    assert "look at the camera" in table.said.text()
+    assert fired == ["record", "record"]
+    assert table.model.setData(table.model.index(row, 1), "10:00:06:00")
+    click(qtbot, table, "go")
+    assert desk.playhead == 150
+    click(qtbot, table, "delete")
+    assert desk.project.camera == first
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "says"),
+    [
+        (0, "zoom", "one of shutter, record, cut"),
+        (1, "some day", "is not a number"),
+        (2, "2 hours", "no unit"),
+        (2, "5000", "from -3600 to 3600"),
+        (3, "-1", "from 0 to 60"),
+    ],
+)
+def test_an_order_that_no_camera_takes_is_refused(
+    desk: Desk, panel: MarksPanel, column: int, text: str, says: str
+) -> None:
+    add_order(desk)
+    table = panel.orders
+    first = desk.project
+    assert not table.model.setData(table.model.index(len(first.camera) - 1, column), text)
+    assert desk.project is first
+    assert says in table.said.text()
+
+
+def test_a_point_is_added_in_the_middle_of_the_picture_moved_and_aimed_at(
+    desk: Desk, panel: MarksPanel, qtbot: QtBot
+) -> None:
+    panel.setCurrentWidget(panel.points)
+    table = panel.points
+    desk.place(Fraction(200))
+    click(qtbot, table, "add")
+    end_editor(qtbot, table, "bollard")
+    point = desk.project.points[-1]
+    rig = desk.project.rig
+    seen = from_camera(pose(rig, standing_at(rig, desk.shapes, desk.playhead_s)), np.array(point.at_m))
+    assert seen[[0, 2]] == pytest.approx(0.0, abs=2e-3), "to the millimetre that its place is rounded to"
+    assert seen[1] > 0.5
+    row = len(desk.project.points) - 1
+    assert table.model.setData(table.model.index(row, 1), "120 cm")
+    assert table.model.setData(table.model.index(row, 2), "4")
+    assert desk.project.points[-1].at_m[:2] == (1.2, 4.0)
+    assert not table.model.setData(table.model.index(row, 4), "sure")
+    assert "not typed" in table.said.text()
+    table.view.setCurrentIndex(table.model.index(row, 0))
+    click(qtbot, table, "aim")
+    assert desk.proposal is not None, table.said.text()
+    assert "bollard" in desk.proposal.words
+    before = desk.project.move
+    desk.take_proposal()
+    cue = desk.project.move.cues[0]
+    for at in np.linspace(float(cue.start) / 25, float(cue.end) / 25, 17):
+        where = pose(rig, standing_at(rig, desk.shapes, float(at)))
+        right, ahead, up = from_camera(where, np.array(desk.project.points[-1].at_m))
+        assert np.degrees(np.hypot(right, up) / ahead) < WITHIN_DEG
+    assert desk.project.move != before
+
+
+def test_what_cannot_be_aimed_at_is_said_and_proposes_nothing(desk: Desk, panel: MarksPanel, qtbot: QtBot) -> None:
+    panel.setCurrentWidget(panel.points)
+    table = panel.points
+    click(qtbot, table, "add")
+    end_editor(qtbot, table, "mast")
+    row = len(desk.project.points) - 1
+    table.view.setCurrentIndex(table.model.index(row, 0))
+    desk.place(desk.project.move.cues[-1].end + 500)
+    click(qtbot, table, "aim")
+    assert "in no cue" in table.said.text()
+    desk.place(desk.project.move.cues[0].start)
+    # further up than tilt can turn
+    assert table.model.setData(table.model.index(row, 3), "400")
+    click(qtbot, table, "aim")
+    assert "tilt" in table.said.text()
+    assert desk.proposal is None
+
+
+@pytest.mark.parametrize(
+    ("column", "text"),
+    [
+        ("speed", "0.0000000001"),
+        ("camera fps", "0.0000000001"),
+        ("scale", "1/10000000000"),
+    ],
+)
+def test_a_pass_that_no_file_could_hold_is_refused(desk: Desk, panel: MarksPanel, column: str, text: str) -> None:
+    before, table = desk.project, panel.passes
+    place = [cell.column for cell in CELLS].index(column)
+    assert not table.model.setData(table.model.index(0, place), text)
+    assert desk.project == before
+    assert "with up to nine digits" in table.said.text()
+
+
+def test_an_order_half_a_day_away_is_refused(desk: Desk, panel: MarksPanel) -> None:
+    add_order(desk)
+    before, table = desk.project, panel.orders
+    assert not table.model.setData(table.model.index(0, 1), "1000000 s")
+    assert desk.project == before
+    assert "half a day or more" in table.said.text()
+
+
+def test_what_has_no_room_in_a_cell_is_in_its_tip(desk: Desk, panel: MarksPanel) -> None:
+    model = panel.passes.model
+    model.setData(model.index(0, 7), "all players, quay lights on")
+    assert model.index(0, 7).data(Qt.ItemDataRole.ToolTipRole) == "all players, quay lights on"

@@ -17,6 +17,7 @@ from tests.ui.link.fakes import STATUS, Bench, Straight
 from ui.run.slate import FLASH_FRAMES, Slate
 from ui.run.slate_sound import SlateSound
 from ui.run.slate_words import NO_TIMECODE, logged, shown
+from ui.run.stop import StopKeys
 
 
 class Card:
@@ -139,7 +140,7 @@ def test_without_sound_it_flashes_and_says_why_it_does_not_beep(
     assert slate.sound.trouble == "the sound card was pulled out"
     flash(slate, bench, qtbot)
     (told,) = [one for one in bench.crew.told if isinstance(one, Clapped)]
-    assert told.text.endswith("no beep")
+    assert told.text.endswith("no beep is known of")
 
 
 def test_a_clap_that_no_take_keeps_is_said_and_sent_to_nobody(
@@ -175,6 +176,52 @@ def test_stop_is_on_it_and_stops(slate: Slate, bench: Bench, qtbot: QtBot) -> No
     assert bench.crew.stops == 1
 
 
+@pytest.mark.parametrize("key", [Qt.Key.Key_Escape, Qt.Key.Key_Space])
+def test_escape_and_space_stop_the_rig_there_too(slate: Slate, bench: Bench, qtbot: QtBot, key: Qt.Key) -> None:
+    keys = StopKeys(bench.link, slate)
+    qtbot.keyClick(slate, key)
+    assert bench.crews == [], "nothing is connected, and nothing happens"
+    bench.ready()
+    qtbot.keyClick(slate, key)
+    assert bench.crew.stops == 1
+    assert slate.isVisible()
+    assert keys.parent() is slate
+
+
+def test_a_clap_is_kept_when_the_slate_is_taken_away_at_once(
+    slate: Slate, bench: Bench, card: Card, qtbot: QtBot
+) -> None:
+    recording(bench)
+    flash(slate, bench, qtbot)
+    slate.hide()
+    (told,) = [one for one in bench.crew.told if isinstance(one, Clapped)]
+    assert told.text.endswith("no beep is known of")
+    assert not slate.flashing
+
+
+def test_a_clap_that_has_not_flashed_yet_is_in_no_log(slate: Slate, bench: Bench, card: Card) -> None:
+    recording(bench)
+    slate.clap()
+    slate.hide()
+    assert not [one for one in bench.crew.told if isinstance(one, Clapped)]
+
+
+def test_a_window_that_flashes_late_still_has_when_the_beep_was(
+    slate: Slate, bench: Bench, card: Card, qtbot: QtBot
+) -> None:
+    recording(bench)
+    bench.crew.silent = True
+    slate.clap()
+    (beep_ns,) = card.claps
+    bench.clock.go(0.35)
+    card.left.append({"sounded": beep_ns})
+    slate.sound.look()
+    assert not [one for one in bench.crew.told if isinstance(one, Clapped)]
+    qtbot.waitUntil(lambda: slate.flashing, timeout=3000)
+    (told,) = [one for one in bench.crew.told if isinstance(one, Clapped)]
+    assert told.text.endswith("; beep -100.0 ms from it")
+
+
 def test_the_card_of_the_music_beeps_for_as_long_as_it_flashes(slate: Slate, bench: Bench, card: Card) -> None:
     bench.link.choose(replace(bench.link.choice, audio_out="lantern"))
     device, length_s = card.asked
@@ -187,7 +234,7 @@ def test_drop_frame_is_said_and_an_unknown_clock_has_no_timecode(bench: Bench) -
     one = shown(bench.desk.project, bench.link.choice, "", status, 0)
     assert one.timecode == NO_TIMECODE
     assert one.rate == "25"
-    assert logged(bench.desk.project.timebase, status, 0, None) == "slate: flash, no timecode; no beep"
+    assert logged(bench.desk.project.timebase, status, 0, None) == "slate: flash, no timecode; no beep is known of"
 
 
 def _ground(slate: Slate) -> QColor:
