@@ -16,6 +16,7 @@ from ui.language import translate
 from ui.theme import THEMES
 
 Topic = Literal["keys", "cautions"]
+Part = Literal["export", "import", "report", "prep", "copy"]  # of what hands over
 Axis = Callable[[], str]
 
 
@@ -48,16 +49,17 @@ def menus(
     tell: Callable[[Topic], object] | None = None,
     store: Callable[[], object] | None = None,
     slate: Callable[[], object] | None = None,
+    hand: Callable[[Part], object] | None = None,
 ) -> tuple[Menu, ...]:
     """Return the menus of the window, bound to this desk.
 
     `axis` says which lane has the keyboard; without it, acts on one axis are for the first that has a chosen key.
-    `tell` shows a topic of the help; without it there is no such menu. `store` stores a mark, `slate` shows the slate;
-    without them no item does.
+    `tell` shows a topic of the help; without it there is no such menu. `store` stores a mark, `slate` shows the slate,
+    `hand` a part of what hands over; without them no item does.
     """
     own = axis if axis is not None else lambda: _first_axis(desk)
     found = (
-        Menu(translate("actions", "&File"), _file(files)),
+        Menu(translate("actions", "&File"), (*_file(files), *_handed(hand))),
         Menu(translate("actions", "&Edit"), _edit(desk, own)),
         Menu(translate("actions", "&Keys"), _keys(desk, own)),
         Menu(translate("actions", "&Time"), (*_stored(store), *_time(desk, own))),
@@ -80,6 +82,19 @@ def _file(files: Files) -> tuple[Item | None, ...]:
         Item("reload", translate("actions", "&Read again from the disk"), "", files.reload),
         None,
         Item("playback", translate("actions", "Choose &playback audio…"), "", files.audio.choose),
+    )
+
+
+def _handed(hand: Callable[[Part], object] | None) -> tuple[Item | None, ...]:
+    if hand is None:
+        return ()
+    return (
+        None,
+        Item("hand-over", translate("actions", "&Hand over…"), "", lambda: hand("export")),
+        Item("import", translate("actions", "&Import…"), "", lambda: hand("import")),
+        Item("report", translate("actions", "Shoo&t report…"), "", lambda: hand("report")),
+        Item("prep", translate("actions", "Pr&ep sheet…"), "", lambda: hand("prep")),
+        Item("copy-project", translate("actions", "&Copy the project…"), "", lambda: hand("copy")),
     )
 
 

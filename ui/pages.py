@@ -8,16 +8,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PyQt6.QtCore import QSize, Qt
-from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QSplitter, QWidget
+from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QSplitter, QTabWidget, QWidget
 
+from sequencer.shell.messages import Fire
+from ui.actions import Part
 from ui.acts.files import Files
 from ui.acts.poses import Poses
 from ui.desk import Desk, Face
 from ui.language import translate
 from ui.link.link import Link
+from ui.panels.later import Later
 
 if TYPE_CHECKING:
     from ui.panels.first_run import FirstRun
+    from ui.panels.hand_over import HandOverPanel
     from ui.panels.help import HelpPage
     from ui.panels.music import MusicPanel
     from ui.panels.picker import Picker
@@ -53,11 +57,11 @@ def judged(desk: Desk) -> QWidget:
     return pair
 
 
-def markers(desk: Desk) -> QWidget:
-    """Return markers, cues and passes."""
+def markers(desk: Desk, link: Link) -> QWidget:
+    """Return markers, cues, passes, orders to the camera and points."""
     from ui.panels.marks_table import MarksPanel
 
-    return scrolled(MarksPanel(desk))
+    return scrolled(MarksPanel(desk, lambda name: link.tell(Fire(name))))
 
 
 class PosesPage(QWidget):
@@ -100,6 +104,20 @@ def takes(desk: Desk) -> "TakesPanel":
     from ui.panels.takes import TakesPanel
 
     return TakesPanel(desk)
+
+
+def hand_over(desk: Desk, files: Files, listed: "Later[TakesPanel]") -> "HandOverPanel":
+    """Return what hands the project over, and takes from files of others; `listed` is where takes are chosen."""
+    from ui.panels.hand_over import HandOverPanel
+
+    return HandOverPanel(desk, files, lambda: () if listed.there is None else listed.there.chosen())
+
+
+def hand(desk: Desk, drawer: QTabWidget, page: "Later[HandOverPanel]", part: Part) -> None:
+    """Turn to a part of what hands over."""
+    desk.turn_to("prepare")
+    drawer.setCurrentWidget(page)
+    page.page.turn_to(part)
 
 
 def setup(desk: Desk, files: Files, link: Link) -> QWidget:

@@ -65,6 +65,10 @@ class Painter:
         QTimer.singleShot(_SETTLE_MS, lambda: self._draw(name))
 
     def _draw(self, name: str) -> None:
+        page = self._window.hand_over.there
+        if page is not None and page.export.busy:
+            QTimer.singleShot(_SETTLE_MS, lambda: self._draw(name))
+            return
         (self._slate or self._window).grab().save(str(self._folder / f"{name}.png"))
         self._next()
 
@@ -78,7 +82,7 @@ class Painter:
         if track is not None:
             choose.choose_key(desk, track.axis, min(1, len(track.keys) - 1))
         for number, name in enumerate(
-            ("motion", "keys", "check", "markers", "marks", "music", "set", "takes", "setup")
+            ("motion", "keys", "check", "markers", "marks", "music", "set", "takes", "hand-over", "setup")
         ):
             window.drawer.setCurrentIndex(number)
             yield f"prepare-{name}"

@@ -25,7 +25,7 @@ from PyQt6.QtWidgets import (
 
 from sequencer.shell.messages import Status
 from ui import pages
-from ui.actions import Item, Menu, Topic, menus
+from ui.actions import Item, Menu, Part, Topic, menus
 from ui.acts.asking import Ask, Pick
 from ui.acts.drops import Drops
 from ui.acts.files import Files
@@ -101,7 +101,7 @@ class Window(QMainWindow):
         self.calm = CalmWheel(self)
         self.drops = Drops(self, files)
         self._items: list[tuple[Item, QAction]] = []
-        own = (self._tell, self.poses.store, pages.slate(desk, link, self))
+        own = (self._tell, self.poses.store, pages.slate(desk, link, self), self._hand)
         for menu in menus(desk, files, lambda: self.timeline.chosen_axis, *own):
             self._menu(menu)
         self._before: QWidget | None = None
@@ -121,9 +121,10 @@ class Window(QMainWindow):
         self.timeline.hands = self.hands
         self.curves = CurvesView(desk)
         self.numbers, self.judged = Later(lambda: pages.Numbers(desk)), Later(lambda: pages.judged(desk))
-        self.markers, self.music = Later(lambda: pages.markers(desk)), Later(lambda: pages.music(desk))
+        self.markers, self.music = Later(lambda: pages.markers(desk, link)), Later(lambda: pages.music(desk))
         self.marks, self.run_marks = (Later(lambda: pages.PosesPage(self.poses)) for _ in range(2))
         self.stage, self.takes = Later(lambda: pages.stage(desk)), Later(lambda: pages.takes(desk))
+        self.hand_over = Later(lambda: pages.hand_over(desk, self.files, self.takes))
         self.setup = Later(lambda: pages.setup(desk, self.files, link))
         self.help, self.picker = Later(self._help), Later(self._picker)
         self.first_run = Later(self._first_run)
@@ -143,6 +144,7 @@ class Window(QMainWindow):
             (self.music, translate("window", "Music")),
             (self.stage, translate("window", "Set")),
             (self.takes, translate("window", "Takes")),
+            (self.hand_over, translate("window", "Hand over")),
             (self.setup, translate("window", "Setup")),
         )
         for page, name in named:
@@ -184,6 +186,9 @@ class Window(QMainWindow):
 
     def _tell(self, topic: Topic) -> None:
         self.help.page.tell(topic)
+
+    def _hand(self, part: Part) -> None:
+        pages.hand(self.desk, self.drawer, self.hand_over, part)
 
     def _help(self) -> "HelpPage":
         page = pages.help_page(self.desk)

@@ -10,7 +10,7 @@ from rich.table import Table
 
 from sequencer.cli.exits import FOUND, console, exits
 from sequencer.cli.options import Within
-from sequencer.errors import LinkError
+from sequencer.export.documents import keep, kind_of
 from sequencer.project.takefile import read
 from sequencer.takes.compare import Comparison
 from sequencer.takes.compare import compare as compare_takes
@@ -21,7 +21,9 @@ from sequencer.takes.verdict import Verdict
 def compare(
     takes: Annotated[list[Path], typer.Argument(help="Take files of one cue.")],
     within: Within = None,
-    out: Annotated[Path | None, typer.Option("--report", help="Write a report with plots to this HTML file.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--report", metavar="FILE", help="Write a report with plots: FILE.pdf or FILE.html.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document, and nothing else.")] = False,
 ) -> None:
     """Compare takes at every frame, axis by axis. Ends with status 1 when they differ by more than `--within`."""
@@ -31,12 +33,13 @@ def compare(
 
 def conclude(paths: list[Path], out: Path | None, within: float | None, json: bool) -> int:
     """Compare the takes, write the report where a path is given, print; return the exit status."""
+    kind = None if out is None else kind_of(out)
     comparison = compare_takes([read(path) for path in paths], within)
-    if out is not None:
+    if out is not None and kind is not None:
         # plots take seconds to load, and only a report has them
         from sequencer.export.report import report
 
-        _write(out, report(comparison))
+        keep(out, kind, report(comparison), force=True)
     if json:
         found = facts(comparison) | {
             "files": [str(path) for path in paths],
@@ -51,13 +54,6 @@ def conclude(paths: list[Path], out: Path | None, within: float | None, json: bo
         if out is not None:
             console.print(f"report: {out}", markup=False, highlight=False, soft_wrap=True)
     return FOUND if comparison.verdict is Verdict.DIFFER else 0
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as fault:
-        raise LinkError(f"the report cannot be written to {path}: {fault.strerror}; the takes are kept") from fault
 
 
 def _table(comparison: Comparison) -> Table:

@@ -1,4 +1,4 @@
-"""How a fault ends the command: what it prints, and its exit status."""
+"""How the command speaks: its lines, and for a fault its words and its exit status."""
 
 import contextlib
 from collections.abc import Iterator
@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import typer
 from rich.console import Console
 
-from sequencer.errors import LinkError, PeerError, ProjectError, TakeError
+from sequencer.errors import ExportError, ImportFault, LinkError, PeerError, ProjectError, TakeError
 from sequencer.shell.crew import CrewFailed
 
 FOUND = 1
@@ -18,6 +18,16 @@ console = Console()
 errors = Console(stderr=True)
 
 
+def plain(text: str) -> str:
+    """Return the text with what a terminal would obey escaped: names come from anywhere."""
+    return "".join(one if one.isprintable() else one.encode("unicode_escape").decode() for one in text)
+
+
+def say(line: str) -> None:
+    """Print one line, however long, in which nothing is markup."""
+    console.print(plain(line), markup=False, highlight=False, soft_wrap=True)
+
+
 @contextlib.contextmanager
 def exits() -> Iterator[None]:
     """Turn a fault into its words and the exit status of its kind."""
@@ -25,7 +35,7 @@ def exits() -> Iterator[None]:
         yield
     except CrewFailed as fault:
         raise _end(fault, fault.exit_status) from fault
-    except (ProjectError, TakeError) as fault:
+    except (ProjectError, TakeError, ExportError, ImportFault) as fault:
         raise _end(fault, WRONG) from fault
     except (LinkError, PeerError) as fault:
         raise _end(fault, LINK) from fault
@@ -34,5 +44,6 @@ def exits() -> Iterator[None]:
 
 
 def _end(words: object, status: int) -> typer.Exit:
-    errors.print(f"twintake: {words}", style="bold", markup=False, highlight=False)
+    lines = "\n".join(plain(line) for line in f"twintake: {words}".split("\n"))
+    errors.print(lines, style="bold", markup=False, highlight=False)
     return typer.Exit(status)

@@ -31,6 +31,7 @@ from sequencer.shell.messages import Arm, Opened, Pressed, Punch, Said, Setup, S
 _ARM_S = 10.0
 _OPTION_OF = {"midi_in": ("mtc", "clock"), "audio_in": ("ltc",), "audio_out": ("audio",)}  # --sync
 _WORDS: dict[str, str] = {"midi": "MIDI", "ltc": "linear timecode", "osc": "OSC"}
+_BARE = {"punch": "punch", "fired": "camera:"}  # where the take keeps a bare word
 CAUTION = (
     "The rig will move. Are people clear, and is a hard-wired emergency stop that cuts motor power in reach of a "
     "person who watches the rig? This program is not a safety device."
@@ -166,7 +167,7 @@ def _of_cue(order: Arm, project: Project, folder: Path, cue: str | None, run: st
     """Return the order to play one cue only, and where that is wanted to record a take of it."""
     if cue is None:
         raise ProjectError("--record", "a take is of a cue", "name it with --cue", file="command line")
-    plan = shoot.plan(project, cue, run, folder / "takes", Fraction(order.speed))
+    plan = shoot.plan(project, cue, run, folder / "takes", Fraction(order.speed), folder)
     if not record:
         return replace(order, cue=cue)
     path = plan.next_path()
@@ -183,8 +184,7 @@ class _Teller:
 
     def __call__(self, status: Status | None, said: list[Said]) -> None:
         for one in said:
-            # the take keeps the bare word for programs
-            words = f"punch {one.text}" if one.code == "punch" else one.text
+            words = f"{_BARE[one.code]} {one.text}" if one.code in _BARE else one.text
             console.print(words, markup=False, highlight=False)
         self._link.look(status)
         if status is not None and time.monotonic() - self._shown_s > 5.0:
@@ -215,6 +215,7 @@ def _play(running: Crew, setup: Setup, order: Arm, asked: bool) -> None:
         if setup.sync in ("internal", "audio") and not setup.triggers:
             running.tell(Start())
         watch.until(Phase.FINISHED, math.inf)
+        watch.until_camera()
         if order.take is not None:
             console.print(f"kept {watch.until_kept().path}", highlight=False, soft_wrap=True)
     except KeyboardInterrupt:

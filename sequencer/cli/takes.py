@@ -37,7 +37,7 @@ def takes(
     """Shoot takes in real time: timecode in, setpoints to a simulated rig, each take recorded and compared."""
     with exits():
         opened = load(project, laws())
-        plan = shoot.plan(opened, cue, run, out if out is not None else project / "takes")
+        plan = shoot.plan(opened, cue, run, out if out is not None else project / "takes", of=project)
         source = shoot.wire() if through == "auto" else "pipe:0" if through == "pipe" else through
         with shoot.simulated_rig(project / "rig.json", seed) as (_, output):
             setup = Setup(

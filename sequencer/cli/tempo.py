@@ -26,8 +26,8 @@ from sequencer.cli.options import Folder, Json, Write, instant
 from sequencer.cli.verdict import kept
 from sequencer.errors import ProjectError
 from sequencer.music.grid import one_here, storable
+from sequencer.music.smf import MAX_BYTES, Song, read_song
 from sequencer.project.document import Project
-from sequencer.project.smf import MAX_BYTES, Song, read_song
 from sequencer.project.store import load, save
 from sequencer.score.move import Marker, Move
 from sequencer.score.pins import on_beats

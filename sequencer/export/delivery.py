@@ -35,8 +35,8 @@ class CameraPath:
     instant: the rig did not say where it stood.
     Unit: `parts` are parts of a picture frame from its instant; they rise, and 0 is one of them. With a shutter of 180
     degrees that is centred on the frame's instant, `(-1/4, 0, 1/4)` are its opening, its middle and its closing.
-    `shutter` is (opens, closes) in the same parts, or None where nobody says. `remarks` are words that whoever uses
-    the path must know: what was guessed, what is missing.
+    `shutter` is (opens, closes) in the same parts, `shot_hz` how many frames a second the camera ran at, or None where
+    nobody says. `remarks` are words that whoever uses the path must know: what was guessed, what is missing.
     """
 
     first: int
@@ -44,6 +44,7 @@ class CameraPath:
     step: Fraction = Fraction(1)
     parts: tuple[Fraction, ...] = (Fraction(0),)
     shutter: tuple[Fraction, Fraction] | None = None
+    shot_hz: Fraction | None = None
     position_m: Floats
     angles_deg: Floats
     focal_mm: Floats

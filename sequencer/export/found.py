@@ -14,7 +14,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class FoundMarker:
-    """A named instant. `at` is real seconds since timecode 00:00:00:00, exact: frames by the rate, not labels."""
+    """A named instant. `at` is real seconds since timecode 00:00:00:00, exact: frames by the rate, not labels.
+
+    In a file that has no timecode (`FoundCut.start` is None) they count from the file's beginning.
+    """
 
     name: str
     at: Fraction
@@ -35,8 +38,9 @@ class FoundShot:
 class FoundCut:
     """What an edit, a MIDI file or a recording says of time. `rate` and `drop` are None where the file has none.
 
-    `start` is where the file itself begins (a recording's own timecode), in seconds since 00:00:00:00; None where it
-    does not say. `tempo` counts from the file's beginning. `remarks` is what could not be kept, in words.
+    `start` is where the file itself begins (a recording's own timecode, an edit's first frame), in seconds since
+    00:00:00:00; None where it has no timecode. `tempo` counts from the file's beginning. `remarks` is what could not
+    be kept, in words.
     """
 
     rate: Rate | None = None

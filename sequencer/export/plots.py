@@ -1,47 +1,24 @@
-"""Plots of a comparison as SVG text, the same bytes for the same takes. Made to be read in print, without colour."""
+"""Plots of a comparison. Made to be read in print, without colour."""
 
-import io
-import re
-from collections.abc import Callable
-from typing import Any
-
-import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
+from sequencer.export.drawn import Plot
 from sequencer.takes.compare import AxisMatch, Comparison
 from sequencer.takes.pixels import moves_picture, pixels
 
 Floats = NDArray[np.float64]
 
-_WIDTH_IN = 7.1
 _STEPS_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600, 7200)
 _MOST_TICKS = 5
 _BINS = 41
 _STROKES = (("-", "#000000"), ("--", "#1a56a0"), (":", "#a03c00"), ("-.", "#256b2c"))
-_STYLE: dict[Any, Any] = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "twintake",
-    "font.family": "sans-serif",
-    "font.sans-serif": ["DejaVu Sans", "Arial", "Helvetica", "sans-serif"],
-    "font.size": 8,
-    "axes.linewidth": 0.6,
-    "axes.spines.top": False,
-    "axes.grid": True,
-    "grid.color": "#d8d8d8",
-    "grid.linewidth": 0.5,
-    "lines.linewidth": 1.0,
-    "legend.frameon": False,
-    "text.parse_math": False,
-    "axes.titlesize": 8,
-    "axes.titlelocation": "left",
-}
 
 
-def axis_plot(comparison: Comparison, number: int) -> str:
+def axis_plot(comparison: Comparison, number: int) -> Plot:
     """Draw one axis over timecode: asked and actual above, each take's difference from the mean path below."""
     one = comparison.axes[number]
     actual, asked = comparison.actual[:, :, number], comparison.asked[:, :, number]
@@ -58,10 +35,11 @@ def axis_plot(comparison: Comparison, number: int) -> str:
         _also_in_pixels(lower, one, comparison)
         _timecode(lower, comparison)
 
-    return _drawn(draw, 3.5)
+    alt = f"{one.axis} of {len(actual)} takes over timecode: where it stood, and its difference from their mean path"
+    return Plot(draw=draw, height_in=3.5, alt=alt)
 
 
-def shift_plot(comparison: Comparison) -> str:
+def shift_plot(comparison: Comparison) -> Plot:
     """Draw the picture's largest shift between any two takes over timecode. Error: ValueError where there is none."""
     shift, tolerance_px = comparison.shift, comparison.tolerance_px
     if shift is None:
@@ -78,10 +56,11 @@ def shift_plot(comparison: Comparison) -> str:
         axes.legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1), borderaxespad=0.2, handlelength=3)
         _timecode(axes, comparison)
 
-    return _drawn(draw, 1.9)
+    alt = f"the picture's largest shift between any two takes over timecode: at most {shift.peak_px:.2f} pixels"
+    return Plot(draw=draw, height_in=1.9, alt=alt)
 
 
-def clock_plot(comparison: Comparison) -> str:
+def clock_plot(comparison: Comparison) -> Plot:
     """Draw how far ahead of the master playback's clock stood, and how the lateness of timecode messages scattered."""
     ahead_ms = np.stack([found.clock_error_s for found in comparison.alignments]) * 1000
     late_ms = [found.residual_s * 1000 for found in comparison.alignments]
@@ -103,7 +82,8 @@ def clock_plot(comparison: Comparison) -> str:
                 counts, _ = np.histogram(np.clip(values, edges[0], edges[-1]), edges)
                 right.stairs(counts, edges, linestyle=style, edgecolor=colour)
 
-    return _drawn(draw, 2.1)
+    alt = "how far playback was ahead of timecode in each take, and how late timecode's messages came"
+    return Plot(draw=draw, height_in=2.1, alt=alt)
 
 
 def _strokes(number: int) -> list[tuple[str, str]]:
@@ -141,15 +121,3 @@ def _timecode(axes: Axes, comparison: Comparison, ticks: int = _MOST_TICKS) -> N
     axes.xaxis.set_major_locator(FixedLocator(list(range(-(-first // step) * step, last + 1, step))))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda frame, _: str(timebase.label(round(frame)))))
     axes.set_xlim(first, max(last, first + 1))
-
-
-def _drawn(draw: Callable[[Figure], None], height_in: float) -> str:
-    """Return the figure as an SVG element, without names that several plots in one page would share."""
-    with mpl.rc_context(_STYLE):
-        figure = Figure(figsize=(_WIDTH_IN, height_in), layout="constrained")
-        draw(figure)
-        written = io.StringIO()
-        nothing: dict[str, str | None] = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-        figure.savefig(written, format="svg", metadata=nothing)
-    text = written.getvalue()
-    return re.sub(r' id="[a-zA-Z0-9.]+_\d+"', "", text[text.index("<svg") :])

@@ -19,8 +19,10 @@ from sequencer.timebase.rate import Rate
 _LEG = Ease("poly345")
 
 
-def set_in(track: Track, run: tuple[Key, ...], axis: Axis, rate: Rate, laws: Laws, number: int) -> tuple[Track, int]:
-    """Return the track with the run in it, and how many keys it replaced. `number` is the track's, for words.
+def set_in(
+    track: Track, run: tuple[Key, ...], axis: Axis, rate: Rate, laws: Laws, number: int, by: str = "the aim"
+) -> tuple[Track, int]:
+    """Return the track with the run in it, and how many keys it replaced. `number` is the track's, for words, as `by`.
 
     Error: ProjectError for a pinned key in the way.
     """
@@ -28,7 +30,7 @@ def set_in(track: Track, run: tuple[Key, ...], axis: Axis, rate: Rate, laws: Law
     late = [key for key in track.keys if key.at >= run[-1].at + CLOSEST]
     for place, key in enumerate(track.keys):
         if key.pin and key not in early and key not in late:
-            what = f"the key of {track.axis} at {instant(key.at)} is pinned, and the aim would replace it"
+            what = f"the key of {track.axis} at {instant(key.at)} is pinned, and {by} would replace it"
             raise ProjectError(f"tracks[{number}].keys[{place}]", what, "unpin it first, or choose another cue")
     new = list(run)
     if early:

@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-_BEGIN_S = 1.0  # between the first keys that are tried; where that is too far, some are added
+_BEGIN_S = 1.0  # between the first keys of the second try; where that is too far, some are added
 _ROUNDS = 40
 # the loss of a key is felt some legs away; keys that far apart are tried at once
 _APART = 5
@@ -29,35 +29,51 @@ _REACH = 6  # legs
 def fewest(band: Band) -> Bools:
     """Return where few keys stand so that the run stays in the band at every sample, if any choice does it.
 
-    It begins with keys about a second apart, adds one inside each leg that strays until none does, takes out what is
-    not needed, and shifts keys to where they do more, so that others can go. Where the run then asks for too much, it
-    is held to the limits, and keys are added where it strays for that, but where no number of keys would do. It may be
-    that fewer would. Where the band cannot be kept, keys stand there as close as they may.
+    It begins without any inside, where that can be judged, and again with keys about a second apart; adds one inside each leg that strays until
+    none does, takes out what is not needed, and shifts keys to where they do more, so that others can go. Where the run
+    then asks for too much, it is held to the limits, and keys are added where it strays for that, but where no number
+    of keys would do. The better of both counts. It may be that fewer would do. Where the band cannot be kept, keys
+    stand there as close as they may.
     Shape: (G,).
     """
-    kept = band.must | np.isfinite(band.known)
+    bare = band.must | np.isfinite(band.known)
     pace = max(1, int(_BEGIN_S * (len(band.at_s) - 1) / (band.at_s[-1] - band.at_s[0])))
-    kept[::pace] |= band.may[::pace]
-    for _ in range(_ROUNDS):
-        added = _added(band, kept)
-        if not len(added):
+    spread = bare.copy()
+    spread[::pace] |= band.may[::pace]
+    found: list[tuple[bool, int, Bools]] = []
+    # where a part of the run is not held to the limits, a long leg beside it would be bounded by next to nothing
+    held = band.held_s[0] <= band.at_s[0] and band.held_s[1] >= band.at_s[-1]
+    for begin in (bare, spread) if held else (spread,):
+        kept, keeps = _from(band, begin)
+        found.append((not keeps, int(kept.sum()), kept))
+        if keeps and kept.sum() == bare.sum():
             break
-        kept[added] = True
-    kept = _without(band, kept)
+    return min(found, key=lambda one: one[:2])[2]
+
+
+def _from(band: Band, begin: Bools) -> tuple[Bools, bool]:
+    """Return few keys, found from those to begin with, and whether they keep the band and the limits."""
+    kept = _without(band, _grown(band, begin))
     for _ in range(_ROUNDS_OF_MOVING):
         fewer = _without(band, _shifted(band, kept))
         if fewer.sum() == kept.sum():
             break
         kept = fewer
-    held = kept.copy()
+    held = _grown(band, kept, limited=True)
+    fitted = band.fitted(held, limited=True)
+    keeps = bool(np.abs(fitted.off).max() <= _NEAR and fitted.asks.max() <= 1)
+    return (_without(band, held, limited=True) if keeps else kept), keeps
+
+
+def _grown(band: Band, kept: Bools, limited: bool = False) -> Bools:
+    """Return the keys and those that are added until no leg strays, or none can be added."""
+    kept = kept.copy()
     for _ in range(_ROUNDS):
-        added = _added(band, held, limited=True)
+        added = _added(band, kept, limited)
         if not len(added):
             break
-        held[added] = True
-    fitted = band.fitted(held, limited=True)
-    keeps = np.abs(fitted.off).max() <= _NEAR and fitted.asks.max() <= 1
-    return _without(band, held, limited=True) if keeps else kept
+        kept[added] = True
+    return kept
 
 
 def _added(band: Band, kept: Bools, limited: bool = False) -> Ints:

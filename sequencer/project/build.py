@@ -175,7 +175,11 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         camera=plain_camera(project.camera, timebase),
         tracks=[_plain_track(track, f"tracks[{i}]", timebase, write) for i, track in enumerate(move.tracks)],
     )
-    rig = project.rig
+    return to_builtins(document), plain_rig(project.rig)
+
+
+def plain_rig(rig: Rig) -> dict[str, Any]:
+    """Return rig.json as a plain object, its fields sorted by meaning."""
     machine = rig_file.RigFile(
         format=files.RIG_FORMAT,
         version=files.VERSION,
@@ -186,7 +190,8 @@ def plain(project: Project) -> tuple[dict[str, Any], dict[str, Any]]:
         geometry=plain_geometry(rig.geometry),
         outputs=plain_outlets(rig.outlets),
     )
-    return to_builtins(document), to_builtins(machine)
+    tree: dict[str, Any] = to_builtins(machine)
+    return tree
 
 
 def _names(

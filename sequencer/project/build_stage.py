@@ -13,7 +13,7 @@ from sequencer.errors import ProjectError
 from sequencer.project import files, rig_file
 from sequencer.project.stage import Box, Ground, Person, Stage
 from sequencer.project.values import exact, exact_text, named, placed, said
-from sequencer.rig.geometry import Geometry
+from sequencer.rig.geometry import Geometry, Triple
 from sequencer.rig.lens import ASPECTS
 
 
@@ -71,6 +71,7 @@ def build_geometry(written: rig_file.GeometryFile) -> Geometry:
         "positive": tuple(said(written.positive, {}).items()),
         "heading_deg": tuple(said(written.heading_deg, {}).items()),
         "pupil_mm": said(written.pupil_mm, None),
+        "sensor_plane_mm": said(written.sensor_plane_mm, None),
     }
     given = {name: value for name, value in there.items() if value is not None}
     return placed("geometry", Geometry, files.RIG, **given)
@@ -85,9 +86,10 @@ def plain_geometry(geometry: Geometry) -> rig_file.GeometryFile | UnsetType:
         height_m=UNSET if usual else float(geometry.height_m),
         positive=dict(geometry.positive) or UNSET,
         heading_deg={name: float(value) for name, value in geometry.heading_deg} or UNSET,
-        pupil_mm=_triple(geometry.pupil_mm) if any(geometry.pupil_mm) else UNSET,
+        pupil_mm=_triple(geometry.pupil_mm),
+        sensor_plane_mm=_triple(geometry.sensor_plane_mm),
     )
 
 
-def _triple(value: tuple[float, float, float]) -> tuple[float, float, float]:
-    return float(value[0]), float(value[1]), float(value[2])
+def _triple(value: Triple | None) -> Triple | UnsetType:
+    return UNSET if value is None else (float(value[0]), float(value[1]), float(value[2]))

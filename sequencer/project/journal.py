@@ -74,6 +74,8 @@ class Record(Struct, frozen=True, array_like=True):
 _DECODE = msgspec.msgpack.Decoder(Record)
 _DECODE_HEADER = msgspec.msgpack.Decoder(Header)
 _NO_KEYS: tuple[Key, ...] = ()
+# what a record that no program of ours wrote can run into
+_NO_STEP = (ValueError, TypeError, LookupError, ArithmeticError, RecursionError)
 
 
 def framed(what: Header | Record) -> bytes:
@@ -109,7 +111,7 @@ def header(data: bytes) -> Header:
     first = next(unframed(data), None)
     try:
         found = _DECODE_HEADER.decode(first or b"")
-    except msgspec.DecodeError as fault:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
         raise ProjectError("", "is no record of unsaved edits, or damaged from its start", file="journal") from fault
     if found.version != VERSION:
         what = f"written by another version of this program ({found.version}; this one reads {VERSION})"
@@ -200,7 +202,7 @@ class Reading:
         try:
             record = _DECODE.decode(data)
             self._take(record)
-        except (msgspec.DecodeError, ProjectError, ValueError, TypeError, LookupError) as fault:
+        except (msgspec.DecodeError, ProjectError, *_NO_STEP) as fault:
             self.troubles.append(f"a step does not fit, and ends what can be read: {text.printable(str(fault))}")
             return False
         self.at_s = record.at_s

@@ -4,12 +4,9 @@ A take file is MCAP (see docs/take-file.md). Its records are walked here, one by
 the file and a bound before anything is unpacked; what a record holds is left to the `mcap` package.
 """
 
-import math
-import re
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from fractions import Fraction
 from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO
@@ -19,26 +16,19 @@ import numpy as np
 import zstandard
 from mcap.data_stream import ReadDataStream
 from mcap.opcode import Opcode
-from mcap.records import Channel, Chunk, DataEnd, McapRecord, Message, Metadata
+from mcap.records import Channel, Chunk, DataEnd, McapRecord, Message
 from mcap.stream_reader import breakup_chunk
 from numpy.typing import NDArray
 
 from sequencer.errors import TakeError
-from sequencer.rig.axis import Camera
+from sequencer.project.take_heading import heading_of, meant
 from sequencer.takes.rows import ActualRow, EventRow, Heading, SetpointRow, TimecodeRow
 from sequencer.takes.take import Happening, Take
-from sequencer.timebase.rate import parse_rate
-from sequencer.timebase.timecode import Counting, Timebase, parse
 
-FORMAT, VERSION = "twintake/take", 1
-
-_MAGIC = b"\x89MCAP0\r\n"
+MAGIC = b"\x89MCAP0\r\n"
 _FRAME = 9  # bytes before a record's content: one for what it is, eight for how long
-_LONGEST_RECORD = 64 * 1024 * 1024
-_MOST_AXES = 256
-_MOST_PIXELS = 1_000_000
-_LONGEST_CUE_S = 86400.0
-_SPEED = re.compile(r"0*[1-9][0-9]{0,8}(/0*[1-9][0-9]{0,8})?")
+LONGEST_RECORD = 64 * 1024 * 1024
+NO_TAKE = "not a take file (it does not begin as MCAP does); name a file from a takes folder"
 _CUT_SHORT = "it breaks off before its end, so its last moments are missing"
 _DECODERS: dict[str, msgspec.json.Decoder[SetpointRow | ActualRow | TimecodeRow | EventRow]] = {
     "setpoint": msgspec.json.Decoder(SetpointRow),
@@ -50,14 +40,6 @@ _DECODERS: dict[str, msgspec.json.Decoder[SetpointRow | ActualRow | TimecodeRow 
 
 class _Damage(Exception):
     """The file cannot be followed further; the message says why."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Origin:
-    """As much of a heading as any version has."""
-
-    format: str
-    version: int
 
 
 @dataclass(slots=True)
@@ -132,22 +114,39 @@ def read(path: Path) -> Take:
     try:
         size = path.stat().st_size
         with path.open("rb") as stream:
-            return _read(stream, size)
+            return read_stream(stream, size)[1]
     except OSError as fault:
         raise TakeError(f"{path.name}: cannot be read: {fault.strerror}; check the name and the folder") from fault
     except TakeError as fault:
         raise TakeError(f"{path.name}: {fault}") from fault
 
 
-def _read(stream: BinaryIO, size: int) -> Take:
-    if stream.read(len(_MAGIC)) != _MAGIC:
-        raise TakeError("not a take file (it does not begin as MCAP does); name a file from a takes folder")
+def read_heading(stream: BinaryIO, size: int) -> Heading | None:
+    """Return what the take is of, from an open file behind its first bytes; None where no row is preceded by it.
+
+    Error: TakeError for a heading that no take has.
+    """
+    try:
+        for kind, content in _records(stream, size):
+            if kind == Opcode.METADATA and (heading := heading_of(content)):
+                return heading
+            if kind in (Opcode.CHUNK, Opcode.MESSAGE):
+                return None
+    except _Damage:
+        pass  # whoever reads the whole file finds the words
+    return None
+
+
+def read_stream(stream: BinaryIO, size: int) -> tuple[Heading, Take]:
+    """Read an open take file from its beginning, as far as it can be read. Error: TakeError."""
+    if stream.read(len(MAGIC)) != MAGIC:
+        raise TakeError(NO_TAKE)
     gathered: _Gathered | None = None
     fault = ""
     try:
         for kind, content in _records(stream, size):
             if kind == Opcode.METADATA and gathered is None:
-                heading = _heading(content)
+                heading = heading_of(content)
                 gathered = _Gathered(heading) if heading else None
             elif kind in (Opcode.CHUNK, Opcode.MESSAGE):
                 if gathered is None or kind == Opcode.MESSAGE:
@@ -155,24 +154,24 @@ def _read(stream: BinaryIO, size: int) -> Take:
                 gathered.add(_unpack(content))
     except _Damage as damage:
         fault = str(damage)
-    except (msgspec.MsgspecError, ValueError, OverflowError) as wrong:
+    except (msgspec.MsgspecError, ValueError, OverflowError, RecursionError) as wrong:
         raise TakeError(f"a row is not as a take has it: {wrong}; use the file as it was recorded") from wrong
     if gathered is None:
         raise TakeError(f"it says nowhere what take it is of, so it cannot be used{f': {fault}' if fault else ''}")
-    return _take(gathered, fault)
+    return gathered.heading, _take(gathered, fault)
 
 
 def _records(stream: BinaryIO, size: int) -> Iterator[tuple[int, bytes]]:
     """Yield each record before the end of the rows. Error: _Damage where the file cannot be followed so far."""
-    crc = zlib.crc32(_MAGIC)
-    left = size - len(_MAGIC)
+    crc = zlib.crc32(MAGIC)
+    left = size - len(MAGIC)
     while True:
         frame = stream.read(_FRAME)
         length = int.from_bytes(frame[1:], "little")
         left -= _FRAME + length
         if len(frame) < _FRAME or left < 0:
             raise _Damage(_CUT_SHORT)
-        if length > _LONGEST_RECORD:
+        if length > LONGEST_RECORD:
             raise _Damage(f"it holds a record of {length} bytes, which no take has; what comes before it is used")
         content = stream.read(length)
         if frame[0] == Opcode.DATA_END:
@@ -195,42 +194,15 @@ def _unpack(content: bytes) -> list[McapRecord]:
         if chunk.compression == "zstd":
             # the packed data claims a size of its own, which unpacking would trust; -1 where it claims none
             size = max(size, zstandard.frame_content_size(chunk.data))
-        if size <= _LONGEST_RECORD and chunk.compression in ("", "zstd"):
+        if size <= LONGEST_RECORD and chunk.compression in ("", "zstd"):
             return list(breakup_chunk(chunk, validate_crc=True))
     except Exception as fault:  # damaged bytes can make the unpacking raise nearly anything; all of it means damage
         raise _Damage("a part of it is damaged; what comes before that is used") from fault
     raise _Damage(f"it holds a chunk of {size} bytes, packed as no take is; what comes before it is used")
 
 
-def _heading(content: bytes) -> Heading | None:
-    """Return what the take is of, or None for another metadata record. Error: TakeError."""
-    try:
-        record = Metadata.read(_stream(content))
-    except Exception as fault:  # as in _unpack
-        raise TakeError("the record that says what take it is is damaged, so it cannot be used") from fault
-    if record.name != "take":
-        return None
-    text = record.metadata.get("heading", "").encode()
-    if record.metadata.get("crc32") != f"{zlib.crc32(text):08x}":
-        raise TakeError("the record that says what take it is is damaged, so it cannot be used")
-    try:
-        origin = msgspec.json.decode(text, type=_Origin)
-        if origin.format != FORMAT:
-            raise TakeError(f"its format is {origin.format!r}, not {FORMAT!r}; name a take file")
-        if origin.version > VERSION:
-            raise TakeError(f"it is of version {origin.version}, and this program reads up to {VERSION}; update it")
-        return msgspec.json.decode(text, type=Heading)
-    except msgspec.MsgspecError as fault:
-        raise TakeError(f"heading: {fault}; use the file as it was recorded") from fault
-
-
 def _take(gathered: _Gathered, fault: str) -> Take:
-    heading = gathered.heading
-    try:
-        _demand_sensible(heading)
-        timebase, camera = _timebase(heading), _camera(heading)
-    except (ValueError, OverflowError) as wrong:
-        raise TakeError(f"heading: {wrong}; use the file as it was recorded") from wrong
+    heading, told = gathered.heading, meant(gathered.heading)
     phases = tuple(gathered.phases)
     due_ns, setpoints = gathered.rows["setpoint"].sorted()
     actual_ns, actual = gathered.rows["actual"].sorted()
@@ -241,11 +213,11 @@ def _take(gathered: _Gathered, fault: str) -> Take:
         cue=heading.cue,
         run=heading.run,
         cue_s=heading.cue_s,
-        timebase=timebase,
+        timebase=told.timebase,
         axes=heading.axes,
         kinds=heading.kinds,
         units=heading.units,
-        camera=camera,
+        camera=told.camera,
         started=heading.started,
         due_ns=due_ns,
         timeline_s=setpoints[:, 0],
@@ -257,34 +229,13 @@ def _take(gathered: _Gathered, fault: str) -> Take:
         happenings=tuple(sorted(gathered.happenings, key=lambda one: one.at_ns)),
         complete=not fault,
         fault=fault,
-        speed=Fraction(heading.speed),
+        speed=told.speed,
         phases=tuple(phases[number] for number in setpoints[:, 1].astype(np.int64).tolist()),
         by_hand=heading.by_hand,
+        rig=told.rig,
+        shot_as=told.shot_as,
+        markers=heading.markers,
+        document=heading.document,
+        made=heading.made,
+        remarks=told.remarks,
     )
-
-
-def _timebase(heading: Heading) -> Timebase:
-    counting = Counting(parse_rate(heading.rate), heading.drop)
-    return Timebase(counting, parse(heading.start, counting))
-
-
-def _camera(heading: Heading) -> Camera | None:
-    sensor_mm, pixels, focal_mm, subject_m = heading.sensor_mm, heading.pixels, heading.focal_mm, heading.subject_m
-    if sensor_mm is None or pixels is None or focal_mm is None or subject_m is None:
-        return None
-    return Camera(sensor_mm=sensor_mm, pixels=pixels, focal_mm=focal_mm, subject_m=subject_m)
-
-
-def _demand_sensible(heading: Heading) -> None:
-    """Error: ValueError for a heading that no take has."""
-    axes, (start_s, end_s) = heading.axes, heading.cue_s
-    if not (len(axes) == len(heading.kinds) == len(heading.units) and 1 <= len(set(axes)) == len(axes) <= _MOST_AXES):
-        raise ValueError(f"axes, kinds and units must be lists of one length, without doubles, up to {_MOST_AXES}")
-    if not (math.isfinite(start_s) and math.isfinite(end_s) and 0 <= end_s - start_s <= _LONGEST_CUE_S):
-        raise ValueError(f"a cue from {start_s} s to {end_s} s is not in order, or longer than a day")
-    if abs(start_s) > _LONGEST_CUE_S:
-        raise ValueError(f"a cue at {start_s} s is more than a day from the project's start")
-    if heading.pixels is not None and max(heading.pixels) > _MOST_PIXELS:
-        raise ValueError(f"no sensor has more than {_MOST_PIXELS} pixels a side")
-    if not _SPEED.fullmatch(heading.speed):
-        raise ValueError(f"a pass's speed is a fraction above zero, not {heading.speed!r}")

@@ -13,13 +13,18 @@ from fractions import Fraction
 from pathlib import Path
 
 from sequencer.errors import LinkError, ProjectError
+from sequencer.playback.firing import before_s, behind_s, planned
 from sequencer.playback.state import Phase
+from sequencer.project.checksum import checksum
 from sequencer.project.document import Project
+from sequencer.project.library import REMOVED
 from sequencer.project.passed import in_pass
+from sequencer.project.take_heading import explained
 from sequencer.score.move import Cue, Pass
 from sequencer.shell.companion import Companion, companion
 from sequencer.shell.crew import Crew, CrewFailed
 from sequencer.shell.kinds import laws, open_source
+from sequencer.shell.made import made
 from sequencer.shell.messages import Arm, Kept, Opened, Pressed, Refused, Said, Status
 from sequencer.sync.address import carried
 from sequencer.takes.rows import Heading
@@ -27,6 +32,7 @@ from sequencer.takes.rows import Heading
 _PATIENCE_S = 30.0
 _STOP_S = 5.0
 _CLOSE_S = 2.0
+_SPARE_S = 1.0
 VIRTUAL = "virtual:twintake"
 
 Tell = Callable[[Status | None, list[Said]], None]
@@ -34,12 +40,17 @@ Tell = Callable[[Status | None, list[Said]], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """What is shot: a cue in a pass of a project, at the pass's `speed`, and where its take files go."""
+    """What is shot: a cue in a pass of a project, at the pass's `speed`, and where its take files go.
+
+    `written` is the pass as the project has it, None for `run` itself; `of` the project's folder, where it has one.
+    """
 
     project: Project
     cue: Cue
     run: Pass
     folder: Path
+    written: Pass | None = None
+    of: Path | None = None
 
     @property
     def span_s(self) -> tuple[float, float]:
@@ -54,7 +65,7 @@ class Plan:
 
     def heading(self, name: str) -> Heading:
         project, camera = self.project, self.project.rig.camera
-        return Heading(
+        heading = Heading(
             name=name,
             project=project.name,
             cue=self.cue.name,
@@ -72,20 +83,33 @@ class Plan:
             focal_mm=camera.focal_mm if camera else None,
             subject_m=camera.subject_m if camera else None,
             started=datetime.now(UTC).isoformat(timespec="seconds"),
+            document="" if self.of is None else checksum(self.of),
+            made=made(),
         )
+        return explained(heading, project, self.cue, self.run.speed, self.written or self.run)
 
     def next_path(self) -> Path:
         """Return the path of the next take; a take is never written over another. Error: LinkError."""
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            numbers = [path.stem.rpartition("_")[2] for path in self.folder.glob(f"{glob.escape(self.stem)}_*.mcap")]
+            # the number of a take that was removed is never given to another one
+            wanted = f"{glob.escape(self.stem)}_*.mcap"
+            paths = [*self.folder.glob(wanted), *(self.folder / REMOVED).glob(wanted)]
+            numbers = [path.stem.rpartition("_")[2] for path in paths]
         except OSError as fault:
             raise LinkError(f"takes cannot be kept in {self.folder}: {fault.strerror}; name another folder") from fault
         number = max((int(one) for one in numbers if one.isdecimal()), default=0) + 1
         return self.folder / f"{self.stem}_{number:03}.mcap"
 
 
-def plan(project: Project, cue: str | None, run: str | None, folder: Path, speed: Fraction = Fraction(1)) -> Plan:
+def plan(
+    project: Project,
+    cue: str | None,
+    run: str | None,
+    folder: Path,
+    speed: Fraction = Fraction(1),
+    of: Path | None = None,
+) -> Plan:
     """Return what is shot: the first cue of the pass, or the first pass, where none is named; at `speed` of its own.
 
     Error: ProjectError that lists what there is, for a pass that belongs to another cue, or cannot be made.
@@ -96,7 +120,8 @@ def plan(project: Project, cue: str | None, run: str | None, folder: Path, speed
         raise ProjectError("", what, f"choose that cue, or another pass; twintake passes lists them for {cue}")
     try:
         cued = varied.cue(cue)
-        return Plan(project=varied, cue=cued, run=replace(one, speed=one.speed * speed), folder=folder)
+        run_as = replace(one, speed=one.speed * speed)
+        return Plan(project=varied, cue=cued, run=run_as, folder=folder, written=one, of=of)
     except ValueError as fault:
         raise ProjectError("", str(fault)) from fault
 
@@ -161,6 +186,20 @@ class Watch:
                 deadline = time.monotonic() + patience_s
         raise CrewFailed(f"the engine was not {phase.value} after {patience_s:.0f} s")
 
+    def until_camera(self) -> None:
+        """Wait for what the camera is still told behind the end, as long as the clock should take and a second besides.
+
+        What does not come then, since the clock stands, is told.
+        """
+        status = self.look()
+        deadline = time.monotonic() + _SPARE_S + (0.0 if status is None else status.camera_s)
+        while status is not None and status.camera_s > 0 and time.monotonic() < deadline:
+            status = self.look() or status
+        self.look()  # what was said last
+        if status is not None and status.camera_s > 0:
+            words = "the camera was not told everything: the clock stands behind the end. Look whether it records"
+            self.tell(None, [Said(time.monotonic_ns(), "not fired", words)])
+
     def until_kept(self) -> Kept:
         """Wait for the take's file to be closed. Error: CrewFailed where it is not whole."""
         deadline = time.monotonic() + _PATIENCE_S
@@ -198,13 +237,25 @@ class Watch:
 def take(watch: Watch, plan: Plan, sender: Companion, preroll_s: float) -> Path:
     """Shoot one take against the timecode sender; return its file. Error: CrewFailed, LinkError."""
     start_s, end_s = plan.span_s
+    rate = plan.project.timebase.rate.fraction
+    firing = planned(plan.project.camera, (start_s, end_s), start_s, plan.run.speed, rate)
+    preroll_s = max(preroll_s, before_s(firing, start_s) + _SPARE_S if firing.orders else 0.0)
     path = plan.next_path()
     watch.arm(Arm(cue=plan.cue.name, take=str(path), heading=plan.heading(path.stem)))
     watch.until(Phase.READY, _PATIENCE_S)
     label = carried(plan.project.timebase).label_at
-    sender.say({"run": {"from": str(label(start_s - preroll_s)), "until": str(label(end_s + 1.0)), "speed": 1.0}})
+    sender.say(
+        {
+            "run": {
+                "from": str(label(start_s - preroll_s)),
+                "until": str(label(end_s + 1.0 + behind_s(firing, end_s))),
+                "speed": 1.0,
+            }
+        }
+    )
     sender.wait_for("running")
     watch.until(Phase.FINISHED, preroll_s + end_s - start_s + _PATIENCE_S)
+    watch.until_camera()
     sender.say({"stop": True})
     return Path(watch.until_kept().path)
 

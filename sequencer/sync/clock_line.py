@@ -136,7 +136,13 @@ class ClockLine:
         return self._newest is not None and self.next - self._shift <= self._newest
 
     def take(self, t_s: float, *, moving: bool = True) -> bool:
-        """Take the stamp of the next clock; return whether it is on the line. Who stands crosses no tempo change."""
+        """Take the stamp of the next clock; return whether it is on the line. Who stands crosses no tempo change.
+
+        One that was taken already, as after a count was put right, is not.
+        """
+        if self.repeats:
+            self.next += 1
+            return False
         clock, self.next = self.next, self.next + 1
         n = clock - self._shift
         while moving and clock > self._music.ends(self._index):

@@ -30,6 +30,9 @@ class LtcEar:
 
     def feed(self, stamp_ns: int, data: bytes) -> None:
         heard = unpacked(data).heard
+        if heard.marks[0] == heard.marks[-1]:
+            self._wrong.add("LTC", "a word that takes no time", stamp_ns, wrong=True)
+            return
         word = decode(heard.bits)
         self._count += 1
         at_s = (stamp_ns + heard.marks[0]) / 1e9
@@ -60,7 +63,7 @@ class LtcEar:
 
     def facts(self, now_ns: int) -> tuple[Fact, ...]:
         if self._last is None:
-            return ()
+            return self._wrong.all()
         words, values = self._told(now_ns - self._stamp_ns > _PAUSE_S * 1e9)
         if any(self._word.user):
             groups = "".join(f"{four:X}" for four in reversed(self._word.user))

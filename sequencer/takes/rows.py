@@ -4,7 +4,8 @@ Stamps are monotonic nanoseconds of the recording machine. Arrays have one value
 None where a rig did not name the axis.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +52,12 @@ Row = SetpointRow | ActualRow | TimecodeRow | EventRow
 class Heading:
     """What the take is of; the metadata record `take` of the file, as one JSON document.
 
-    `by_hand` are the axes that were performed, where the others played.
-    Unit: `cue_s` seconds from the project's start; `speed` the pass's speed as an exact fraction (`1`, `1/2`).
+    `by_hand` are the axes that were performed, where the others played. `rig` is rig.json as it was when the take was
+    shot, its outputs by their kind alone; `shot_as` the pass as project.json has it; `markers` the names and instants
+    of those within the cue. `document` is a checksum of the project's files, `made` the program and its version, and
+    `remarks` says what of all this found no room.
+    Unit: `cue_s` and `markers` seconds from the project's start, as the pass plays them; `speed` the pass's speed as an
+    exact fraction (`1`, `1/2`).
     """
 
     format: str = "twintake/take"
@@ -75,3 +80,9 @@ class Heading:
     subject_m: float | None
     started: str
     by_hand: tuple[str, ...] = ()
+    rig: dict[str, Any] | None = field(default=None, hash=False)
+    shot_as: dict[str, Any] | None = field(default=None, hash=False)
+    markers: tuple[tuple[str, float], ...] = ()
+    document: str = ""
+    made: str = ""
+    remarks: tuple[str, ...] = ()

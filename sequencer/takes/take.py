@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.rig.axis import Camera, Rig
+from sequencer.score.move import Pass
 from sequencer.timebase.timecode import Timebase
 
 Floats = NDArray[np.float64]
@@ -33,7 +34,10 @@ class Take:
     `timeline_s` is where playback took the master's clock to be at `due_ns`, as it ran; `sighted_*` are the master's
     own messages as they came. `cue_s` is the cue's span on the timeline, `speed` the speed of the pass. `complete` is
     False where the recording broke off or is damaged; `fault` then says so in words. `rig` is the rig as it was
-    described when the take was shot, None in takes of earlier programs.
+    described when the take was shot, None in takes of earlier programs; its outputs are named by their kind alone.
+    `shot_as` is the pass as it was written then, `markers` the names and instants of those within the cue, in seconds
+    as the pass plays them; `document` a checksum of the project's files, `made` the program that recorded it. `remarks`
+    says what of all this could not be kept, or not be read.
     """
 
     name: str
@@ -61,3 +65,8 @@ class Take:
     phases: tuple[str, ...] = ()
     by_hand: tuple[str, ...] = ()
     rig: Rig | None = None
+    shot_as: Pass | None = None
+    markers: tuple[tuple[str, float], ...] = ()
+    document: str = ""
+    made: str = ""
+    remarks: tuple[str, ...] = ()

@@ -19,6 +19,7 @@ _IN_DS64 = 0xFFFF_FFFF  # a size that stands in the ds64 chunk
 _BEXT = struct.Struct("<256s32s32s10s8sQH64s190s")
 _MOST_CHUNKS = 4096
 _LONGEST_TABLE = 256
+_LARGEST_KEPT = 2**20
 
 Bytes = Callable[[int, int], bytes]
 
@@ -68,6 +69,20 @@ def bext(whole: int, read: Bytes) -> Bext | None:
             version,
         )
     return None
+
+
+def without_sound(whole: int, read: Bytes) -> bytes:
+    """Return a WAV's bytes but for its samples: every other chunk that is not too large, then the head of `data`.
+
+    What is returned is again a WAV, as of a recorder that lost power, and `chunks` walks it. Error: as of `bext`.
+    """
+    kept, sound = [read(0, 12)], b""
+    for chunk in chunks(whole, read):
+        if chunk.name == b"data":
+            sound = read(chunk.at - _HEAD.size, _HEAD.size)
+        elif chunk.size <= _LARGEST_KEPT:
+            kept.append(read(chunk.at - _HEAD.size, _HEAD.size + chunk.size + chunk.size % 2))
+    return b"".join(kept) + sound
 
 
 def chunks(whole: int, read: Bytes) -> Iterator[Chunk]:

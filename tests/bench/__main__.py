@@ -55,6 +55,8 @@ PARTS = (
     "four_outputs",
     "scheduled",
     "timelapse",
+    "handover",
+    "previz",
 )
 PAGE = Path(__file__).parents[2] / "docs" / "measured.md"
 HEAD = """# Measured

@@ -99,14 +99,14 @@ def peers() -> Table:
         path = Path(*performed(RIG, axis, seed, 60))
         span = _span(path)
         _, found = capture(RIG, Move(tracks=()), RATE, LAWS, axis, path, span, within)
-        spline, jerk = _spline(path, within)
+        knots, jerk = spline(path, within)
         limit = RIG.axes[RIG.index(axis)].jerk
         rows.append(
             (
                 f"{axis}, within {within:g}",
                 str(found.keys),
-                f"{spline} ({jerk / limit:.1f})",
-                str(_polygon(path, within)),
+                f"{knots} ({jerk / limit:.1f})",
+                str(polygon(path, within)),
                 str(_thinned(axis, path, within)),
             )
         )
@@ -114,7 +114,7 @@ def peers() -> Table:
     return Table("Captured performances beside peers", head, rows, "Fewer is better; a jerk above 1 cannot be played.")
 
 
-def _spline(path: Path, within: float) -> tuple[int, float]:
+def spline(path: Path, within: float) -> tuple[int, float]:
     """Return the knots of the smoothing spline whose largest error is the tolerance, and its largest jerk."""
     low, high = 0.0, len(path.at_s) * within**2
     best = splrep(path.at_s, path.position, k=5, s=0.01 * high)
@@ -129,7 +129,7 @@ def _spline(path: Path, within: float) -> tuple[int, float]:
     return len(best[0]) - 10, float(np.abs(splev(t_s, best, der=3)).max())
 
 
-def _polygon(path: Path, within: float) -> int:
+def polygon(path: Path, within: float) -> int:
     """Return the corners of the polygon that is so near. Source: Douglas & Peucker 1973, over time."""
     kept, spans = 2, [(0, len(path.at_s) - 1)]
     while spans:

@@ -11,7 +11,8 @@ from tests.cli.harbour import HARBOUR
 
 @pytest.fixture
 def harbour(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(HARBOUR, tmp_path / "harbour"))
+    # whoever tried the program has takes there
+    return Path(shutil.copytree(HARBOUR, tmp_path / "harbour", ignore=shutil.ignore_patterns("takes")))
 
 
 @pytest.fixture

@@ -1,21 +1,24 @@
-"""The report: complete in itself, safe with any names, readable without colour, showing the comparison's numbers."""
+"""The report of a comparison: complete in itself, safe with any names, readable without colour, showing its numbers."""
 
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from html.parser import HTMLParser
 from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 
+from sequencer.export.drawn import Plot
+from sequencer.export.page import page as html
+from sequencer.export.paper import Table
+from sequencer.export.pdf import pdf
 from sequencer.export.report import report
 from sequencer.takes.compare import Comparison, compare
 from sequencer.takes.take import Happening, Take
+from tests.export.reading import Page, Sheets
 from tests.takes.shot import Shot
 
-VOID = {"meta", "br", "hr", "img", "link", "input"}
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -35,39 +38,7 @@ def comparison() -> Comparison:
 
 @pytest.fixture(scope="module")
 def page(comparison: Comparison) -> str:
-    return report(comparison)
-
-
-class Reader(HTMLParser):
-    """Reads a page: its words, and every element with its attributes. Elements that do not close are an error."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__(convert_charrefs=True)
-        self.words: list[str] = []
-        self.elements: list[tuple[str, dict[str, str | None]]] = []
-        self._open: list[str] = []
-        self.feed(text)
-        self.close()
-        assert self._open == []
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.elements.append((tag, dict(attrs)))
-        if tag not in VOID:
-            self._open.append(tag)
-
-    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.elements.append((tag, dict(attrs)))
-
-    def handle_endtag(self, tag: str) -> None:
-        assert self._open.pop() == tag
-
-    def handle_data(self, data: str) -> None:
-        if "style" not in self._open:
-            self.words.append(data.strip())
-
-    @property
-    def text(self) -> str:
-        return " ".join(word for word in self.words if word)
+    return html(report(comparison))
 
 
 def plots(page: str) -> list[ElementTree.Element]:
@@ -75,7 +46,7 @@ def plots(page: str) -> list[ElementTree.Element]:
 
 
 def test_it_opens_with_the_job_and_a_sentence(page: str) -> None:
-    text = Reader(page).text
+    text = Page(page).text
     assert text.startswith("harbour-lanterns: lanterns, 3 takes compared")
     for said in (
         "lanterns, 10:00:02:00 to 10:00:06:00, 101 frames",
@@ -90,7 +61,7 @@ def test_it_opens_with_the_job_and_a_sentence(page: str) -> None:
 
 
 def test_it_shows_the_numbers_of_the_comparison(comparison: Comparison, page: str) -> None:
-    text = Reader(page).text
+    text = Page(page).text
     for one in comparison.axes:
         for value in (one.mean, one.rms, one.peak, one.path_repeatability):
             assert value is not None
@@ -103,8 +74,22 @@ def test_it_shows_the_numbers_of_the_comparison(comparison: Comparison, page: st
     assert "timecode is running & trusted" in text
 
 
+def test_as_pdf_it_says_the_same(comparison: Comparison) -> None:
+    written = Sheets.of(pdf(report(comparison)))
+    text = re.sub(r"\s+", "", written.text)
+    for block in report(comparison).blocks:
+        if isinstance(block, Table):
+            for cell in (each for row in block.rows for each in row):
+                assert re.sub(r"\s+", "", cell) in text
+    assert "ahard-wiredemergencystopthatcutsmotorpower" in text
+    # the words of the plots are words there too
+    assert sum(isinstance(block, Plot) for block in report(comparison).blocks) == len(comparison.axes) + 2
+    for said in ("shift,pixels", "frommean,deg", "frommean,mm", "playbackahead,ms"):
+        assert said in text
+
+
 def test_it_needs_nothing_from_anywhere(page: str) -> None:
-    reader = Reader(page)
+    reader = Page(page)
     tags = {tag for tag, _ in reader.elements}
     assert not tags & {"script", "link", "img", "iframe", "object", "embed", "base", "image", "form"}
     for _, attributes in reader.elements:
@@ -116,7 +101,7 @@ def test_it_needs_nothing_from_anywhere(page: str) -> None:
 
 
 def test_the_same_takes_give_the_same_bytes(page: str) -> None:
-    assert report(three()) == page
+    assert html(report(three())) == page
 
 
 def test_every_plot_is_sound_and_there(comparison: Comparison, page: str) -> None:
@@ -156,8 +141,8 @@ def test_names_are_only_names() -> None:
         axes=(nasty, "slide"),
         happenings=(Happening(0, nasty, nasty),),
     )
-    page = report(replace(comparison, notes=(nasty,)))
-    reader = Reader(page)
+    page = html(report(replace(comparison, notes=(nasty,))))
+    reader = Page(page)
     assert "script" not in {tag for tag, _ in reader.elements}
     assert reader.text.count(nasty) >= 9
     drawn = plots(page)[1]
@@ -170,8 +155,8 @@ def silent(takes: Sequence[Take]) -> list[Take]:
 
 def test_what_is_not_known_is_said_and_never_shown_as_a_number() -> None:
     takes = [Shot(name="a", sights=False).take(), Shot(name="b", silent_s=(3.01, 3.19)).take()]
-    page = report(compare(silent([replace(take, camera=None, happenings=()) for take in takes])))
-    text = Reader(page).text
+    page = html(report(compare(silent([replace(take, camera=None, happenings=()) for take in takes]))))
+    text = Page(page).text
     assert not re.search(r"\b(nan|inf|None)\b", text)
     for said in (
         "Not judged",
@@ -193,7 +178,7 @@ def test_many_takes_and_a_long_log_stay_on_the_page() -> None:
         )
         for number in range(6)
     ]
-    text = Reader(report(compare(takes))).text
+    text = Page(html(report(compare(takes)))).text
     assert "take 5 less take 4" in text
     assert "line 199" in text
     assert "line 200" not in text

@@ -4,6 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
+import zlib
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -207,12 +208,19 @@ def test_a_damaged_byte_is_never_taken_for_an_edit(at: int, flip: int, folder: P
     shutil.rmtree(root, ignore_errors=True)
 
 
+def as_record(data: bytes) -> bytes:
+    """Return a record whose checksum fits, whatever it says."""
+    return len(data).to_bytes(4, "little") + zlib.crc32(data).to_bytes(4, "little") + data
+
+
 @pytest.mark.parametrize(
     ("data", "words"),
     [
         (b"", "damaged"),
         (b"a picture, not a journal" * 40, "damaged"),
         (framed(Header("twintake/journal", 99, "", "", "", 0.0)), "update the program"),
+        (as_record(b"\x96\xb0twintake/journal\x01\xa2\xff\xfe"), "damaged"),  # no UTF-8
+        (as_record(b"\x97\xb0twintake/journal\x01" + b"\xa0" * 3 + b"\x01" + b"\x91" * 3000), "damaged"),
     ],
 )
 def test_nonsense_is_refused_with_a_reason_and_kept_aside(data: bytes, words: str, folder: Path, root: Path) -> None:
@@ -313,3 +321,20 @@ def test_a_state_folder_that_is_a_file_is_an_error(folder: Path, tmp_path: Path)
 def test_a_journal_of_another_format_has_no_header() -> None:
     with pytest.raises(ProjectError, match="no record of unsaved edits"):
         header(framed(Header("twintake/journal", 1, "", "", "", 0.0)).replace(b"journal", b"journey"))
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        # a key at the instant 1/0; eases whose settings are nested without end
+        b"\x95\x01\x91\xa3pan\x91\x92\xa6linear\xc0\x91\x94\xa3pan\x00\x00\x95\x91\x01\x91\x00\x91\xcb"
+        + b"\0" * 8
+        + b"\x91\x00\x80\xc0",
+        b"\x95\x01\x90\x91\x92\xa6linear" + b"\x91" * 3000 + b"\xc0\x90\xc0",
+    ],
+)
+def test_a_step_that_cannot_be_ends_the_reading(record: bytes, folder: Path) -> None:
+    reading = Reading(laws(), load(folder, laws()))
+    assert not reading.feed(record)
+    assert "does not fit" in reading.troubles[0]
+    assert reading.newest() is None

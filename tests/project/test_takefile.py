@@ -376,3 +376,10 @@ def test_the_passs_speed_is_exact(tmp_path: Path) -> None:
     take = read(record(tmp_path / "t.mcap", rows(0.1), replace(HEADING, speed="1/3")))
     assert str(take.speed) == "1/3"
     assert asdict(HEADING)["version"] == 1
+
+
+def test_a_row_that_is_nested_without_end_is_no_row_of_a_take(tmp_path: Path) -> None:
+    row = b'{"more": ' + b"[" * 3000 + b"]" * 3000 + b"}"
+    path = by_hand(tmp_path / "t.mcap", plain(), (("event", row),))
+    with pytest.raises(TakeError, match=r"t\.mcap: a row is not as a take has it"):
+        read(path)

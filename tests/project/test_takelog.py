@@ -3,6 +3,7 @@
 import json
 import os
 import stat
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.errors import TakeError
-from sequencer.project.takelog import FORMAT, LONGEST_NOTE, NAME, Entry, read, write
+from sequencer.project import takelog
+from sequencer.project.lock import Lock
+from sequencer.project.takelog import FORMAT, LONGEST_NOTE, NAME, Change, Entry, read, write
 
 TEXT = st.text(st.characters(codec="utf-8"), max_size=40)
 
@@ -58,7 +61,7 @@ def test_the_file_is_text_that_a_colleague_can_read(tmp_path: Path) -> None:
         b"[" * 100_000,
         b'{"format": "twintake/take-log", "version": 1}',
         b'{"format": "twintake/take-log", "version": 1, "takes": {"a": {"circled": "yes"}}}',
-        b'{"format": "twintake/take-log", "version": 1, "takes": {"a": {"starred": true}}}',
+        b'{"format": "twintake/take-log", "version": 1, "takes": {"a": {"note": null}}}',
         b'{"format": "twintake/rig", "version": 1, "takes": {}}',
     ],
 )
@@ -83,6 +86,67 @@ def test_a_log_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
     with pytest.raises(TakeError):
         write(tmp_path, {"a.mcap": Entry(circled=True)})
     assert [path.read_bytes() for path in tmp_path.iterdir()] == [newer]
+
+
+def test_what_only_others_know_stays(tmp_path: Path) -> None:
+    there = {"a.mcap": {"stars": 3, "note": "fine"}, "b.mcap": {"stars": 1, "circled": True}}
+    log = {"format": FORMAT, "version": 1, "crew": ["nobody"], "takes": there}
+    (tmp_path / NAME).write_text(json.dumps(log), encoding="utf-8")
+    assert read(tmp_path) == {"a.mcap": Entry(note="fine"), "b.mcap": Entry(circled=True)}
+    write(tmp_path, {"a.mcap": Change(circled=True), "b.mcap": Entry()})
+    said = {"a.mcap": {"stars": 3, "note": "fine", "circled": True}, "b.mcap": {"stars": 1}}
+    assert json.loads((tmp_path / NAME).read_text(encoding="utf-8")) == log | {"takes": said}
+
+
+def test_a_circle_leaves_the_note_that_another_program_wrote_meanwhile(tmp_path: Path) -> None:
+    write(tmp_path, {"a.mcap": Entry(note="at first")})
+    write(tmp_path, {"a.mcap": Change(note="by somebody else")})
+    write(tmp_path, {"a.mcap": Change(circled=True)})
+    assert read(tmp_path) == {"a.mcap": Entry(circled=True, note="by somebody else")}
+    write(tmp_path, {"a.mcap": Change(note="")})
+    assert read(tmp_path) == {"a.mcap": Entry(circled=True)}
+
+
+def test_many_at_once_lose_no_word(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each writes on its own takes; whoever read the log first must not write the others' away."""
+    monkeypatch.setattr(takelog, "_TRIES", 100_000)
+    monkeypatch.setattr(takelog, "_TRY_EVERY_S", 0.001)
+
+    def say(number: int) -> None:
+        for take in range(5):
+            write(tmp_path, {f"{number}-{take}.mcap": Entry(note=str(number))})
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(say, range(4)))
+    assert len(read(tmp_path)) == 20
+    assert [path.name for path in tmp_path.iterdir()] == [NAME]
+
+
+def test_a_program_that_hangs_with_the_log_in_its_hands_keeps_nobody_from_writing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(takelog, "_TRY_EVERY_S", 0.0)
+    held = Lock.take(tmp_path / ".log.lock")
+    assert held is not None
+    write(tmp_path, {"a.mcap": Entry(circled=True)})
+    held.release()
+    assert read(tmp_path) == {"a.mcap": Entry(circled=True)}
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may write anywhere")
+def test_a_folder_that_may_not_be_written_is_said(tmp_path: Path) -> None:
+    tmp_path.chmod(0o555)
+    try:
+        with pytest.raises(TakeError, match=r"log\.json: cannot be written in .*Permission denied"):
+            write(tmp_path, {"a.mcap": Entry(circled=True)})
+    finally:
+        tmp_path.chmod(0o755)
+
+
+def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
+    (tmp_path / "takes").write_text("a file in its place", encoding="utf-8")
+    with pytest.raises(TakeError, match="nothing was changed"):
+        write(tmp_path / "takes", {"a.mcap": Entry(circled=True)})
 
 
 @pytest.mark.parametrize("note", ["x" * (LONGEST_NOTE + 1), "half \ud800"])

@@ -86,7 +86,14 @@ def test_a_peer_that_reads_nothing_does_not_block_and_is_gone_in_the_end(
 
 
 @pytest.mark.parametrize(
-    "rubbish", [b"\xff\xff\xff\xff", b"\x04\x00\x00\x00\xc1\xc1\xc1\xc1", frame(Said(0, "a", "b"))]
+    "rubbish",
+    [
+        b"\xff\xff\xff\xff",
+        b"\x04\x00\x00\x00\xc1\xc1\xc1\xc1",
+        frame(Said(0, "a", "b")),
+        # of a field that nobody knows, what is in it is nested without end
+        b"\xca\x0b\x00\x00\x82\xa4type\xa4quit\xa4more" + b"\x91" * 3001 + b"\xc0" * 2,
+    ],
 )
 def test_rubbish_ends_the_link_and_nothing_else(rubbish: bytes) -> None:
     listener = socket.create_server(("127.0.0.1", 0))

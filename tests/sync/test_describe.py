@@ -315,6 +315,13 @@ def test_frames_that_were_not_counted_yet_are_not_guessed() -> None:
     assert only(describer.facts(now_ns), "LTC").words == f"about 25 frames a second, {at}, user bits 00000021"
 
 
+def test_a_word_that_takes_no_time_is_said_and_not_counted_with() -> None:
+    describer = Describer("ltc", 0)
+    describer.feed(SECOND, packed(Heard(encode(Word(10, 0, 0, 5), 25), False, (SECOND,) * 5), SECOND))
+    (fact,) = describer.facts(SECOND)
+    assert (fact.words, fact.wrong) == ("a word that takes no time", True)
+
+
 def linear(counting: Counting, speed: float, words: int) -> tuple[Describer, int, Timecode]:
     """Return who heard so many words from five frames after ten o'clock on, when, and the last label."""
     describer, dice = Describer("ltc", 0), np.random.default_rng(1)

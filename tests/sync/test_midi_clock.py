@@ -374,3 +374,12 @@ def test_what_is_followed_is_told_in_quarter_notes() -> None:
 def test_a_project_without_a_tempo_has_no_beats_to_follow() -> None:
     with pytest.raises(ValueError, match="the project has no tempo; write one, or read one with twintake tempo"):
         clock_follower(BASE, None)
+
+
+def test_clocks_that_were_used_already_are_not_used_again_when_the_count_goes_back() -> None:
+    """Two dozen clocks at once, as of a port that was stuck, are too many: the count goes back behind those used."""
+    sent = [said(0.01, START), *(said(0.03 + 0.02 * n, CLOCK) for n in range(37))]
+    sent += [said(0.79, CLOCK)] * 24 + [said(0.81 + 0.02 * n, CLOCK) for n in range(120)]
+    found, told = followed(sent, 3.0)
+    assert any("too many" in words for words in told)
+    assert found[-1].lock in (Lock.LOCKED, Lock.FREEWHEEL, Lock.LOST)

@@ -45,11 +45,12 @@ class Ask:
 class Pick:
     """Have the operator choose something; `then` gets its path.
 
-    A `project` folder that is there, a `folder` to make or to fill with a project, a `place` to make folders in, or an
-    `audio` file.
+    A `project` folder that is there, a `folder` to make or to fill with a project, a `place` to make folders or files
+    in, an `audio` file, or any `file` whose name ends with one of `suffixes`.
     """
 
     title: str
-    what: Literal["project", "folder", "place", "audio"]
+    what: Literal["project", "folder", "place", "audio", "file"]
     then: Callable[[Path], None]
     start: Path
+    suffixes: tuple[str, ...] = ()

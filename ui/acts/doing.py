@@ -10,6 +10,7 @@ from fractions import Fraction
 
 from sequencer.errors import ProjectError
 from sequencer.project.build import check
+from sequencer.project.build_passes import build_passes, plain_passes
 from sequencer.project.called import refuse_uncalled
 from sequencer.project.document import Project
 from sequencer.score.move import Move
@@ -70,6 +71,11 @@ def _refuse_faults(desk: Desk, before: Project, after: Project) -> None:
         ends += [at for cue in after.move.cues for at in (cue.start, cue.end)]
     if after.move.markers is not before.move.markers:
         ends += [marker.at for marker in after.move.markers]
+    if after.camera is not before.camera:
+        ends += [order.at for order in after.camera if not isinstance(order.at, str)]
+    if after.move.passes is not before.move.passes:
+        rate = after.timebase.rate
+        build_passes(plain_passes(after.move.passes, rate), rate)
     _refuse_far(after, ends)
     if after.move.cues is not before.move.cues or after.move.markers is not before.move.markers:
         refuse_uncalled(after)

@@ -115,7 +115,7 @@ def plan_of(choice: Choice, project: Project, folder: Path) -> shoot.Plan | None
     """Return what would be shot, or None for the whole move. Error: ProjectError that lists what there is."""
     if choice.cue is None:
         return None
-    return shoot.plan(project, choice.cue, choice.run, folder / "takes", choice.speed)
+    return shoot.plan(project, choice.cue, choice.run, folder / "takes", choice.speed, folder)
 
 
 def order_of(choice: Choice, project: Project, folder: Path) -> Arm:

@@ -3,8 +3,6 @@
 It refuses to judge by itself: what is measured and said is what `sequencer.takes.compare` says.
 """
 
-import os
-import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +12,7 @@ from PyQt6.QtGui import QResizeEvent
 from PyQt6.QtSvgWidgets import QSvgWidget
 from PyQt6.QtWidgets import QFrame, QLabel, QScrollArea, QTableWidget, QVBoxLayout, QWidget
 
-from sequencer.errors import TakeError
+from sequencer.export.documents import keep
 from sequencer.project.takefile import read
 from sequencer.takes.compare import AxisMatch, Comparison, compare
 from ui.language import translate
@@ -53,33 +51,26 @@ def compared(paths: Sequence[Path], tolerance_px: float | None, tell: Tell) -> C
     comparison = compare(takes, tolerance_px)
     step(_READING)
     # what draws takes seconds to load, and only who compares takes waits for it
+    from sequencer.export.drawn import svg
     from sequencer.export.plots import axis_plot, clock_plot, shift_plot
 
-    plots = [shift_plot(comparison)] if comparison.shift is not None else []
+    plots = [svg(shift_plot(comparison))] if comparison.shift is not None else []
     count = len(comparison.axes)
     for number in range(count):
         step(_READING + (1 - _READING) * number / (count + 1))
-        plots.append(axis_plot(comparison, number))
-    plots.append(clock_plot(comparison))
+        plots.append(svg(axis_plot(comparison, number)))
+    plots.append(svg(clock_plot(comparison)))
     return Compared(paths=tuple(paths), comparison=comparison, plots=tuple(plots))
 
 
 def write_report(of: Compared) -> Path:
-    """Write the report of a comparison beside its takes, whole or not at all; return where. Error: TakeError."""
+    """Write the report of a comparison beside its takes, whole or not at all; return where. Error: ExportError."""
     from sequencer.export.report import report
 
     stems = [path.stem for path in of.paths]
     last = [stem.rpartition("_")[2] for stem in stems[1:]]
     path = of.paths[0].with_name("-".join([stems[0], *last]) + ".html")
-    new = path.with_name(f".{path.name}.{secrets.token_hex(4)}.new")
-    try:
-        new.write_text(report(of.comparison), encoding="utf-8")
-        os.replace(new, path)
-    except OSError as fault:
-        words = translate("takes", "the report cannot be written to {path}: {why}; the takes are kept")
-        raise TakeError(words.format(path=path, why=fault.strerror)) from fault
-    finally:
-        new.unlink(missing_ok=True)
+    keep(path, "html", report(of.comparison), force=True)
     return path
 
 

@@ -212,20 +212,39 @@ class Field(Row):
 class Pull(Row):
     """A choice among few. `take` gets the chosen value's place."""
 
-    def __init__(self, desk: Desk, label: str, texts: Sequence[str], take: Callable[[int], None], means: str) -> None:
+    def __init__(
+        self,
+        desk: Desk,
+        label: str,
+        texts: Sequence[str],
+        take: Callable[[int], None],
+        means: str,
+        *,
+        is_long: bool = False,
+    ) -> None:
         self.box = QComboBox()
         self.box.addItems(texts)
         self._take = take
         self.box.activated.connect(self._meant)
-        super().__init__(desk, label, self.box, "", means)
+        super().__init__(desk, label, self.box, "", means, is_long=is_long)
         if (view := self.box.view()) is not None:
             view.setAccessibleName(label)
+        if is_long:
+            # its texts may be longer than there is room; opened, they are read whole
+            self.box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self._open_wide()
 
     def show_texts(self, texts: Sequence[str]) -> None:
         """Offer other choices."""
         if [self.box.itemText(place) for place in range(self.box.count())] != list(texts):
             self.box.clear()
             self.box.addItems(texts)
+            self._open_wide()
+
+    def _open_wide(self) -> None:
+        view = self.box.view()
+        if self._is_long and view is not None:
+            view.setMinimumWidth(view.sizeHintForColumn(0) + 2 * GAP_PX)
 
     def show_place(self, place: int) -> None:
         """Show what the document has."""

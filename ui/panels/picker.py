@@ -88,21 +88,23 @@ class Picker(QWidget):
         dialog.setOption(QFileDialog.Option.ReadOnly)  # it asks about removing files in a box of its own
         dialog.setWindowFlags(Qt.WindowType.Widget)
         dialog.setModal(False)
-        if pick.what == "audio":
+        if pick.what in ("audio", "file"):
             dialog.setFileMode(QFileDialog.FileMode.ExistingFile)
-            kinds = " ".join(f"*{kind} *{kind.upper()}" for kind in AUDIO)
-            dialog.setNameFilters([translate("picker", "Audio ({kinds})").format(kinds=kinds)])
+            audio = pick.what == "audio"
+            kinds = " ".join(f"*{kind} *{kind.upper()}" for kind in (AUDIO if audio else pick.suffixes))
+            words = translate("picker", "Audio ({kinds})") if audio else translate("picker", "Files ({kinds})")
+            dialog.setNameFilters([words.format(kinds=kinds)])
         else:
             dialog.setFileMode(QFileDialog.FileMode.Directory)
-        words = {
+        accept = {
             "project": translate("picker", "Open this folder"),
-            "folder": translate("picker", "Use this folder"),
-            "place": translate("picker", "Use this folder"),
             "audio": translate("picker", "Use this file"),
+            "file": translate("picker", "Use this file"),
         }
-        dialog.setLabelText(QFileDialog.DialogLabel.Accept, words[pick.what])
+        use = accept.get(pick.what, translate("picker", "Use this folder"))
+        dialog.setLabelText(QFileDialog.DialogLabel.Accept, use)
         dialog.setLabelText(QFileDialog.DialogLabel.Reject, translate("picker", "Leave"))
-        names = {"audio": translate("picker", "File")}
+        names = dict.fromkeys(("audio", "file"), translate("picker", "File"))
         dialog.setLabelText(QFileDialog.DialogLabel.FileName, names.get(pick.what, translate("picker", "Folder")))
         dialog.setDirectory(str(pick.start))
         dialog.setViewMode(QFileDialog.ViewMode.Detail)
@@ -144,7 +146,7 @@ def _unfit(pick: Pick, path: Path) -> str:
         return (
             "" if found.what == "project" else found.words or translate("picker", "That is audio, no project folder.")
         )
-    if pick.what == "audio":
+    if pick.what in ("audio", "file"):
         return "" if path.is_file() else translate("picker", "There is no file {name}.").format(name=path)
     if path.exists() and not path.is_dir():
         return translate("picker", "{name} is a file; choose a folder, or write a new name.").format(name=path.name)

@@ -1,15 +1,18 @@
-"""The takes of the project: notes, circled takes, and how well chosen takes match.
+"""The takes of the project: a search, notes, circled takes, and how well chosen takes match.
 
 It refuses to change or delete a take file, and to wait for the disk while somebody types.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from PyQt6.QtCore import QFileSystemWatcher, Qt, QTimer
+from PyQt6.QtGui import QKeySequence, QShortcut
 from PyQt6.QtWidgets import (
     QAbstractItemView,
     QHBoxLayout,
+    QHeaderView,
     QLabel,
     QLineEdit,
     QPushButton,
@@ -22,18 +25,18 @@ from PyQt6.QtWidgets import (
 
 from sequencer.errors import TakeError
 from sequencer.project import takelog
+from sequencer.project.library import FOLDER, Filed, Library
 from ui.desk import Desk
 from ui.language import translate
 from ui.panels.capture import CapturePanel
 from ui.panels.compared import Compared, ComparedView, compared, write_report
 from ui.panels.job import Job
 from ui.panels.tables import dress
-from ui.panels.takes_list import Known, Listed, listed
+from ui.panels.takes_list import fitting, listed, total, why
 from ui.panels.takes_model import NOTE, TakesModel
 from ui.panels.typed import Mistyped, typed_number
 from ui.theme import GAP_PX
 
-FOLDER = "takes"
 _SETTLE_MS = 250  # after the folder changed last
 _NOTE_PX = 240
 
@@ -47,10 +50,11 @@ class TakesPanel(QWidget):
         self._reading: Job | None = None
         self._comparing: Job | None = None
         self._compared: Compared | None = None
-        self._known: dict[Path, Known] = {}
+        self._library = Library(folder=Path())
         self.setAccessibleName(translate("takes", "Takes"))
         self.table = QTableView()
         self.model = TakesModel(self._keep, self.table)
+        self.model.said.connect(self._said)
         self._build()
         self._settle = QTimer(self)
         self._settle.setSingleShot(True)
@@ -64,11 +68,7 @@ class TakesPanel(QWidget):
         self._begin()
 
     def _build(self) -> None:
-        self.table.setModel(self.model)
-        dress(self.table, translate("takes", "Takes; F2 writes a note"))
-        self.table.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
-        triggers = QAbstractItemView.EditTrigger
-        self.table.setEditTriggers(triggers.DoubleClicked | triggers.EditKeyPressed)
+        self._build_table()
         self.told = QLabel()
         self.told.setWordWrap(True)
         self.told.setTextFormat(Qt.TextFormat.PlainText)
@@ -78,6 +78,8 @@ class TakesPanel(QWidget):
         self.within.setMaximumWidth(90)
         self.within.returnPressed.connect(self.compare)
         self.circle = self._button(translate("takes", "Circle"), self.circle_chosen)
+        self.circle.setToolTip(translate("takes", "the chosen takes, or no longer: Ctrl+Enter; F2 writes a note"))
+        self._build_search()
         self.compare_chosen = self._button(translate("takes", "Compare chosen takes"), self.compare)
         self.cancel = self._button(translate("takes", "Cancel"), self._give_up)
         self.report = self._button(translate("takes", "Write the report"), self._write_report)
@@ -98,6 +100,7 @@ class TakesPanel(QWidget):
         above = QWidget()
         column = QVBoxLayout(above)
         column.setContentsMargins(0, 0, 0, 0)
+        column.addLayout(self._search_row())
         for part in (self.told, self.table):
             column.addWidget(part)
         column.addLayout(row)
@@ -113,6 +116,43 @@ class TakesPanel(QWidget):
         if (chosen := self.table.selectionModel()) is not None:
             chosen.selectionChanged.connect(lambda *_: self._follow_choice())
         self.model.modelReset.connect(self._enable)
+
+    def _build_table(self) -> None:
+        self.table.setModel(self.model)
+        dress(self.table, translate("takes", "Takes; F2 writes a note, Ctrl+Enter circles"))
+        self.table.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        if (head := self.table.horizontalHeader()) is not None:
+            head.setSectionResizeMode(NOTE, QHeaderView.ResizeMode.Interactive)
+            head.resizeSection(NOTE, _NOTE_PX)
+        triggers = QAbstractItemView.EditTrigger
+        self.table.setEditTriggers(triggers.DoubleClicked | triggers.EditKeyPressed)
+
+    def _build_search(self) -> None:
+        self.search = QLineEdit()
+        self.search.setAccessibleName(translate("takes", "Search the takes"))
+        self.search.setPlaceholderText(
+            translate("takes", "name, cue, pass, note, date; or: circled, whole, stopped, broken, by hand")
+        )
+        self.search.setToolTip(translate("takes", "takes of which all these words are said; Ctrl+F comes here"))
+        self.search.setClearButtonEnabled(True)
+        self.search.textChanged.connect(lambda _: self._show(self._library))
+        self.total = QLabel()
+        self.total.setTextFormat(Qt.TextFormat.PlainText)
+        with_parts = Qt.ShortcutContext.WidgetWithChildrenShortcut
+        for keys, do in ((QKeySequence.StandardKey.Find, self._to_search), ("Ctrl+Return", self.circle_chosen)):
+            QShortcut(QKeySequence(keys), self, context=with_parts).activated.connect(do)
+        QShortcut(QKeySequence("Ctrl+Enter"), self, context=with_parts).activated.connect(self.circle_chosen)
+
+    def _search_row(self) -> QHBoxLayout:
+        row = QHBoxLayout()
+        row.addWidget(QLabel(translate("takes", "Search")))
+        row.addWidget(self.search, 1)
+        row.addWidget(self.total)
+        return row
+
+    def _to_search(self) -> None:
+        self.search.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        self.search.selectAll()
 
     def _button(self, words: str, do: Callable[[], None]) -> QPushButton:
         button = QPushButton(words)
@@ -142,9 +182,9 @@ class TakesPanel(QWidget):
             self._reading.cancel()
             self._reading = None
         self._watch()
-        folder, known = self.folder, dict(self._known)
+        folder, known = self.folder, self._library.takes
         if folder is None:
-            self._show(Listed(log={}))
+            self._show(Library(folder=Path()))
             return
         job = Job(lambda go_on: listed(folder, known, go_on), self)
         job.done.connect(self._read)
@@ -156,7 +196,7 @@ class TakesPanel(QWidget):
         self._give_up()
         self.capture.give_up()
         self._show_list()
-        self._known, self._compared = {}, None
+        self._library, self._compared = Library(folder=Path()), None
         self._of = self.folder
         self.result.clear("")
         self.refresh()
@@ -173,14 +213,13 @@ class TakesPanel(QWidget):
         folder = self.folder
         wanted = [] if folder is None else [path for path in (folder, folder.parent) if path.is_dir()]
         # one that breaks off may still be growing
-        wanted += [take.path for take in self.model.listed.takes if take.fault and take.path.is_file()]
+        wanted += [take.path for take in self._library.takes if take.fault and take.path.is_file()]
         if wanted:
             self._watcher.addPaths([str(path) for path in wanted])
 
     def _read(self, found: object) -> None:
-        assert isinstance(found, Listed)
+        assert isinstance(found, Library)
         self._reading = None
-        self._known = {take.path: take for take in found.takes}
         self._show(found)
         self._watch()
 
@@ -188,11 +227,13 @@ class TakesPanel(QWidget):
         self._reading = None
         self._tell(words)
 
-    def _show(self, found: Listed) -> None:
-        chosen = {take.path for take in self._chosen()}
-        self.model.show(found)
-        self.table.setColumnWidth(NOTE, max(_NOTE_PX, self.table.columnWidth(NOTE)))
-        for row, take in enumerate(found.takes):
+    def _show(self, found: Library) -> None:
+        """Show the takes of `found` for which the search looks; those that are chosen stay so."""
+        chosen = {take.path for take in self.chosen()}
+        self._library, shown = found, fitting(found, self.search.text())
+        self.model.show(shown)
+        self.total.setText(total(found, shown))
+        for row, take in enumerate(shown.takes):
             if take.path in chosen and (selection := self.table.selectionModel()) is not None:
                 flags = selection.SelectionFlag.Select | selection.SelectionFlag.Rows
                 selection.select(self.model.index(row, 0), flags)
@@ -202,11 +243,13 @@ class TakesPanel(QWidget):
             self._tell(found.fault)
         elif not found.takes:
             self._tell(translate("takes", "There are no takes yet; each one that is shot is listed here."))
+        elif not shown.takes:
+            self._tell(translate("takes", "No take fits these words; the search looks for all of them."))
         else:
             self._tell("")
         self._enable()
 
-    def _chosen(self) -> list[Known]:
+    def chosen(self) -> list[Filed]:
         """Return the chosen takes, the oldest first."""
         selection = self.table.selectionModel()
         rows = [] if selection is None else sorted({index.row() for index in selection.selectedRows()}, reverse=True)
@@ -214,12 +257,13 @@ class TakesPanel(QWidget):
 
     def _follow_choice(self) -> None:
         """Say what is wrong with a take that is chosen alone."""
-        chosen = self._chosen()
+        chosen = self.chosen()
         if len(chosen) == 1:
-            self._tell(f"{chosen[0].path.name}: {chosen[0].fault}" if chosen[0].fault else "")
+            words = why(chosen[0])
+            self._tell(f"{chosen[0].path.name}: {words}" if words else "")
         self._enable()
 
-    def _keep(self, path: Path, entry: takelog.Entry) -> bool:
+    def _keep(self, path: Path, entry: takelog.Change) -> bool:
         try:
             aside = takelog.write(path.parent, {path.name: entry})
         except TakeError as fault:
@@ -234,16 +278,23 @@ class TakesPanel(QWidget):
 
     def circle_chosen(self) -> None:
         """Circle the chosen takes, or take the circles away where all have one."""
-        rows = [row for row, take in enumerate(self.model.listed.takes) if take in self._chosen()]
+        rows = [row for row, take in enumerate(self.model.listed.takes) if take in self.chosen()]
         circled = not all(self.model.entry(row).circled for row in rows)
         for row in rows:
-            self.model.say(row, takelog.Entry(circled=circled, note=self.model.entry(row).note))
+            self.model.say(row, takelog.Change(circled=circled))
+
+    def _said(self, take: object) -> None:
+        """Have the search and the total know what was said of a take; it stays in sight until the next search."""
+        assert isinstance(take, Filed)
+        takes = tuple(take if one.path == take.path else one for one in self._library.takes)
+        self._library = replace(self._library, takes=takes)
+        self.total.setText(total(self._library, self.model.listed))
 
     # the comparison
 
     def compare(self) -> None:
         """Compare the chosen takes, and judge them where a tolerance is typed."""
-        chosen = self._chosen()
+        chosen = self.chosen()
         if len(chosen) < 2:
             self.result.clear(translate("takes", "Choose two takes or more to compare them."))
             return
@@ -321,7 +372,7 @@ class TakesPanel(QWidget):
 
     def _make_keys(self) -> None:
         """Go on to the keys of the chosen take."""
-        chosen = self._chosen()
+        chosen = self.chosen()
         if len(chosen) == 1 and chosen[0].by_hand:
             self._pages.setCurrentWidget(self.capture)
             self.capture.begin(chosen[0].path)
@@ -334,9 +385,9 @@ class TakesPanel(QWidget):
         self.told.setVisible(bool(words))
 
     def _enable(self) -> None:
-        idle, chosen = self._comparing is None, len(self._chosen())
+        idle, chosen = self._comparing is None, len(self.chosen())
         self.circle.setEnabled(chosen > 0)
-        self.keys.setEnabled(chosen == 1 and bool(self._chosen()[0].by_hand))
+        self.keys.setEnabled(chosen == 1 and bool(self.chosen()[0].by_hand))
         self.compare_chosen.setEnabled(idle and chosen > 1)
         self.report.setEnabled(idle and self._compared is not None)
         self.cancel.setVisible(not idle)

@@ -1,42 +1,58 @@
 """The list of takes as a table whose notes and circles are edited in place. It refuses to touch a take file."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
-from PyQt6.QtCore import QAbstractTableModel, QModelIndex, QObject, Qt
+from PyQt6.QtCore import QAbstractTableModel, QModelIndex, QObject, Qt, pyqtSignal
 
-from sequencer.project.takelog import NOTHING, Entry
+from sequencer.project.library import Filed, Library, size_words, when
+from sequencer.project.takelog import Change, Entry
 from ui.language import translate
-from ui.panels.takes_list import Known, Listed, when
+from ui.panels.takes_list import why
 
-CIRCLED, NAME, FILE, NOTE = range(4)
+CIRCLED, NAME, STANDING, NOTE = range(4)
 _CHECKED = Qt.CheckState.Checked
+_NOWHERE = Library(folder=Path())
 
 
 class TakesModel(QAbstractTableModel):
-    """`keep` is given what the operator says of a take, and returns whether it is on the disk."""
+    """`keep` is given what the operator says anew of a take, and returns whether it is on the disk.
 
-    def __init__(self, keep: Callable[[Path, Entry], bool], parent: QObject) -> None:
+    `said`: something was said of a take, which now is this one.
+    """
+
+    said = pyqtSignal(object)
+
+    def __init__(self, keep: Callable[[Path, Change], bool], parent: QObject) -> None:
         super().__init__(parent)
         self._keep = keep
-        self.listed = Listed(log={})
+        self.listed = _NOWHERE
 
-    def show(self, listed: Listed) -> None:
+    def show(self, listed: Library) -> None:
         """Show another list; the same one changes nothing."""
-        if listed != self.listed:
+        if listed.takes != self.listed.takes:
             self.beginResetModel()
             self.listed = listed
             self.endResetModel()
+        self.listed = listed
 
     def entry(self, row: int) -> Entry:
-        return self.listed.log.get(self.listed.takes[row].path.name, NOTHING)
+        """Return what is said of the take in a row."""
+        return self.listed.takes[row].said
 
-    def say(self, row: int, entry: Entry) -> bool:
+    def say(self, row: int, change: Change) -> bool:
         """Keep what is said of a take; return whether that went well."""
-        if not self._keep(self.listed.takes[row].path, entry):
+        takes = list(self.listed.takes)
+        if not self._keep(takes[row].path, change):
             return False
-        self.listed.log[self.listed.takes[row].path.name] = entry
+        entry = takes[row].said
+        circled = entry.circled if change.circled is None else change.circled
+        note = entry.note if change.note is None else change.note
+        takes[row] = replace(takes[row], said=Entry(circled=circled, note=note))
+        self.listed = replace(self.listed, takes=tuple(takes))
         self.dataChanged.emit(self.index(row, 0), self.index(row, self.columnCount() - 1))
+        self.said.emit(takes[row])
         return True
 
     def rowCount(self, parent: QModelIndex | None = None) -> int:
@@ -68,7 +84,7 @@ class TakesModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.DisplayRole:
             return self._cells(take, self.entry(row))[column]
         if role == Qt.ItemDataRole.ToolTipRole:
-            return self.entry(row).note if column == NOTE else take.fault if take.fault else None
+            return self.entry(row).note if column == NOTE else why(take) or None
         if role == Qt.ItemDataRole.AccessibleTextRole and column == CIRCLED:
             return translate("takes", "circled") if self.entry(row).circled else translate("takes", "not circled")
         return None
@@ -76,34 +92,33 @@ class TakesModel(QAbstractTableModel):
     def setData(self, index: QModelIndex, value: object, role: int = Qt.ItemDataRole.EditRole) -> bool:
         entry = self.entry(index.row())
         if role == Qt.ItemDataRole.CheckStateRole and index.column() == CIRCLED:
-            circled = value in (_CHECKED, _CHECKED.value)
-            return self.say(index.row(), Entry(circled=circled, note=entry.note))
+            return self.say(index.row(), Change(circled=value in (_CHECKED, _CHECKED.value)))
         if role == Qt.ItemDataRole.EditRole and index.column() == NOTE:
             note = " ".join(str(value).split())
-            return note == entry.note or self.say(index.row(), Entry(circled=entry.circled, note=note))
+            return note == entry.note or self.say(index.row(), Change(note=note))
         return False
 
-    def _cells(self, take: Known, entry: Entry) -> tuple[str, ...]:
-        name, lasts = take.path.stem, f"{take.lasts_s:.1f} s"
+    def _cells(self, take: Filed, entry: Entry) -> tuple[str, ...]:
+        size, standing = size_words(take.bytes), translate("takes", take.standing)
         if not take.usable:
-            unusable = translate("takes", "cannot be used")
-            return "", name, unusable, entry.note, "", "", "", "", "", "", take.fault
-        state = translate("takes", "not whole") if take.fault else translate("takes", "whole")
-        of = (take.cue, take.run, str(take.speed), when(take.started), lasts, ", ".join(take.by_hand), take.fault)
-        return "", name, state, entry.note, *of
+            return "", take.name, standing, entry.note, "", "", "", "", "", size, "", why(take)
+        lasts = f"{take.lasts_s:.1f} s"
+        of = (take.cue, take.run, str(take.speed), when(take.started), lasts, size, ", ".join(take.by_hand), why(take))
+        return "", take.name, standing, entry.note, *of
 
 
 def _titles() -> tuple[str, ...]:
     return (
         translate("takes", "circled"),
         translate("takes", "take"),
-        translate("takes", "file"),
+        translate("takes", "how it went"),
         translate("takes", "note"),
         translate("takes", "cue"),
         translate("takes", "pass"),
         translate("takes", "speed"),
         translate("takes", "started"),
         translate("takes", "length"),
+        translate("takes", "size"),
         translate("takes", "by hand"),
         translate("takes", "why"),
     )

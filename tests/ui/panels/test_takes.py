@@ -13,10 +13,10 @@ from pytestqt.qtbot import QtBot
 from sequencer.project import takelog
 from sequencer.project.takelog import Entry
 from sequencer.shell.recorder import Recorder
-from sequencer.takes.rows import ActualRow, Heading, SetpointRow, TimecodeRow
+from sequencer.takes.rows import ActualRow, EventRow, Heading, SetpointRow, TimecodeRow
 from ui.desk import Desk
 from ui.panels.takes import TakesPanel
-from ui.panels.takes_model import CIRCLED, FILE, NOTE
+from ui.panels.takes_model import CIRCLED, NOTE, STANDING
 
 HEADING = Heading(
     name="lantern-turn_band_001",
@@ -131,7 +131,7 @@ def test_a_new_take_comes_into_the_list_by_itself(panel: TakesPanel, folder: Pat
     qtbot.waitUntil(lambda: len(names(panel)) == 3, timeout=20_000)
     assert names(panel)[0] == "lantern-turn_band_003"
     # what was chosen is the same take
-    assert [take.path.stem for take in panel._chosen()] == ["lantern-turn_band_002"]
+    assert [take.path.stem for take in panel.chosen()] == ["lantern-turn_band_002"]
 
 
 def test_a_takes_folder_that_is_made_later_is_found(desk: Desk, tmp_path: Path, qtbot: QtBot) -> None:
@@ -152,10 +152,17 @@ def test_damaged_takes_are_listed_with_why(panel: TakesPanel, folder: Path, qtbo
     (folder / "a folder.mcap").mkdir()
     panel.refresh()
     settled(panel, qtbot)
-    states = {take.path.stem: panel.model.index(row, FILE).data() for row, take in enumerate(panel.model.listed.takes)}
-    assert states["cut"] == "not whole"
+    states = {
+        take.path.stem: panel.model.index(row, STANDING).data() for row, take in enumerate(panel.model.listed.takes)
+    }
+    assert states["cut"] == "broken off"
     assert states["none"] == states["a folder"] == "cannot be used"
     assert states["lantern-turn_band_001"] == "whole"
+    # a search for what stands there finds it
+    panel.search.setText("broken off")
+    assert names(panel) == ["cut"]
+    panel.search.setText("")
+    assert panel.table.columnWidth(NOTE) == 240
     choose(panel, names(panel).index("none"))
     assert panel.told.text().startswith("none.mcap: not a take file")
 
@@ -247,3 +254,93 @@ def test_a_project_that_is_saved_elsewhere_shows_the_takes_there(
     desk.saved(desk.project)
     qtbot.waitUntil(lambda: panel.model.rowCount() == 1)
     assert panel.model.listed.takes[0].path.parent == other / "takes"
+
+
+# the search
+
+
+def searched(panel: TakesPanel, qtbot: QtBot, words: str) -> list[str]:
+    panel.search.clear()
+    qtbot.keyClicks(panel.search, words)
+    return [name[-3:] for name in names(panel)]
+
+
+def test_a_search_shows_takes_of_which_all_words_are_said(panel: TakesPanel, folder: Path, qtbot: QtBot) -> None:
+    takelog.write(folder, {"lantern-turn_band_001.mcap": Entry(circled=True, note="a Gull crossed")})
+    qtbot.waitUntil(lambda: panel.model.entry(1).circled, timeout=20_000)
+    assert panel.total.text().startswith("2 takes, 1 circled, ")
+    assert "free on the disk" in panel.total.text()
+    assert searched(panel, qtbot, "gull band") == ["001"]
+    assert panel.total.text().startswith("1 of 2 takes, 1 circled, ")
+    assert searched(panel, qtbot, "circled") == ["001"]
+    assert searched(panel, qtbot, "2031-05") == ["002", "001"]
+    assert searched(panel, qtbot, "band broken") == []
+    assert panel.told.text() == "No take fits these words; the search looks for all of them."
+    panel.search.clear()
+    assert names(panel) == ["lantern-turn_band_002", "lantern-turn_band_001"]
+    assert panel.told.text() == ""
+
+
+def test_what_is_chosen_and_shown_is_the_take_and_not_the_row(panel: TakesPanel, folder: Path, qtbot: QtBot) -> None:
+    choose(panel, 1)
+    assert searched(panel, qtbot, "001") == ["001"]
+    assert [take.name for take in panel.chosen()] == ["lantern-turn_band_001"]
+    qtbot.mouseClick(panel.circle, Qt.MouseButton.LeftButton)
+    assert takelog.read(folder) == {"lantern-turn_band_001.mcap": Entry(circled=True)}
+    panel.search.clear()
+    assert [panel.model.entry(row).circled for row in (0, 1)] == [False, True]
+    assert [take.name for take in panel.chosen()] == ["lantern-turn_band_001"]
+
+
+def test_a_take_that_no_longer_fits_stays_until_the_next_search(panel: TakesPanel, qtbot: QtBot) -> None:
+    choose(panel, 0)
+    panel.circle_chosen()
+    assert searched(panel, qtbot, "circled") == ["002"]
+    choose(panel, 0)
+    panel.circle_chosen()
+    assert names(panel) == ["lantern-turn_band_002"]
+    assert panel.total.text().startswith("1 of 2 takes, 0 circled")
+    assert searched(panel, qtbot, "circled") == []
+
+
+def test_keys_lead_to_the_search_and_circle(panel: TakesPanel, folder: Path, qtbot: QtBot) -> None:
+    panel.activateWindow()
+    panel.table.setFocus()
+    qtbot.waitUntil(panel.table.hasFocus)
+    choose(panel, 0, 1)
+    qtbot.keyClick(panel.table, Qt.Key.Key_Return, Qt.KeyboardModifier.ControlModifier)
+    assert [entry.circled for entry in takelog.read(folder).values()] == [True, True]
+    qtbot.keyClick(panel.table, Qt.Key.Key_Return, Qt.KeyboardModifier.ControlModifier)
+    assert takelog.read(folder) == {}
+    qtbot.keyClick(panel.table, Qt.Key.Key_F, Qt.KeyboardModifier.ControlModifier)
+    assert panel.search.hasFocus()
+
+
+def test_a_circle_leaves_the_note_that_somebody_else_wrote(panel: TakesPanel, folder: Path) -> None:
+    """Before the panel has seen it."""
+    takelog.write(folder, {"lantern-turn_band_002.mcap": Entry(note="from the truck")})
+    choose(panel, 0)
+    panel.circle_chosen()
+    assert takelog.read(folder) == {"lantern-turn_band_002.mcap": Entry(circled=True, note="from the truck")}
+
+
+def test_sizes_and_stops_are_shown(panel: TakesPanel, folder: Path, qtbot: QtBot) -> None:
+    path = folder / "stopped.mcap"
+    with Recorder.open(path, replace(HEADING, name="stopped")) as recorder:
+        recorder.write(EventRow(ORIGIN_NS, "stopped", "stopped: the operator pressed stop"))
+    panel.refresh()
+    settled(panel, qtbot)
+    row = names(panel).index("stopped")
+    cells = [panel.model.index(row, column).data() for column in range(panel.model.columnCount())]
+    assert cells[STANDING] == "stopped"
+    assert cells[9] == f"{path.stat().st_size / 1000:.0f} kB"
+    assert cells[-1] == "stopped: the operator pressed stop"
+    choose(panel, row)
+    assert panel.told.text() == "stopped.mcap: stopped: the operator pressed stop"
+
+
+def test_a_circle_is_said_to_who_does_not_see_it(panel: TakesPanel) -> None:
+    choose(panel, 0)
+    panel.circle_chosen()
+    said = [panel.model.index(row, CIRCLED).data(Qt.ItemDataRole.AccessibleTextRole) for row in (0, 1)]
+    assert said == ["circled", "not circled"]

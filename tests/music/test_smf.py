@@ -11,9 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sequencer.errors import ProjectError
-from sequencer.project.smf import read_song
+from sequencer.errors import ImportFault
+from sequencer.music.smf import Offset, read_song
+from sequencer.timebase.rate import Rate
 from sequencer.timebase.tempo import Change, TempoMap
+from sequencer.timebase.timecode import Counting, Timecode
 
 END = bytes((0, 0xFF, 0x2F, 0))
 
@@ -174,6 +176,28 @@ def test_markers_stand_where_the_general_library_plays_them(
     assert [float(song.tempo.seconds(beat)) for _, beat in song.markers] == pytest.approx(wanted, rel=1e-9, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("event", "label", "counting"),
+    [
+        ("00ff5405 0a00020c00", Timecode(10, 0, 2, 12), Counting(Rate(24))),
+        ("00ff5405 2a00020c32", Timecode(10, 0, 2, 12, Fraction(1, 2)), Counting(Rate(25))),
+        ("00ff5405 4a01000200", Timecode(10, 1, 0, 2, drop=True), Counting(Rate(30000, 1001), True)),
+        ("00ff5405 77003b1d00", Timecode(23, 0, 59, 29), Counting(Rate(30))),
+    ],
+)
+def test_the_offset_says_where_the_file_begins(event: str, label: Timecode, counting: Counting) -> None:
+    """Standard MIDI Files 1.0, FF 54 05: hr mn se fr ff, the hour with the rate in two bits as in quarter frames."""
+    song = read_song(smf(bytes.fromhex(event) + END), "song.mid")
+    assert song.offset == Offset(label, counting)
+
+
+def test_an_offset_that_is_none_is_said_and_no_harm() -> None:
+    for event in ("00ff5405 4a01000000", "00ff5405 2a003c0000", "00ff5405 2a00001900", "00ff5404 2a000000"):
+        song = read_song(smf(bytes.fromhex(event + "60ff06036f6e65") + END), "song.mid")
+        assert (song.offset, song.markers) == (None, (("one", Fraction(1)),))
+        assert "track 1: its SMPTE offset is no timecode and is left out" in song.words
+
+
 SOUND = smf(bytes.fromhex("00ff510307a120 60ff06036f6e65") + END)
 
 
@@ -209,7 +233,7 @@ SOUND = smf(bytes.fromhex("00ff510307a120 60ff06036f6e65") + END)
     ],
 )
 def test_a_file_that_lies_is_refused_in_words(data: bytes, message: str) -> None:
-    with pytest.raises(ProjectError) as caught:
+    with pytest.raises(ImportFault) as caught:
         read_song(data, "song.mid")
     assert message in str(caught.value)
 
@@ -221,5 +245,5 @@ def test_no_bytes_break_it(spoilt: bytes, at: int, cut: int) -> None:
     data = whole[: at % len(whole)] + spoilt + whole[at % len(whole) + cut :]
     for one in (data, smf(spoilt), smf(spoilt, END)):
         # any other exception than this one fails the test
-        with suppress(ProjectError):
+        with suppress(ImportFault):
             assert read_song(one, "song.mid").tempo.bpm > 0

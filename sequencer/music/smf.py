@@ -1,22 +1,34 @@
 """The tempo, metre and markers of a Standard MIDI File, exactly. No file is opened here, and no note is looked at.
 
 Source: Standard MIDI Files 1.0 (RP-001): chunks, of which unknown ones are skipped; variable-length quantities of at
-most four bytes; set tempo FF 51 03, time signature FF 58 04, marker FF 06; 120 quarter notes a minute and 4/4 where
-nothing is said. In the names of markers, UTF-8 where they are that, else Latin-1: common practice.
+most four bytes; set tempo FF 51 03, time signature FF 58 04, marker FF 06, SMPTE offset FF 54 05; 120 quarter notes a
+minute and 4/4 where nothing is said. In the names of markers, UTF-8 where they are that, else Latin-1: common practice.
 """
 
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from sequencer.errors import ProjectError
+from sequencer.errors import ImportFault
+from sequencer.timebase.rate import Rate
 from sequencer.timebase.tempo import BEAT_NOTES, QUARTER, Change, Stretch, TempoMap
+from sequencer.timebase.timecode import Counting, Timecode, count
 
 MAX_BYTES = 16 * 2**20
 _DEFAULT_US = 500_000  # a quarter note
 _LONGEST_S = 43_200
-_MARKER, _END, _TEMPO, _METRE = 0x06, 0x2F, 0x51, 0x58
+_MARKER, _END, _TEMPO, _OFFSET, _METRE = 0x06, 0x2F, 0x51, 0x54, 0x58
+# what the two bits above the hour say
+_COUNTINGS = (Counting(Rate(24)), Counting(Rate(25)), Counting(Rate(30000, 1001), True), Counting(Rate(30)))
 _DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
 _LONGEST_QUANTITY = 4  # bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Offset:
+    """The timecode at which a file begins, and how its labels count, as far as two bits can say it: 24, 25 or 30."""
+
+    label: Timecode
+    counting: Counting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +38,7 @@ class Song:
     tempo: TempoMap
     markers: tuple[tuple[str, Fraction], ...]
     words: tuple[str, ...]
+    offset: Offset | None = None
 
 
 @dataclass(slots=True)
@@ -35,12 +48,14 @@ class _Told:
     tempi_us: dict[int, int] = field(default_factory=dict)
     metres: dict[int, tuple[int, int]] = field(default_factory=dict)
     markers: list[tuple[int, str]] = field(default_factory=list)
+    offset: Offset | None = None
+    words: list[str] = field(default_factory=list)
 
 
 def read_song(data: bytes, name: str, at_s: Fraction = Fraction(0)) -> Song:
     """Return the song in the bytes of the file `name`, its first beat at `at_s` seconds from the project's start.
 
-    Error: ProjectError, and no other, with what is wrong and where.
+    Error: ImportFault, and no other, with what is wrong and where.
     """
     told = _Told()
     division = _read_chunks(data, name, told)
@@ -53,7 +68,8 @@ def read_song(data: bytes, name: str, at_s: Fraction = Fraction(0)) -> Song:
     return Song(
         tempo=tempo,
         markers=tuple((text, tempo.at_quarter(Fraction(tick, division))) for tick, text in markers),
-        words=tuple(words),
+        words=(*words, *told.words),
+        offset=told.offset,
     )
 
 
@@ -93,37 +109,35 @@ def _bpm(quarter_us: int, note: int) -> Fraction:
 
 def _check_length(seconds: Fraction, name: str) -> None:
     if seconds >= _LONGEST_S:
-        raise ProjectError("", "it goes on for half a day or more", "this is not the time of a song", name)
+        raise _fault("it goes on for half a day or more", "this is not the time of a song", name)
 
 
 def _read_chunks(data: bytes, name: str, told: _Told) -> int:
     """Read every track into `told`; return the ticks of a quarter note."""
     if data[:4] != b"MThd" or len(data) < 14:
-        raise ProjectError("", "it is not a Standard MIDI File", "export one from where the music was made", name)
+        raise _fault("it is not a Standard MIDI File", "export one from where the music was made", name)
     header = int.from_bytes(data[4:8])
     form, tracks, division = (int.from_bytes(data[at : at + 2]) for at in (8, 10, 12))
     if header < 6 or form > 2:
-        raise ProjectError("", "its header is not that of a Standard MIDI File", "export it again", name)
+        raise _fault("its header is not that of a Standard MIDI File", "export it again", name)
     if form == 2:
         what = "it is of format 2: songs one beside the other, each with its own time"
-        raise ProjectError("", what, "save the one that is meant as format 0 or 1", name)
+        raise _fault(what, "save the one that is meant as format 0 or 1", name)
     if division & 0x8000:
         what = "it counts its time in frames of timecode, not in notes, so that it has no beats"
-        raise ProjectError("", what, "save it with ticks a quarter note", name)
+        raise _fault(what, "save it with ticks a quarter note", name)
     if division == 0:
-        raise ProjectError("", "it has no ticks in a quarter note", "export it again", name)
+        raise _fault("it has no ticks in a quarter note", "export it again", name)
     at, found = 8 + header, 0
     while found < tracks:
         if at + 8 > len(data):
             what = f"it ends after {found} of the {tracks} tracks that it says it has"
-            raise ProjectError("", what, "copy or export it again", name)
+            raise _fault(what, "copy or export it again", name)
         end = at + 8 + int.from_bytes(data[at + 4 : at + 8])
         if data[at : at + 4] == b"MTrk":
             found += 1
             if end > len(data):
-                raise ProjectError(
-                    f"track {found}", "the file ends in the middle of it", "copy or export it again", name
-                )
+                raise _fault("the file ends in the middle of it", "copy or export it again", name, f"track {found}")
             _Track(data, at + 8, end, f"track {found}", name).read(told)
         at = end
     return division
@@ -174,6 +188,20 @@ class _Track:
             told.metres[tick] = count, 1 << power
         elif kind == _MARKER and (text := _text(data)):
             told.markers.append((tick, text))
+        elif kind == _OFFSET and tick == 0 and told.offset is None:
+            self._offset(data, told)
+
+    def _offset(self, data: bytes, told: _Told) -> None:
+        """Keep where the file begins; one that is no timecode does no harm to the rest, and is said."""
+        try:
+            hours, minutes, seconds, frames, hundredths = data
+            counting = _COUNTINGS[hours >> 5 & 0b11]
+            label = Timecode(hours & 0b11111, minutes, seconds, frames, Fraction(hundredths, 100), counting.drop)
+            count(label, counting)
+        except ValueError:
+            told.words.append(f"{self._place}: its SMPTE offset is no timecode and is left out")
+            return
+        told.offset = Offset(label, counting)
 
     def _take(self, count: int) -> bytes:
         taken = self._data[self._at : min(self._at + count, self._end)]
@@ -191,8 +219,12 @@ class _Track:
                 return value
         raise self._fault("a length of time or of data that is longer than any")
 
-    def _fault(self, what: str) -> ProjectError:
-        return ProjectError(f"{self._place}, byte {self._at}", what, "export the file again", self._file)
+    def _fault(self, what: str) -> ImportFault:
+        return _fault(what, "export the file again", self._file, f"{self._place}, byte {self._at}")
+
+
+def _fault(what: str, mend: str, file: str, place: str = "") -> ImportFault:
+    return ImportFault(f"{file}: {f'{place}: ' if place else ''}{what}; {mend}")
 
 
 def _text(data: bytes) -> str:
