@@ -13,7 +13,6 @@ rate that shows the same frames at it (null: it fits as it is, or no speed does)
 import json as plain_json
 import shlex
 from collections.abc import Iterator
-from fractions import Fraction
 from itertools import pairwise
 from typing import Annotated, Any
 
@@ -28,12 +27,12 @@ from sequencer.cli.verdict import finite
 from sequencer.errors import ProjectError
 from sequencer.playback.pass_check import PassCheck, checked
 from sequencer.project.document import Project
+from sequencer.project.pass_words import problems, rate_at, readable
 from sequencer.project.store import load
 from sequencer.score.move import Cue, Pass
 from sequencer.score.pace import missed, step
 from sequencer.score.passes import LENGTHS
 from sequencer.shell.kinds import laws
-from sequencer.timebase.instants import instant, labelled
 
 RULE = (
     "what takes longest to change is changed least often: scale (the rig goes to another set), then the note (light, "
@@ -109,32 +108,8 @@ def _facts(project: Project, one: PassCheck, before: PassCheck | None) -> dict[s
         "problems": list(problems(project, one)),
         "reserve_percent": None if one.reserve is None else finite(100 * one.reserve),
         "fits_speed": None if one.fits is None else str(one.fits),
-        "fits_rate": None if one.fits is None else str(_rate_at(project, run, one.fits)),
+        "fits_rate": None if one.fits is None else str(rate_at(project, run, one.fits)),
     }
-
-
-def problems(project: Project, one: PassCheck) -> Iterator[str]:
-    """Yield why a pass cannot be armed, each with its mend, and last the nearest that works."""
-    timebase = project.timebase
-    if one.fault is not None:
-        yield labelled(str(one.fault), timebase.label)
-    if one.moving:
-        there = timebase.label(one.cue.start)
-        rests = " or ".join(instant(at) for at in one.rests)
-        words = f"at {there} {', '.join(one.moving)} is already under way; begin the cue where all rest: {rests}"
-        yield labelled(words, timebase.label)
-    for broken in one.over:
-        yield broken.words(timebase)
-    if one.fits is not None:
-        same = f", with the camera at {_number(_rate_at(project, one.run, one.fits))} fps" if one.run.rate else ""
-        yield f"it fits at speed {_number(one.fits)} instead of {_number(one.run.speed)}{same}"
-    elif one.over:
-        yield "no speed mends that"
-
-
-def _rate_at(project: Project, run: Pass, speed: Fraction) -> Fraction:
-    """Return the camera's rate that shows the same frames where the pass runs at another speed."""
-    return (run.rate or project.timebase.rate.fraction) * speed / run.speed
 
 
 def _prepare(project: Project, run: Pass, before: Pass | None) -> Iterator[str]:
@@ -149,7 +124,7 @@ def _prepare(project: Project, run: Pass, before: Pass | None) -> Iterator[str]:
             if any(axis.kind == "focus" for axis in project.rig.axes):
                 yield "distances are scaled and the focus motor is not: pull focus anew"
     if run.rate != last.rate:
-        yield f"camera to {_number(run.rate or project.timebase.rate.fraction)} fps"
+        yield f"camera to {readable(run.rate or project.timebase.rate.fraction)} fps"
     if run.note != last.note:
         yield run.note or f"no longer: {last.note}"
 
@@ -167,10 +142,10 @@ def _how(project: Project, run: Pass) -> Iterator[str]:
         yield f"{name} {value:+g}"
     if run.reversed:
         yield "backward"
-    yield f"speed {_number(run.speed)}"
+    yield f"speed {readable(run.speed)}"
     between = step(project.timebase.rate, run)
     if run.rate is not None:
-        yield f"at {_number(run.rate)} fps"
+        yield f"at {readable(run.rate)} fps"
     if between == 1:
         yield "frame for frame"
     elif between.numerator == 1:
@@ -189,13 +164,6 @@ def _how(project: Project, run: Pass) -> Iterator[str]:
 def _nth(number: int) -> str:
     endings = {1: "st", 2: "nd", 3: "rd"}
     return f"{number}{'th' if number % 100 in (11, 12, 13) else endings.get(number % 10, 'th')}"
-
-
-def _number(exact: Fraction) -> str:
-    """Return a number for people: as a decimal where that ends soon, as a fraction where that is short."""
-    if (exact * 1000).denominator == 1:
-        return f"{float(exact):g}" if exact < 1000 else str(float(exact)).removesuffix(".0")
-    return str(exact) if len(str(exact)) <= 10 else f"{float(exact):.3f}"
 
 
 def _show(project: Project, done: tuple[PassCheck, ...], folder: str) -> None:

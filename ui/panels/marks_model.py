@@ -3,7 +3,7 @@
 It refuses what the acts refuse; why stands in `refused`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -99,6 +99,7 @@ class MarksModel(QAbstractTableModel):
         self._desk = desk
         self._kind = kind
         self._rows = kind.of(desk.project)
+        self._verdicts: Mapping[str, str] | None = None  # by name, in a column of their own
         desk.changed.connect(self._follow)
         desk.preferred.connect(self._tell)
 
@@ -120,20 +121,34 @@ class MarksModel(QAbstractTableModel):
         return 0 if parent.isValid() else len(self._rows)
 
     def columnCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own way
-        return 0 if parent.isValid() else len(self._kind.columns)
+        return 0 if parent.isValid() else len(self._kind.columns) + (self._verdicts is not None)
+
+    def tell_verdicts(self, verdicts: Mapping[str, str]) -> None:
+        """Show beside each row what was found out of it; nothing is known of one that is not there."""
+        if self._verdicts is None:
+            self.beginInsertColumns(QModelIndex(), len(self._kind.columns), len(self._kind.columns))
+            self._verdicts = verdicts
+            self.endInsertColumns()
+        else:
+            self._verdicts = verdicts
+        self._tell()
 
     def headerData(self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> object:
         if orientation != Qt.Orientation.Horizontal or role != Qt.ItemDataRole.DisplayRole:
             return None
-        return translate("marks", self._kind.columns[section])
+        columns = self._kind.columns
+        return translate("marks", columns[section]) if section < len(columns) else translate("marks", "the motors")
 
     def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> object:
         if not index.isValid() or role not in _SHOWN:
             return None
+        if index.column() == len(self._kind.columns):
+            return (self._verdicts or {}).get(self.name(index.row()), "")
         return self._text(index.row(), index.column(), 9 if role == Qt.ItemDataRole.EditRole else 3)
 
     def flags(self, index: QModelIndex) -> Qt.ItemFlag:
-        return Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsEditable
+        there = Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled
+        return there if index.column() == len(self._kind.columns) else there | Qt.ItemFlag.ItemIsEditable
 
     def setData(self, index: QModelIndex, value: object, role: int = Qt.ItemDataRole.EditRole) -> bool:
         if not index.isValid() or role != Qt.ItemDataRole.EditRole:
@@ -182,4 +197,4 @@ class MarksModel(QAbstractTableModel):
 
     def _tell(self) -> None:
         if self._rows:
-            self.dataChanged.emit(self.index(0, 0), self.index(len(self._rows) - 1, len(self._kind.columns) - 1))
+            self.dataChanged.emit(self.index(0, 0), self.index(len(self._rows) - 1, self.columnCount() - 1))

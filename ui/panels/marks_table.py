@@ -19,9 +19,11 @@ from PyQt6.QtWidgets import (
     QWidget,
 )
 
+from sequencer.project.pass_words import verdicts
 from sequencer.score.camera import Doing
 from ui.acts.camera import propose_aim
 from ui.acts.choose import choose_in_cue
+from ui.acts.judging import Judging
 from ui.acts.playhead import put_playhead
 from ui.desk import Desk
 from ui.language import translate
@@ -64,14 +66,25 @@ class MarksTable(QWidget):
         column.addWidget(self.said)
         column.addLayout(row)
         self.model.refused.connect(self._say)
+        self.judging: Judging[dict[str, str]] | None = None
+        if kind is PASSES:
+            self.judging = Judging(self.model.tell_verdicts, lambda fault: self._say(str(fault)), self)
+            desk.changed.connect(self._find_out)
         delete = QShortcut(QKeySequence(Qt.Key.Key_Delete), self.view)
         delete.setContext(Qt.ShortcutContext.WidgetShortcut)  # not while a cell is written in
         delete.activated.connect(self._delete)
 
     def showEvent(self, event: QShowEvent | None) -> None:  # Qt's name
         super().showEvent(event)
+        self._find_out()
         if self.model.rowCount() and not self.view.currentIndex().isValid():
             self.view.setCurrentIndex(self.model.index(0, 0))
+
+    def _find_out(self) -> None:
+        """Have each pass checked against the motors, in a thread, while somebody looks."""
+        if self.judging is not None and self.isVisible() and not self._desk.drafting:
+            project, laws = self._desk.project, self._desk.laws
+            self.judging.ask(lambda: verdicts(project, laws))
 
     def _offered(self) -> list[QPushButton]:
         offered = [

@@ -341,3 +341,19 @@ def test_what_has_no_room_in_a_cell_is_in_its_tip(desk: Desk, panel: MarksPanel)
     model = panel.passes.model
     model.setData(model.index(0, 7), "all players, quay lights on")
     assert model.index(0, 7).data(Qt.ItemDataRole.ToolTipRole) == "all players, quay lights on"
+
+
+def test_each_pass_is_checked_against_the_motors_while_somebody_looks(
+    desk: Desk, panel: MarksPanel, qtbot: QtBot
+) -> None:
+    table = panel.passes
+    panel.setCurrentWidget(table)
+    last = len(CELLS)
+    qtbot.waitUntil(lambda: table.model.columnCount() == last + 1, timeout=10_000)
+    assert [table.model.index(row, last).data() for row in range(table.model.rowCount())] == ["fits"] * 3
+    assert not table.model.flags(table.model.index(0, last)) & Qt.ItemFlag.ItemIsEditable
+    assert table.model.setData(table.model.index(0, 1), "800 %")
+    qtbot.waitUntil(lambda: "it fits at speed" in table.model.index(0, last).data(), timeout=10_000)
+    # it says of each cue what it says of it
+    assert "lantern turn: " in table.model.index(0, last).data()
+    assert table.model.index(1, last).data() == "fits"
