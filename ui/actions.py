@@ -164,7 +164,7 @@ def _stored(store: Callable[[], object] | None) -> tuple[Item, ...]:
 
 
 def _slated(slate: Callable[[], object] | None) -> tuple[Item, ...]:
-    return () if slate is None else (Item("slate", translate("actions", "S&late, over the whole screen"), "F7", slate),)
+    return () if slate is None else (Item("slate", translate("actions", "Sl&ate, over the whole screen"), "F7", slate),)
 
 
 def _time(desk: Desk, axis: Axis) -> tuple[Item | None, ...]:

@@ -19,6 +19,7 @@ from sequencer.cli.options import Json, PassName, fraction
 from sequencer.errors import ExportError
 from sequencer.export.contract import ExportKind, Wanted
 from sequencer.export.delivery import SOURCES, Delivery, Source
+from sequencer.export.flat import first_number
 from sequencer.export.opening import BEGINS, Begins
 from sequencer.export.spaces import Up
 from sequencer.shell.handover import Asked, Handed, gather, hand_over, missing, usual_name
@@ -166,7 +167,7 @@ def _facts(kind: ExportKind, delivery: Delivery, wanted: Wanted, done: Handed) -
         "source": delivery.source if path else None,
         "rate": str(delivery.timebase.rate),
         "frames": path.frames if path else None,
-        "first": (path.first if wanted.first is None else wanted.first) if path else None,
+        "first": first_number(path, wanted) if path else None,
         "timecode": str(delivery.timebase.label(path.first)) if path else None,
         "samples": len(path.parts) if path else None,
         "missing": missing(delivery) if path else None,

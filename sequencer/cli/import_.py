@@ -71,9 +71,20 @@ def import_(
         )
         taken = Taken(markers=markers, cues=cues, tempo=tempo, place=place)
         if kind.cut is None and kind.camera is not None:
+            _refuse_for_cameras(
+                file, offset=offset is not None, cues=cues, tempo=tempo, place=place, no_markers=not markers
+            )
             cameras = kind.camera(bytes_of(file, kind), file.name, rate)
             raise typer.Exit(import_camera.plainly(project, opened, cameras, file.name, (at, convert), (write, json)))
         if kind.cut is None:
             raise ImportFault(f"{file.name}: {kind.title} has no markers, shots or tempo; name another file")
         cut = kind.cut(bytes_of(file, kind), file.name, rate)
         import_cut.run(project, opened, kind, file, cut, asked, taken, write, json)
+
+
+def _refuse_for_cameras(file: Path, **given: bool) -> None:
+    """Error: ImportFault where something is asked of a camera that only cuts, songs and recordings have."""
+    wanted = [f"--{name.replace('_', '-')}" for name, there in given.items() if there]
+    if wanted:
+        what = f"{file.name} is a camera, of which {', '.join(wanted)} can take nothing"
+        raise ImportFault(f"{what}; leave out {'it' if len(wanted) == 1 else 'them'}, or choose with: twintake previz")

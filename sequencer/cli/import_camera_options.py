@@ -1,6 +1,5 @@
 """The options of `twintake previz`, and what is asked by them."""
 
-import re
 from collections.abc import Sequence
 from enum import StrEnum
 from fractions import Fraction
@@ -14,9 +13,6 @@ from sequencer.live.filmed import Place, Placing
 from sequencer.project.document import Project
 from sequencer.project.previz import Asked, Convert
 from sequencer.project.previz_within import Within, within_of
-from sequencer.rig.axis import UNITS
-
-_UNIT = re.compile(rf"([0-9.eE+-]+?)\s*({'|'.join(UNITS)})", re.ASCII)
 
 
 class PlaceAt(StrEnum):
@@ -40,11 +36,10 @@ def _ratio(given: str) -> Fraction:
 
 def _allowed(given: str) -> str:
     """Return a tolerance as it was written. Error: BadParameter for what is none."""
-    name, between, value = given.partition("=")
-    if between and name:
-        number(value)
-    elif not (found := _UNIT.fullmatch(given.strip())) or number(found[1]) <= 0:
-        raise typer.BadParameter(f"{given!r} is no tolerance; write 0.02deg, 0.5mm, 0.001part or AXIS=0.02")
+    try:
+        within_of([given])
+    except ValueError as fault:
+        raise typer.BadParameter(str(fault)) from fault
     return given
 
 

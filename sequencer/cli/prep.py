@@ -58,7 +58,7 @@ def prep(
 
             keep(out, kind, prep_sheet(prepared), force)
         if json:
-            print(plain_json.dumps(found(prepared, out), indent=2, allow_nan=False, ensure_ascii=False))
+            print(plain_json.dumps(found(prepared, out), indent=2, allow_nan=False))
             return
         _show(prepared, out)
 

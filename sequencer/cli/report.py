@@ -1,10 +1,11 @@
 """`twintake report`: the shoot report of a project's takes as PDF or HTML, or its numbers as JSON.
 
 The JSON document: `project`, `rig`, `report` (the file, null where none was asked for), `takes`, and `groups`, one for
-each cue and pass. Of a take: `name`, `cue`, `pass`, `started`, `standing` (whole, stopped, broken off, cannot be used),
-`fault`, `circled`, `note`, `bytes`, and `measured`, null where it cannot be read: `frames`, `unanswered`, `tick_s`,
-`skipped`, `longest_s`, `gaps`, `gap_s`, `messages`, `scatter_ms`, `ahead_ms` [mean, SD], `ppm`, and `axes`: `axis`,
-`unit`, `limits`, `sent` and `actual` [speed, acceleration, jerk], `error_rms`, `error_peak`, `error_at`. Of a group:
+each cue and pass. Of a take: `name`, `cue` and `pass` (null where it cannot be read), `started`, `standing` (whole,
+stopped, broken off, cannot be used), `fault`, `circled`, `note`, `bytes`, and `measured`, null where it cannot be read:
+`frames`, `unanswered`, `tick_s`, `skipped`, `longest_s`, `gaps`, `gap_s`, `messages`, `scatter_ms`, `ahead_ms` [mean,
+SD], `ppm`, and `axes`: `axis`, `unit`, `limits`, `sent` and `actual` [speed, acceleration, jerk], `error_rms`,
+`error_peak`, `error_at`. Of a group:
 `cue`, `pass`, `takes` by name, `planned` for each axis [speed, acceleration, jerk] (null in it: a jump), `compared` in
 words, and `comparison` as `twintake compare` gives it, or null.
 """
@@ -54,7 +55,7 @@ def report(
 
             keep(out, kind, shoot_report(shoot), force)
         if json:
-            print(plain_json.dumps(found(shoot, out), indent=2, allow_nan=False, ensure_ascii=False))
+            print(plain_json.dumps(found(shoot, out), indent=2, allow_nan=False))
             return
         _show(shoot, out)
 
@@ -78,8 +79,8 @@ def _take(one: Listed) -> dict[str, Any]:
         measured["axes"] = [asdict(use) for use in told.uses]
     return {
         "name": one.name,
-        "cue": one.cue,
-        "pass": one.run,
+        "cue": one.cue or None,
+        "pass": one.run or None,
         "started": one.started,
         "standing": one.standing,
         "fault": one.fault,

@@ -40,7 +40,7 @@ _ONE = threading.Lock()
 class Plot:
     """What `draw` puts on a figure as wide as a page. `alt` says it to those who do not see it.
 
-    `to_scale`: it was drawn for its size, and must not be made larger or smaller. `layout` is matplotlib's.
+    `to_scale`: it was drawn for its size, and must not be made larger or smaller.
     """
 
     draw: Callable[[Figure], None]

@@ -1,7 +1,6 @@
 """A path's instants one after another, and what every format says beside them."""
 
 from dataclasses import dataclass
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
@@ -143,6 +142,8 @@ def told(delivery: Delivery, wanted: Wanted) -> dict[str, object]:
         "sensorMm": list(camera.sensor_mm),
         "pixels": list(camera.pixels),
     }
+    if path.shot_hz not in (None, delivery.timebase.rate.fraction):
+        words["cameraRate"] = str(path.shot_hz)
     if path.step != 1 or path.origin != path.first:
         words |= {"moveStart": str(delivery.timebase.label(path.origin)), "moveFramesPerFrame": str(path.step)}
     return {name: value for name, value in words.items() if value != ""}
@@ -152,8 +153,3 @@ def steady(values: Floats) -> float | None:
     """Return the one value that all have, or None where they differ or there is none."""
     known = values[np.isfinite(values)]
     return float(known[0]) if len(known) and (known == known[0]).all() else None
-
-
-def seconds(offset: Fraction, delivery: Delivery) -> Fraction:
-    """Return how long after the first picture frame an instant is, exactly."""
-    return delivery.timebase.rate.seconds(offset)

@@ -129,7 +129,9 @@ def opened(data: bytes, name: str) -> "Opened":
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
         raise ImportFault(f"{name}: it is no glTF document: {fault}; export it again") from fault
     if document.asset.version.partition(".")[0] != "2":
-        raise ImportFault(f"{name}: it is glTF {printable(document.asset.version)[:20]}, and 2.0 is read; export it as that")
+        raise ImportFault(
+            f"{name}: it is glTF {printable(document.asset.version)[:20]}, and 2.0 is read; export it as that"
+        )
     for extension in document.extensionsRequired:
         if extension not in _KNOWN and not extension.startswith(_HARMLESS):
             raise ImportFault(

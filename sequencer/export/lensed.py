@@ -92,7 +92,7 @@ def _lens(rig: Rig, stood: Floats) -> tuple[Floats, Floats, tuple[str, ...]]:
         unknown = np.full(len(stood), np.nan)
         return unknown, unknown, ("the rig has no camera: there is no lens (camera in rig.json)",)
     lens = reading(rig.camera, rig, stood)
-    return lens.focal_mm, _focused(rig, rig.camera, stood, lens), tuple(_lens_guesses(rig, rig.camera, lens))
+    return lens.focal_mm, _focused(rig, rig.camera, stood, lens), tuple(_lens_guesses(rig, rig.camera, stood, lens))
 
 
 def _guesses(rig: Rig) -> Iterator[str]:
@@ -108,7 +108,7 @@ def _guesses(rig: Rig) -> Iterator[str]:
         )
 
 
-def _lens_guesses(rig: Rig, camera: Camera, lens: Reading) -> Iterator[str]:
+def _lens_guesses(rig: Rig, camera: Camera, stood: Floats, lens: Reading) -> Iterator[str]:
     """Yield in words what the rig does not say of its lens."""
     focal = f"{camera.focal_mm:g} mm"
     if "zoom" in lens.guessed and camera.zoom_table is None:
@@ -124,3 +124,6 @@ def _lens_guesses(rig: Rig, camera: Camera, lens: Reading) -> Iterator[str]:
         yield "the focus runs beyond its focus_table: there the distance of the table's end is given"
     elif _of_kind(rig, "focus") is None:
         yield f"there is no focus motor: in focus at {camera.subject_m:g} m throughout (subject_m in rig.json)"
+    iris = _of_kind(rig, "iris")
+    if iris is not None and camera.f_number is not None and len(stood) and np.ptp(stood[:, rig.index(iris.name)]) > 0:
+        yield f"the iris moves, and nobody can say what its positions mean: f/{camera.f_number:g} throughout (f_number)"

@@ -14,6 +14,7 @@ from sequencer.export.cautions import CAUTIONS
 from sequencer.export.chart import Chart
 from sequencer.export.contract import ExportKind, Wanted
 from sequencer.export.delivery import CameraPath, Delivery, Floats
+from sequencer.export.flat import first_number
 from sequencer.export.spaces import Space
 from sequencer.rig.axis import Camera
 
@@ -56,7 +57,7 @@ def sheet(
 
 def numbers(path: CameraPath, found: Chart, wanted: Wanted) -> tuple[int, ...]:
     """Return the numbers that the frames of the chart have in the file."""
-    return tuple(frame + (path.first if wanted.first is None else wanted.first) for frame in found.frames)
+    return tuple(frame + first_number(path, wanted) for frame in found.frames)
 
 
 def labels(delivery: Delivery, path: CameraPath, found: Chart) -> tuple[str, ...]:
@@ -78,7 +79,7 @@ def _what(delivery: Delivery) -> Iterator[str]:
     yield from _said("rig", delivery.rig.name)
     yield from _said("made by", delivery.made)
     if delivery.document:
-        yield from _said("made of", f"project.json and rig.json, one after the other: {delivery.document}")
+        yield from _said("checksum", f"of project.json and rig.json, one after the other: {delivery.document}")
 
 
 def _rate(delivery: Delivery) -> Iterator[str]:
@@ -91,7 +92,7 @@ def _time(delivery: Delivery, path: CameraPath, wanted: Wanted, counts: str) -> 
     yield from _rate(delivery)
     if counts:
         yield from _said("in the file", counts)
-    first = path.first if wanted.first is None else wanted.first
+    first = first_number(path, wanted)
     last = path.frames - 1
     begins, ends = (delivery.timebase.label(path.first + frame) for frame in (0, last))
     yield from _said("first frame", f"{first}, timecode {begins}")
@@ -114,9 +115,9 @@ def _time(delivery: Delivery, path: CameraPath, wanted: Wanted, counts: str) -> 
 
 def _space(delivery: Delivery, space: Space) -> Iterator[str]:
     yield from _said("axes", space.axes)
-    yield from _said("turning", space.turns)
-    yield from _said("camera", f"{space.camera}; its place is the lens's entrance pupil, from which it draws")
-    yield from _said("length", f"in {space.unit}, of {_ORIGIN}")
+    yield from _said("rotation", space.turns)
+    yield from _said("camera", f"{space.camera}; its place is the lens's entrance pupil (no-parallax point)")
+    yield from _said("places", f"in {space.unit}, of {_ORIGIN}")
     geometry, camera = delivery.rig.geometry, delivery.rig.camera
     place = "where pan, tilt and roll meet, since nobody said otherwise"
     if (geometry.pupil_mm or geometry.sensor_plane_mm) is not None:
@@ -139,7 +140,7 @@ def _lens(delivery: Delivery, path: CameraPath, camera: Camera, space: Space) ->
         )
     yield from _said("focal length", f"{_range(path.focal_mm, 'mm', 3)}; true, with what breathing is known")
     focus = "not known" if np.isnan(path.focus_m).all() else f"{_range(path.focus_m, 'm', 3)}, from the entrance pupil"
-    yield from _said("in focus", focus)
+    yield from _said("focus distance", focus)
     stop = "not known" if delivery.f_number is None else f"f/{delivery.f_number:g}"
     yield from _said("aperture", stop)
     yield from _said(
@@ -156,7 +157,7 @@ def _check(
         f"Put a point at each of these nine places, look through the imported camera at {width} x {height} pixels, and "
         "compare. Pixels count from the outer corner of the top left pixel, across and down: the middle of that pixel "
         f"is 0.5, 0.5, the middle of the picture {width / 2:g}, {height / 2:g}. All nine to within a tenth of a pixel: "
-        "axes, units, turning, lens and frame numbers were understood. A dot is out of the picture.",
+        "axes, units, rotation, lens and frame numbers were understood. A dot is out of the picture.",
         _WIDTH,
     )
     named = list(zip(numbers(path, found, wanted), labels(delivery, path, found), strict=True))

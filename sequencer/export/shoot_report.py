@@ -94,7 +94,17 @@ def _takes(shoot: Shoot) -> Iterator[Block]:
     rows = []
     for one in shoot.takes:
         note = one.note if len(one.note) <= _LONGEST_NOTE else f"{one.note[:_LONGEST_NOTE].rstrip()}… (in full below)"
-        rows.append((one.name, one.cue, one.run, _utc(one.started), one.standing, "yes" if one.circled else "", note))
+        rows.append(
+            (
+                one.name,
+                one.cue or "–",
+                one.run or "–",
+                _utc(one.started),
+                one.standing,
+                "yes" if one.circled else "",
+                note,
+            )
+        )
     heads = ("take", "cue", "pass", "started, UTC", "how it went", "circled", "note")
     yield Table("All takes", heads, tuple(rows), left=len(heads))
     yield from _notes(shoot.takes)

@@ -1,14 +1,20 @@
 """The disk side of an export: all its files are there whole, or none is; what is there already stays unless told.
 
-It refuses to leave half a file behind, whatever goes wrong.
+It refuses to leave half a file behind, whatever goes wrong. Where files take the places of others, a crash in the
+middle leaves each of them whole, the new or the one before; what was before lies beside them as `.NAME.*.old`.
 """
 
+import contextlib
+import errno
 import os
 import secrets
-from collections.abc import Mapping
+import time
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from sequencer.errors import ExportError
+
+_STALE_S = 60.0  # no export takes so long to be put in place
 
 
 def write(files: Mapping[Path, bytes], force: bool = False) -> None:
@@ -27,15 +33,18 @@ def write(files: Mapping[Path, bytes], force: bool = False) -> None:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+        _flush(files)
         for path in files:
             if os.path.lexists(path):
-                os.replace(path, old[path])
+                _keep(path, old[path])
                 aside.append(path)
             os.replace(new[path], path)
             placed.append(path)
+        _flush(files)
     except BaseException as fault:  # who breaks it off wants back what was there, too
         for path in placed:
-            _gone(path)
+            if path not in aside:
+                _gone(path)
         lost = [old[path].name for path in aside if not _back(old[path], path)]
         if not isinstance(fault, OSError):
             raise
@@ -50,6 +59,42 @@ def write(files: Mapping[Path, bytes], force: bool = False) -> None:
             _gone(path)
     for path in aside:
         _gone(old[path])
+    _sweep(files)
+
+
+def _keep(path: Path, old: Path) -> None:
+    """Give what is there a second name; the first one is never without a file, whenever the program ends."""
+    try:
+        os.link(path, old, follow_symlinks=False)
+    except (OSError, NotImplementedError):
+        # a file system without links: here a crash leaves it under the second name alone
+        os.replace(path, old)
+
+
+def _sweep(files: Iterable[Path]) -> None:
+    """Remove what exports of these files left that were broken off long ago."""
+    for path in files:
+        with contextlib.suppress(OSError):
+            for left in list(os.scandir(path.parent)):
+                is_ours = left.name.startswith(f".{path.name}.") and left.name.endswith((".new", ".old"))
+                if is_ours and time.time() - left.stat(follow_symlinks=False).st_mtime > _STALE_S:
+                    _gone(Path(left.path))
+
+
+def _flush(files: Iterable[Path]) -> None:
+    """Wait until the names in the files' folders are on the disk, where the system can."""
+    for folder in {path.parent for path in files} if hasattr(os, "O_DIRECTORY") else ():
+        try:
+            handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        except PermissionError:
+            continue  # it may be written to, and not be listed
+        try:
+            os.fsync(handle)
+        except OSError as fault:
+            if fault.errno not in (errno.EINVAL, errno.ENOTSUP):
+                raise
+        finally:
+            os.close(handle)
 
 
 def _back(old: Path, path: Path) -> bool:
@@ -57,7 +102,9 @@ def _back(old: Path, path: Path) -> bool:
     try:
         os.replace(old, path)
     except OSError:
+        _gone(path)
         return False
+    _gone(old)  # of two names of one file none is replaced
     return True
 
 

@@ -29,11 +29,11 @@ _REACH = 6  # legs
 def fewest(band: Band) -> Bools:
     """Return where few keys stand so that the run stays in the band at every sample, if any choice does it.
 
-    It begins without any inside, where that can be judged, and again with keys about a second apart; adds one inside each leg that strays until
-    none does, takes out what is not needed, and shifts keys to where they do more, so that others can go. Where the run
-    then asks for too much, it is held to the limits, and keys are added where it strays for that, but where no number
-    of keys would do. The better of both counts. It may be that fewer would do. Where the band cannot be kept, keys
-    stand there as close as they may.
+    It begins without any inside, where that can be judged, and again with keys about a second apart. It adds one inside
+    each leg that strays until none does, takes out what is not needed, and shifts keys to where they do more, so that
+    others can go. Where the run then asks for too much, it is held to the limits, and keys are added where it strays
+    for that, but where no number of keys would do. The better of both counts; it may be that fewer would do. Where the
+    band cannot be kept, keys stand there as close as they may.
     Shape: (G,).
     """
     bare = band.must | np.isfinite(band.known)

@@ -19,7 +19,9 @@ import msgspec
 
 from sequencer.errors import LinkError, ProjectError, TakeError
 from sequencer.project import files, takelog
+from sequencer.project.flushed import flush_folder
 from sequencer.project.library import FOLDER, Filed, library, size_words
+from sequencer.project.lock import Lock
 from sequencer.project.recovery import fingerprint
 from sequencer.project.store import load
 from sequencer.score.easing import Laws
@@ -27,6 +29,7 @@ from sequencer.score.easing import Laws
 Which = Literal["circled", "all", "none"]
 WHICH: tuple[Which, ...] = get_args(Which)
 _SHOT_LOG = ".shots.jsonl"
+_COPYING = ".copying"
 _PIECE = 1 << 20
 _SPARE_BYTES = 4 * 2**20
 
@@ -80,8 +83,10 @@ def copy(folder: Path, to: Path, which: Which, laws: Laws, go_on: Callable[[floa
     remarks += _about_takes(there.takes, takes, which, there.fault)
     # last, so that what breaks off in the middle is no project
     pieces += [_piece(name, folder / name) for name in (files.RIG, files.PROJECT)]
-    waiting = to.parent / f".{to.name}.{secrets.token_hex(4)}.copying"
+    waiting = to.parent / f".{to.name}.{secrets.token_hex(4)}{_COPYING}"
+    lock = None
     try:
+        lock = _swept(to)
         _demand_room(to.parent, sum(one.size for one in pieces))
         _make(waiting, pieces, _log(folder / FOLDER, takes), go_on)
         if fingerprint(folder) != before:
@@ -96,6 +101,9 @@ def copy(folder: Path, to: Path, which: Which, laws: Laws, go_on: Callable[[floa
         raise LinkError(f"{words}. Nothing is there") from fault
     finally:
         shutil.rmtree(waiting, ignore_errors=True)
+        if lock is not None:
+            lock.release()
+    _confirm(to)
     return Copied(
         folder=to,
         files=tuple(one.name for one in pieces),
@@ -104,6 +112,28 @@ def copy(folder: Path, to: Path, which: Which, laws: Laws, go_on: Callable[[floa
         remarks=tuple(remarks),
         bytes=sum(one.size for one in pieces),
     )
+
+
+def _swept(to: Path) -> Lock | None:
+    """Remove what is left of copies to this place that were broken off; nobody else copies there until it is let go.
+
+    None: somebody does right now, or the disk knows no locks. Error: OSError.
+    """
+    lock = Lock.take(to.parent / f".{to.name}{_COPYING}.lock")
+    if lock is not None:
+        for left in list(os.scandir(to.parent)):
+            if left.name.startswith(f".{to.name}.") and left.name.endswith(_COPYING):
+                shutil.rmtree(left.path, ignore_errors=True)
+    return lock
+
+
+def _confirm(to: Path) -> None:
+    """Wait until the copy's name is on the disk. Error: LinkError."""
+    try:
+        flush_folder(to.parent)
+    except OSError as fault:
+        words = f"the copy is in {to}, but its disk does not say that it keeps it: {fault.strerror or fault}"
+        raise LinkError(f"{words}; copy it once more, to another disk") from fault
 
 
 def _demand_free(folder: Path, to: Path) -> None:
@@ -186,6 +216,8 @@ def _make(waiting: Path, pieces: list[_Piece], log: bytes | None, go_on: Callabl
         found = hashlib.sha256()
         _write(there, progress.seen(piece.path, found))
         sums[piece.name] = found.digest()
+    for place in (waiting, *(path for path in waiting.rglob("*") if path.is_dir())):
+        flush_folder(place)
     for name, wanted in sums.items():
         found = hashlib.sha256()
         for _ in progress.seen(waiting / name, found):

@@ -8,6 +8,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO
 
+from sequencer.project.flushed import make_folder
+
 
 class Lock:
     """A file that one process holds while it lives: the system lets go of it when the process ends, however it ends."""
@@ -19,7 +21,7 @@ class Lock:
     @classmethod
     def take(cls, path: Path) -> "Lock | None":
         """Take the lock, or return None where a living process has it. Error: OSError."""
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         file = open(path, "a+b")  # noqa: SIM115 - it stays open as long as the lock is held
         try:
             _lock(file)
@@ -34,6 +36,16 @@ class Lock:
         file.write(str(os.getpid()).encode())
         file.flush()
         return cls(path, file)
+
+    def fileno(self) -> int:
+        """Return the open file: a process that gets it as well holds the lock, too, while it lives."""
+        return self._file.fileno()
+
+    def renamed(self, name: str) -> None:
+        """Give the lock's file another name in its folder. Error: OSError."""
+        to = self.path.with_name(name)
+        os.replace(self.path, to)
+        self.path = to
 
     def release(self) -> None:
         """Let go of it."""

@@ -17,8 +17,9 @@ from typing import BinaryIO
 from platformdirs import user_state_path
 
 from sequencer.errors import ProjectError, SequencerError
-from sequencer.project import files
+from sequencer.project import files, paired
 from sequencer.project.document import Project
+from sequencer.project.flushed import flush_folder, make_folder
 from sequencer.project.journal import (
     FORMAT,
     VERSION,
@@ -50,6 +51,7 @@ def state_folder() -> Path:
 
 def fingerprint(folder: Path) -> tuple[str, str] | None:
     """Return the SHA-256 of project.json and rig.json, None where one of them cannot be read."""
+    paired.complete(folder)
     try:
         project, rig = (hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in _SAVED)
     except OSError:
@@ -138,6 +140,7 @@ class Journal:
             file.flush()
             os.fsync(file.fileno())
         os.replace(waiting, self.place / _JOURNAL)
+        flush_folder(self.place)
         _forget_copies(self.place, keep=_copy_of(self.place, sha))
         self._file = open(self.place / _JOURNAL, "ab")  # noqa: SIM115 - it stays open for the next step
         self._last = project
@@ -149,10 +152,11 @@ class Journal:
             return None
         there = _copy_of(self.place, self.saved)
         if fingerprint(there) != self.saved:
-            there.mkdir(parents=True, exist_ok=True)
+            make_folder(there)
             with suppress(OSError):
                 for name in _SAVED:
-                    shutil.copyfile(self.folder / name, there / name)
+                    _copy(self.folder / name, there / name)
+                flush_folder(there)
         return self.saved if fingerprint(there) == self.saved else None
 
     @staticmethod
@@ -338,8 +342,17 @@ def _forget_copies(place: Path, keep: Path | None = None) -> None:
             shutil.rmtree(there, ignore_errors=True)
 
 
+def _copy(path: Path, to: Path) -> None:
+    with path.open("rb") as file, to.open("wb") as copy:
+        shutil.copyfileobj(file, copy)
+        copy.flush()
+        os.fsync(copy.fileno())
+
+
 def _remove(place: Path) -> None:
-    (place / _JOURNAL).unlink(missing_ok=True)
+    if (place / _JOURNAL).exists():
+        (place / _JOURNAL).unlink(missing_ok=True)
+        flush_folder(place)  # never a journal without the saved files that it begins at
     _forget_copies(place)
 
 

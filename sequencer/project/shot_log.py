@@ -16,6 +16,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from sequencer.errors import TakeError
+from sequencer.project.flushed import flush_folder, make_folder
 from sequencer.project.lock import Lock
 
 FORMAT: Final = "twintake/shot-log"
@@ -206,7 +207,7 @@ class Log:
         Error: TakeError where there is one already, or it cannot be written.
         """
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            make_folder(path.parent)
             lock = _locked(path)
             try:
                 demand_none(path)
@@ -218,7 +219,7 @@ class Log:
             raise TakeError(f"{path}: cannot be written: {fault.strerror}; check the folder and the disk") from fault
         try:
             log.add(begun)
-            _flush_folder(path.parent)
+            flush_folder(path.parent)
         except BaseException:
             log.close()
             raise
@@ -271,12 +272,3 @@ def _locked(path: Path) -> Lock:
     if lock is None:
         raise TakeError(f"{path}: another process shoots this timelapse; end it first")
     return lock
-
-
-def _flush_folder(folder: Path) -> None:
-    if hasattr(os, "O_DIRECTORY"):
-        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -1,22 +1,20 @@
-"""The disk door: a project folder is read whole or not at all, and written so that no crash leaves half a file.
+"""The disk door: a project folder is read whole or not at all, and written so that no crash leaves half of it.
 
 It refuses to overwrite what a newer version of the program wrote, and never writes a project that would not load.
 """
 
 import hashlib
 import os
-import secrets
-import shutil
 import stat
 from collections import deque
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
 from sequencer.errors import ProjectError
-from sequencer.project import files, rig_file, text
+from sequencer.project import files, paired, rig_file, text
 from sequencer.project.build import build, build_rig, check, plain
 from sequencer.project.document import Project
+from sequencer.project.flushed import flush_folder
 from sequencer.project.uncollected import uncollected
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
@@ -30,7 +28,7 @@ _SOUND: deque[tuple[bytes, Laws]] = deque(maxlen=4)
 
 
 def load(folder: Path, laws: Laws) -> Project:
-    """Return the project in `folder`; nothing there is touched.
+    """Return the project in `folder`; nothing there is touched, but that a save which a crash broke off is completed.
 
     Error: ProjectError, and no other, with the file, the place in it, what is wrong and how to mend it.
     """
@@ -46,6 +44,7 @@ def documents(folder: Path) -> tuple[files.ProjectFile, rig_file.RigFile]:
 
 def load_rig(folder: Path) -> Rig:
     """Return the rig of the project in `folder`, whatever its project file says. Error: ProjectError."""
+    paired.complete(folder)
     return build_rig(_read(_bytes(folder, files.RIG), files.RIG, rig_file.RigFile))
 
 
@@ -54,7 +53,7 @@ def save(folder: Path, project: Project, laws: Laws) -> None:
 
     The file that was there stays as `project.json.bak` (`rig.json.bak`); if it was one that does not load, the last
     good one stays there and the other is kept as `project.json.broken`. A link is replaced, not written through.
-    A power cut leaves each of the two files whole, the old or the new one.
+    A crash or a power cut leaves both files as they were, or both as they are wanted (see `paired`).
     Error: ProjectError; then both files are as they were.
     """
     check(project.move, project.rig, laws)
@@ -65,14 +64,17 @@ def save(folder: Path, project: Project, laws: Laws) -> None:
         raise ProjectError("", f"cannot be written as JSON: {error}", "correct the name or the number") from error
     _parse(wanted, laws)
     try:
-        folder.mkdir(exist_ok=True)
+        if not folder.is_dir():
+            folder.mkdir(exist_ok=True)
+            flush_folder(folder.parent)
+        paired.complete(folder)
         before = {name: _bytes(folder, name) for name in _FORMATS if os.path.lexists(folder / name)}
         changed = {name: data for name, data in wanted.items() if before.get(name) != data}
         sound = _is_known(before, laws)
         if not sound:
             for name, there in before.items():
                 _refuse_newer(name, there)
-        _put(folder, changed, before, ".bak" if sound or _loads(before, laws) else ".broken")
+        paired.put(folder, changed, before, ".bak" if sound or _loads(before, laws) else ".broken")
     except OSError as error:
         what = f"cannot be saved in {folder}: {error.strerror or error}"
         raise ProjectError("", what, "the files there are as they were; free the disk or save elsewhere") from error
@@ -103,6 +105,7 @@ def _digest(there: dict[str, bytes]) -> bytes:
 def _there(folder: Path) -> dict[str, bytes]:
     if not os.path.isdir(folder):
         raise ProjectError("", f"there is no folder {folder}", "give the folder that holds the project")
+    paired.complete(folder)
     return {name: _bytes(folder, name) for name in _FORMATS}
 
 
@@ -180,56 +183,3 @@ def _check_playback(folder: Path, project: Project) -> None:
     if fault:
         what = f"{project.playback.file!r} {fault}"
         raise ProjectError("playback.file", what, "copy the audio into the folder and write its name alone")
-
-
-def _put(
-    folder: Path,
-    wanted: dict[str, bytes],
-    before: dict[str, bytes],
-    suffix: str,
-    rename: Callable[[Path, Path], None] = os.replace,
-) -> None:
-    """Put the wanted files in place, each whole, and what was `before` under their names beside them with `suffix`.
-
-    Everything is on the disk before the first file changes its name. Error: OSError; then what was before is back.
-    """
-    aside = {name + suffix: before[name] for name in wanted if name in before}
-    waiting = {name: folder / f".{name}.{secrets.token_hex(4)}.new" for name in aside | wanted}
-    done: list[str] = []
-    try:
-        for name, data in (aside | wanted).items():
-            _write(waiting[name], data, like=folder / name.removesuffix(suffix))
-        for name, new in waiting.items():
-            rename(new, folder / name)
-            done.append(name)
-        _flush_folder(folder)
-    except OSError:
-        for name in done:
-            if name + suffix in aside:
-                os.replace(folder / (name + suffix), folder / name)
-            elif name in wanted:
-                (folder / name).unlink()
-        raise
-    finally:
-        for new in waiting.values():
-            new.unlink(missing_ok=True)
-
-
-def _write(path: Path, data: bytes, *, like: Path) -> None:
-    """Write a new file and wait until it is on the disk, with the permissions of `like` if that is there."""
-    with open(path, "xb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    if like.is_file():
-        shutil.copymode(like, path)
-
-
-def _flush_folder(folder: Path) -> None:
-    """Wait until the names in the folder are on the disk; a system that cannot open a folder does so by itself."""
-    if hasattr(os, "O_DIRECTORY"):
-        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -171,6 +171,9 @@ def _records(stream: BinaryIO, size: int) -> Iterator[tuple[int, bytes]]:
         left -= _FRAME + length
         if len(frame) < _FRAME or left < 0:
             raise _Damage(_CUT_SHORT)
+        if not frame[0]:
+            # no record begins so (MCAP's specification reserves it); a power cut may leave zeros before a later chunk
+            raise _Damage("a part of it never came to the disk; what comes before that is used")
         if length > LONGEST_RECORD:
             raise _Damage(f"it holds a record of {length} bytes, which no take has; what comes before it is used")
         content = stream.read(length)

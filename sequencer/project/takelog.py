@@ -18,6 +18,7 @@ from typing import Any
 import msgspec
 
 from sequencer.errors import TakeError
+from sequencer.project.flushed import flush_folder, make_folder
 from sequencer.project.lock import Lock
 
 NAME = "log.json"
@@ -102,7 +103,7 @@ def write(folder: Path, changed: Mapping[str, Entry | Change]) -> Path | None:
         if entry.note is not None and len(entry.note) > LONGEST_NOTE:
             raise TakeError(f"the note on {name} is longer than {LONGEST_NOTE} characters; shorten it")
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         with _alone(folder):
             return _write(folder, changed)
     except OSError as fault:
@@ -128,7 +129,9 @@ def _write(folder: Path, changed: Mapping[str, Entry | Change]) -> Path | None:
     try:
         data = json.dumps(log, indent=2, ensure_ascii=False).encode() + b"\n"
     except UnicodeEncodeError as fault:
-        raise TakeError("a note holds half of a character, which no file can keep; write it again") from fault
+        raise TakeError(
+            "a note, or a file's name, holds half of a character, which no log can keep; write it again"
+        ) from fault
     _put(folder, data, aside)
     return aside
 
@@ -146,10 +149,18 @@ def _alone(folder: Path) -> Iterator[None]:
             break
         time.sleep(_TRY_EVERY_S)
     try:
+        if lock is not None:
+            _sweep(folder)
         yield
     finally:
         if lock is not None:
             lock.release()
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what a program left that was ended while it wrote: nobody else writes now."""
+    for left in folder.glob(f".{NAME}.*.new"):
+        left.unlink(missing_ok=True)
 
 
 def _put(folder: Path, data: bytes, aside: Path | None) -> None:
@@ -165,7 +176,9 @@ def _put(folder: Path, data: bytes, aside: Path | None) -> None:
                 shutil.copyfileobj(old, kept)
                 kept.flush()
                 os.fsync(kept.fileno())
+            flush_folder(folder)  # before the log that is kept aside loses its name
         os.replace(new, folder / NAME)
+        flush_folder(folder)
     finally:
         new.unlink(missing_ok=True)
 

@@ -9,7 +9,6 @@ import secrets
 import socket
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,6 +20,7 @@ from sequencer.errors import LinkError
 from sequencer.playback.state import Phase
 from sequencer.shell.control import Control
 from sequencer.shell.memory import Page, Ring
+from sequencer.shell.run_folder import run_folder
 from sequencer.shell.messages import REPORTS, Command, Failed, Hello, Opened, Quit, Report, Setup, Status
 
 ROLES = {"engine": "sequencer.shell.engine", "io": "sequencer.shell.io_process", "watchdog": "sequencer.shell.watchdog"}
@@ -43,7 +43,7 @@ class CrewFailed(LinkError):
 class Crew:
     """The running processes, by role."""
 
-    def __init__(self, folder: Path, setup: Setup) -> None:
+    def __init__(self, folder: Path, setup: Setup, held: tuple[int, ...] = ()) -> None:
         self._page = Page(folder / "page", new=True)
         Ring(folder / "records", size=_RECORDS_BYTES).close()
         Ring(folder / "chunks", size=_CHUNKS_BYTES).close()
@@ -58,7 +58,7 @@ class Crew:
         self._links: dict[str, Control[Report]] = {}
         roles = ROLES | (GIVER if setup.give else {})
         self._awaited = roles.keys() - {"watchdog"}
-        self._processes = {role: _start(module, str(folder)) for role, module in roles.items()}
+        self._processes = {role: _start(module, str(folder), held=held) for role, module in roles.items()}
         self._ended: set[str] = set()
         self._early: list[Report] = []
         self._opened: dict[str, Opened] = {}
@@ -181,21 +181,21 @@ class Crew:
             link.close()
 
 
-def _start(module: str, *arguments: str) -> subprocess.Popen[Any]:
-    """Start one of our own modules as a process that a Ctrl-C in the terminal does not reach."""
+def _start(module: str, *arguments: str, held: tuple[int, ...] = ()) -> subprocess.Popen[Any]:
+    """Start one of our own modules as a process that a Ctrl-C in the terminal does not reach; `held` is open in it."""
     return subprocess.Popen(
         [sys.executable, "-m", module, *arguments],
         stdin=subprocess.DEVNULL,
         start_new_session=True,
+        pass_fds=held,
     )
 
 
 @contextlib.contextmanager
 def crew(setup: Setup) -> Iterator[Crew]:
     """Start the processes for `setup`; end them with the block."""
-    memory = Path("/dev/shm")
-    with tempfile.TemporaryDirectory(prefix="twintake-", dir=memory if memory.is_dir() else None) as folder:
-        running = Crew(Path(folder), setup)
+    with run_folder() as (folder, held):
+        running = Crew(folder, setup, held)
         try:
             yield running
         finally:

@@ -81,9 +81,7 @@ def gather(
     heights = heights_m(rig, wide)
     pivots = [stood(rig, one.done.trajectory.sample(one.at_s))[0] for one in runs]
     # the lens is as far from the pivot whichever way it looks, if not however it zooms and focuses
-    off_m = max(
-        float(np.linalg.norm(each.position - at, axis=1).max()) for each, at in zip(poses, pivots, strict=True)
-    )
+    off_m = max(float(np.linalg.norm(each.position - at, axis=1).max()) for each, at in zip(poses, pivots, strict=True))
     return Prep(
         project=project.name,
         rig=rig.name,

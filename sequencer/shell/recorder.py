@@ -1,7 +1,7 @@
 """Writes a take file while the take runs. It decides nothing and never writes over a take that is there.
 
-The file is flushed at each half second of rows, so that a program that dies loses no more than that; what a power cut
-takes is what the system had not yet put on the disk, and the disk is waited for only when the take is closed.
+The file is flushed at each half second of rows, so that a program that dies loses no more than that. The disk is waited
+for as often, so that a power cut takes no more either; while a slow disk lets itself be waited for, rows wait in memory.
 """
 
 import contextlib
@@ -17,6 +17,7 @@ import msgspec
 from mcap.writer import CompressionType, Writer
 
 from sequencer.errors import LinkError
+from sequencer.project.flushed import flush_folder
 from sequencer.takes.rows import ActualRow, EventRow, Heading, Row, SetpointRow, TimecodeRow
 
 _CHUNK_NS = 500_000_000
@@ -70,8 +71,8 @@ class Recorder:
         self._writer = Writer(stream, chunk_size=_CHUNK_BYTES, compression=CompressionType.ZSTD, enable_data_crcs=True)
         self._channels: dict[type[Row], int] = {}
         self._first_ns: int | None = None
-        self._begun_ns: int | None = None
         self._kept_ns: int | None = None
+        self._came_ns = self._waited_ns = 0
         self._newest_ns = 0
         self._held = self._held_bytes = 0
         self._failed = False
@@ -106,14 +107,19 @@ class Recorder:
             self.refused += 1
             return
         stamp_ns, data = _stamp_ns(row), _encode(row)
-        self._first_ns = stamp_ns if self._first_ns is None else self._first_ns
-        self._begun_ns = stamp_ns if self._begun_ns is None else self._begun_ns
+        came_ns = _came_ns(row)
+        if self._first_ns is None:
+            self._first_ns, self._came_ns, self._waited_ns = stamp_ns, came_ns, came_ns
+        self._came_ns = max(self._came_ns, came_ns)
         self._newest_ns = max(self._newest_ns, stamp_ns)
         self._held += 1
         self._held_bytes += len(data)
         with self._failing():
             self._writer.add_message(self._channels[type(row)], log_time=stamp_ns, publish_time=stamp_ns, data=data)
-        if abs(stamp_ns - self._begun_ns) >= _CHUNK_NS or self._held_bytes >= _CHUNK_BYTES:
+        if self._came_ns - self._waited_ns >= _CHUNK_NS:
+            self.flush()
+            self._wait()
+        elif self._held_bytes >= _CHUNK_BYTES:
             self.flush()
 
     def flush(self) -> None:
@@ -125,7 +131,12 @@ class Recorder:
         self.kept += self._held
         self._kept_ns = self._newest_ns
         self._held = self._held_bytes = 0
-        self._begun_ns = None
+
+    def _wait(self) -> None:
+        """Wait until all that was flushed is on the disk. Error: LinkError like `write`."""
+        self._waited_ns = self._came_ns
+        with self._failing():
+            os.fsync(self._stream.fileno())
 
     def finish(self) -> None:
         """Write the end of the file and wait for the disk. Error: LinkError like `write`; quiet after a failure."""
@@ -149,6 +160,8 @@ class Recorder:
                 schema = self._writer.register_schema(name, "jsonschema", msgspec.json.encode(schemas[name]))
                 self._channels[row] = self._writer.register_channel(_TOPICS[row], "json", schema)
             self._stream.flush()
+            os.fsync(self._stream.fileno())
+            flush_folder(self._path.parent)
 
     @contextlib.contextmanager
     def _failing(self) -> Iterator[None]:
@@ -174,6 +187,11 @@ def _stamp_ns(row: Row) -> int:
             return row.stamp_ns
         case _:
             return row.at_ns
+
+
+def _came_ns(row: Row) -> int:
+    """Return when the row came, by our own clock: where a rig says when it stood, that is the rig's word."""
+    return row.heard_ns if isinstance(row, ActualRow) else _stamp_ns(row)
 
 
 def _trouble(path: Path, fault: OSError, kept: str = "") -> LinkError:

@@ -90,8 +90,8 @@ def _listed(one: library.Filed, rig: Rig) -> Listed:
     found = Listed(
         name=one.name,
         path=one.path,
-        cue=one.cue or "–",
-        run=one.run or "–",
+        cue=one.cue,
+        run=one.run,
         started=one.started,
         standing=one.standing,
         fault=one.fault or "; ".join(one.stops),

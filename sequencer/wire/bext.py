@@ -88,8 +88,8 @@ def without_sound(whole: int, read: Bytes) -> bytes:
 def chunks(whole: int, read: Bytes) -> Iterator[Chunk]:
     """Yield the chunks of a RIFF, RF64 or BW64 file of `whole` bytes, in order, as `bext` does.
 
-    A last chunk of sound that is longer than the file (its recorder lost power) is yielded and ends the walk.
-    Error: ValueError.
+    A last chunk of sound that is longer than the file, or says that it is empty (its recorder lost power), is yielded
+    and ends the walk. Error: ValueError.
     """
     outer = read(0, 12)
     if len(outer) < 12 or outer[:4] not in _RIFF or outer[8:] != b"WAVE":
@@ -113,6 +113,8 @@ def chunks(whole: int, read: Bytes) -> Iterator[Chunk]:
                 f"file; the file was cut short or is damaged"
             )
         yield Chunk(name, at, size)
+        if name == b"data" and not size:
+            return  # what follows are samples, not chunks
         at += size + size % 2
     raise ValueError(f"it has more than {_MOST_CHUNKS} chunks; it is damaged")
 

@@ -38,6 +38,7 @@ PARTS = (
     "ticks",
     "hands",
     "stick",
+    "stops",
     "editor",
     "opening",
     "lens",

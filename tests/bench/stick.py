@@ -26,16 +26,15 @@ PUSHES = 150
 TICK_HZ = 250
 READ_MS = 10.0
 HAS_SDL = importlib.util.find_spec("sdl2") is not None
-_ENTRY = "[twintake.controllers]\nmoving = tests.bench.stick_pad:KIND\n"
 
 
 @contextmanager
-def found(folder: Path) -> Iterator[None]:
-    """Have processes that are started meanwhile find the moving pad."""
-    named = folder / "moving_pad-1.0.dist-info"
+def found(folder: Path, kind: str = "moving = tests.bench.stick_pad:KIND") -> Iterator[None]:
+    """Have processes that are started meanwhile find a pad from outside, the moving one if no other is named."""
+    named = folder / "pad_from_outside-1.0.dist-info"
     named.mkdir()
-    (named / "METADATA").write_text("Metadata-Version: 2.1\nName: moving-pad\nVersion: 1.0\n")
-    (named / "entry_points.txt").write_text(_ENTRY)
+    (named / "METADATA").write_text("Metadata-Version: 2.1\nName: pad-from-outside\nVersion: 1.0\n")
+    (named / "entry_points.txt").write_text(f"[twintake.controllers]\n{kind}\n")
     before = os.environ.get("PYTHONPATH")
     here = str(Path(__file__).parents[2])
     os.environ["PYTHONPATH"] = os.pathsep.join(one for one in (str(folder), here, before) if one)

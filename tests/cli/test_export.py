@@ -5,6 +5,7 @@ import json
 import shutil
 import textwrap
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +15,18 @@ from typer.testing import CliRunner, Result
 
 from sequencer.cli.app import app
 from sequencer.export.contract import ExportKind
+from sequencer.export.delivery import Delivery
+from sequencer.export.sampled import cue_of, sampled
 from sequencer.motion.compile import compile_move
+from sequencer.rig.axis import Rig
 from sequencer.shell import handover
 from sequencer.shell.kinds import exports, laws
 from sequencer.shell.recorder import Recorder
 from sequencer.shell.shoot import plan
 from sequencer.takes.rows import ActualRow, Row, SetpointRow
 from tests.cli.harbour import HARBOUR, change, opened
+from tests.motion.aim_oracles import axis
+from tests.takes.shot import CAMERA, Shot
 
 pytestmark = pytest.mark.usefixtures("terminal")
 BOATS = HARBOUR.parent / "paper-boats"
@@ -300,6 +306,25 @@ def test_a_file_is_named_by_what_it_holds_and_as_every_system_can(
     (tmp_path / "post").mkdir()
     assert facts(harbour, "--to", "csv", "-o", "post")["file"] == str(Path("post") / name)
     assert (tmp_path / "post" / name).is_file()
+
+
+def test_frames_that_are_missing_are_counted_from_the_cues_first_whole_one() -> None:
+    """At half speed from frame 50.75 to 149.9: 99 frames of the picture, 51 to 149, which is all there are."""
+    take = Shot(cue_s=(2.03, 5.996), speed=Fraction(1, 2)).take()
+    slider = Rig(name="slider", axes=(axis("pan", "pan", "deg"), axis("slide", "slide", "mm")), camera=CAMERA)
+    path = sampled(take, "actual", slider)
+    made = Delivery(
+        project="harbour",
+        timebase=take.timebase,
+        rig=slider,
+        cue=cue_of(take),
+        run=take.run,
+        source="actual",
+        path=path,
+    )
+    assert path.frames == 99
+    assert handover.missing(made) == 0
+    assert handover.missing(replace(made, path=replace(path, position_m=path.position_m[3:]))) == 3
 
 
 def test_a_package_that_is_missing_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -237,3 +237,14 @@ def test_names_that_are_none_do_not_stop_an_import(harbour: Path, tmp_path: Path
     path.write_text(EDL + "* LOC: 10:00:12:00 RED   \n* LOC: 10:00:13:00\n", encoding="utf-8")
     found = facts(harbour, path, "--rate", "25", "--write")
     assert [one["name"] for one in found["markers"] if one["new"]] == ["bell", "line 9", "line 10"]
+
+
+def test_a_project_that_cannot_be_written_stays_whole(harbour: Path, edl: Path) -> None:
+    """A folder stands where the file before would go, so that even the machine's owner cannot write there."""
+    (harbour / "project.json.bak" / "inside").mkdir(parents=True)
+    before = {path.name: path.read_bytes() for path in harbour.iterdir() if path.is_file()}
+    done = run(harbour, edl, "--rate", "25", "--cues", "--write")
+    assert done.exit_code == 2
+    assert "cannot be saved in" in words(done)
+    assert "the files there are as they were; free the disk or save elsewhere" in words(done)
+    assert {path.name: path.read_bytes() for path in harbour.iterdir() if path.is_file()} == before

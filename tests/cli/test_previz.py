@@ -105,7 +105,7 @@ def test_what_the_motors_cannot_do_is_not_written_unless_told(harbour: Path, cam
         ((), "there are keys already from 10:00:07:10 to 10:00:15:10"),
         (("--at", "10:99:00:00"), "--at: 10:99:00:00 has 99 minutes"),
         (("--within", "0.05"), "write 0.02deg, 0.5mm, 0.001part or AXIS=0.02"),
-        (("--within", "-1deg"), "is no tolerance"),
+        (("--within", "-1deg"), "within some distance above zero, not -1"),
         (("--within", "crane=1"), "the rig has no axis 'crane'"),
         (("--within-px", "0"), "above zero"),
         (("--scale", "0"), "the scale is 0; it must be above zero"),
@@ -184,6 +184,14 @@ def test_import_takes_a_camera_too_and_says_where_the_choices_are(harbour: Path,
     assert opened(harbour).move.cues[-1].start >= 60 * 25 - 50
 
 
+def test_import_does_not_pass_over_what_a_camera_does_not_have(harbour: Path, camera: Path) -> None:
+    before = files(harbour)
+    done = run("import", harbour, camera, "--at", "10:01:00:00", "--offset", "10", "--cues", "--write")
+    assert done.exit_code == 2
+    assert "quay.csv is a camera, of which --offset, --cues can take nothing; leave out them" in said(done)
+    assert files(harbour) == before
+
+
 def test_of_a_file_with_cuts_one_shot_is_taken_and_the_others_are_no_matter(harbour: Path, tmp_path: Path) -> None:
     rows = ["frame,x (m),y (m),z (m),pan (deg),tilt (deg),roll (deg)"]
     rows += [f"{frame},{0 if frame < 30 else 2},0,1.5,{frame / 10},0,0" for frame in range(60)]
@@ -198,3 +206,12 @@ def test_of_a_file_with_cuts_one_shot_is_taken_and_the_others_are_no_matter(harb
     found = facts(harbour, file, *whole, "--from", "30")
     assert found["samples"] == 30
     assert not any("not one shot" in one for one in found["remarks"])
+
+
+def test_a_project_that_cannot_be_written_stays_whole(harbour: Path, camera: Path) -> None:
+    (harbour / "project.json.bak" / "inside").mkdir(parents=True)
+    before = {path.name: path.read_bytes() for path in harbour.iterdir() if path.is_file()}
+    done = run("previz", harbour, camera, "--at", "10:01:00:00", "--write")
+    assert done.exit_code == 2
+    assert "cannot be saved in" in said(done)
+    assert {path.name: path.read_bytes() for path in harbour.iterdir() if path.is_file()} == before

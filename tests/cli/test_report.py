@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -156,6 +157,19 @@ def test_a_name_never_speaks_to_the_terminal(shoot: Path, tmp_path: Path) -> Non
     refused = CliRunner().invoke(app, ["library", str(shoot), "--circle", "no such"])
     assert refused.exit_code == 2
     assert "\x1b" not in refused.output
+
+
+def test_numbers_are_json_whatever_files_are_called(shoot: Path) -> None:
+    odd = os.fsdecode(b"lantern-turn\xff_010.mcap")
+    try:
+        shutil.copy(shoot / "takes" / "lantern-turn_band_001.mcap", shoot / "takes" / odd)
+    except OSError:
+        pytest.skip("this file system takes no such name")
+    result = report(shoot, "--json")
+    result.stdout_bytes.decode("utf-8")
+    takes = {one["name"]: one for one in json.loads(result.stdout)["takes"]}
+    assert takes[odd.removesuffix(".mcap")]["standing"] == "whole"
+    assert (takes["lantern-turn_band_005"]["cue"], takes["lantern-turn_band_005"]["pass"]) == (None, None)
 
 
 def test_a_cue_or_a_pass_alone(shoot: Path) -> None:

@@ -17,7 +17,7 @@ from sequencer.score.move import Cue, Move, Pass
 from sequencer.score.passes import varied
 from sequencer.shell.kinds import laws
 from sequencer.timebase.timecode import Timebase
-from tests.export.rigs import FILM, PUPIL_MM, RIG, VIDEO, WAYS, counted, crossed, mapped
+from tests.export.rigs import CAMERA, FILM, PUPIL_MM, RIG, VIDEO, WAYS, counted, crossed, mapped
 
 AS_WRITTEN = Pass("as written")
 
@@ -58,7 +58,8 @@ def test_a_path_is_where_scipy_carries_the_entrance_pupil() -> None:
     assert path.focal_mm[:, 0] == pytest.approx(at["zoom"])
     assert path.focus_m[:, 0] == pytest.approx(at["focus"] / 1000)
     assert path.values[:, 0] == pytest.approx(np.stack([at[axis.name] for axis in RIG.axes], axis=1), abs=1e-9)
-    assert path.remarks == ()
+    (words,) = path.remarks
+    assert words.startswith("the iris moves")
 
 
 def test_at_half_speed_each_second_frame_is_a_frame_of_the_move() -> None:
@@ -170,6 +171,14 @@ def test_what_the_rig_does_not_say_is_said() -> None:
     still = film(counted(100, 104), (100, 104), rig=replace(RIG, axes=RIG.axes[:5]))
     assert (still.focus_m == 4).all()
     assert any("there is no focus motor: in focus at 4 m" in one for one in still.remarks)
+
+
+def test_an_iris_that_moves_has_no_f_number_and_that_is_said() -> None:
+    words = "the iris moves, and nobody can say what its positions mean: f/4 throughout (f_number)"
+    assert words in film(crossed(48, 144), (48, 144)).remarks
+    assert words not in film(counted(100, 104), (100, 104)).remarks
+    silent = replace(RIG, camera=replace(CAMERA, f_number=None))
+    assert not any("iris" in one for one in film(crossed(48, 144), (48, 144), rig=silent).remarks)
 
 
 def test_without_a_camera_there_is_the_place_and_no_lens() -> None:

@@ -271,7 +271,7 @@ def test_the_text_has_what_the_camera_ran_at_and_what_is_not_known() -> None:
     assert "camera ran at" not in said(crossing())
     assert half.path is not None
     blind = replace(half, path=replace(half.path, focus_m=np.full_like(half.path.focus_m, np.nan)))
-    assert "in focus not known aperture" in said(blind)
+    assert "focus distance not known aperture" in said(blind)
     nowhere = replace(half, rig=replace(RIG, geometry=Geometry()))
     assert "entrance pupil where pan, tilt and roll meet, since nobody said otherwise; the head" in said(nowhere)
     assert "in the file the angle of view from top to bottom (yfov) in radians" in said(half, "gltf")

@@ -272,7 +272,7 @@ def test_a_copy_that_is_interrupted_leaves_nothing(
     with pytest.raises((KeyboardInterrupt, SequencerError)):
         copy(folder, tmp_path / "copy", "all", laws(), go_on)
     assert seen
-    assert all(name.startswith(".copy.") and name.endswith(".copying") for name in seen)
+    assert all(name.startswith(".copy.") and ".copying" in name for name in seen)
     assert nothing_is_left(tmp_path / "copy", before)
 
 
@@ -281,7 +281,7 @@ def test_what_breaks_off_in_the_middle_is_no_project(folder: Path, tmp_path: Pat
     looked = []
 
     def go_on(part: float) -> bool:
-        (half,) = tmp_path.glob(".copy.*")
+        (half,) = tmp_path.glob(".copy.*.copying")
         looked.append({path.name for path in half.iterdir()})
         return True
 

@@ -19,7 +19,7 @@ from typing import Any
 import pytest
 
 from sequencer.errors import ProjectError
-from sequencer.project import store
+from sequencer.project import paired, store
 from sequencer.project.document import Playback, Project
 from sequencer.project.store import MAX_BYTES, dump, load, load_rig, save
 from sequencer.score.easing import Laws
@@ -393,7 +393,7 @@ def test_a_name_that_cannot_be_changed_half_way(fails_at: int, folder: Folder, l
         os.replace(old, new)
 
     with pytest.raises(PermissionError):
-        store._put(place, wanted, before, ".bak", rename)
+        paired.put(place, wanted, before, ".bak", rename)
     after = content(place)
     assert {name: after[name] for name in before} == before
     assert not [name for name in after if name.endswith(".new")]

@@ -14,13 +14,14 @@ from sequencer.project.begin import empty
 from sequencer.project.store import load
 from sequencer.shell.kinds import laws
 from tests.ui.conftest import LANTERNS
-from ui.actions import Item, Menu, Topic, menus
+from ui.actions import Item, Menu, Part, Topic, menus
 from ui.acts import clipboard
 from ui.acts.files import Files
 from ui.desk import Desk, Note
 from ui.timeline.keyboard import ACTS
 
 TOLD: list[Topic] = []
+HANDED: list[Part] = []
 
 
 @pytest.fixture
@@ -39,7 +40,7 @@ def letters(words: list[str]) -> Counter[str]:
 
 
 def test_no_two_items_share_a_shortcut_a_name_or_a_letter_of_their_menu(desk: Desk, files: Files) -> None:
-    found = menus(desk, files, tell=TOLD.append)
+    found = menus(desk, files, None, TOLD.append, lambda: None, lambda: None, HANDED.append)
     names = [item.name for menu in found for item in menu.items if item is not None]
     assert len(names) == len(set(names))
     shortcuts = Counter(item.keys for item in items(found).values() if item.keys)
@@ -47,6 +48,15 @@ def test_no_two_items_share_a_shortcut_a_name_or_a_letter_of_their_menu(desk: De
     assert max(letters([menu.words for menu in found]).values()) == 1
     for menu in found:
         assert max(letters([item.words for item in menu.items if item is not None]).values()) == 1
+
+
+def test_what_hands_over_is_in_the_menu_of_files(desk: Desk, files: Files) -> None:
+    there = items(menus(desk, files, hand=HANDED.append))
+    for name in ("hand-over", "import", "report", "prep", "copy-project"):
+        there[name].do()
+        assert there[name].keys == ""
+    assert HANDED == ["export", "import", "report", "prep", "copy"]
+    assert "hand-over" not in items(menus(desk, files))
 
 
 class Lanes:

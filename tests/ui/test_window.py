@@ -135,6 +135,26 @@ def test_an_edit_of_the_menu_is_undone_from_the_menu(window: Window, qtbot: QtBo
     assert not window.isWindowModified()
 
 
+def test_the_menu_turns_to_what_hands_over_also_from_the_face_for_running(window: Window, qtbot: QtBot) -> None:
+    window.desk.turn_to("run")
+    items = {action.objectName(): action for action in window.findChildren(QAction)}
+    items["import"].trigger()
+    assert window.desk.face == "prepare"
+    assert window.drawer.currentWidget() is window.hand_over
+    page = window.hand_over.page
+    assert page.pages.currentWidget() is page.taken_in
+    page.taken_in.ask_file()
+    assert window.pages.currentWidget() is window.picker
+    window.picker.page.take(LANTERNS / "rig.json")
+    assert window.pages.currentWidget() is window.body
+    qtbot.waitUntil(lambda: not page.taken_in.busy)
+    assert "its name does not say what it is" in page.taken_in.refused.text()
+    items["hand-over"].trigger()
+    assert page.pages.currentWidget() is page.export
+    qtbot.waitUntil(lambda: not page.export.busy)
+    assert page.export.ready is not None
+
+
 def test_the_strip_and_stop_stay_where_they_are_in_both_faces(window: Window) -> None:
     control = window.strip.stop
     before = control.mapTo(window, control.rect().topLeft())

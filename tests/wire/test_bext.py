@@ -146,6 +146,17 @@ def test_a_recorder_that_lost_power_left_a_sound_chunk_too_long() -> None:
     assert walked(unfinished)[-1].size == 1_000_000
 
 
+@pytest.mark.parametrize("samples", [bytes(90_000), b"\x01\x80\xff\x7f" * 5000])
+def test_a_recorder_that_lost_power_left_a_sound_chunk_that_says_nothing(samples: bytes) -> None:
+    """Sizes are filled in when a recording ends: common practice, no source."""
+    lost = wav(FORMAT, chunk(b"bext", content()), chunk(b"data", samples, 0))
+    found = of(lost)
+    assert found is not None
+    assert found.reference == MIDNIGHT_TO_TEN
+    assert [one.name for one in walked(lost)] == [b"fmt ", b"bext", b"data"]
+    assert of(without_sound(len(lost), lambda at, size: lost[at : at + size])) == found
+
+
 @pytest.mark.parametrize(
     ("data", "words"),
     [

@@ -15,7 +15,7 @@ import numpy as np
 
 from sequencer.export.contract import ExportKind, Wanted
 from sequencer.export.delivery import CameraPath, Delivery
-from sequencer.export.flat import first_number, hole_words, known_path, lens_words, seconds
+from sequencer.export.flat import first_number, hole_words, known_path, lens_words
 
 POSE = ("camera x (m)", "camera y (m)", "camera z (m)", "camera pan (deg)", "camera tilt (deg)", "camera roll (deg)")
 LENS = ("focal length (mm)", "focus distance (m)", "sensor width (mm)", "sensor height (mm)", "f-number")
@@ -64,7 +64,7 @@ def _rows(delivery: Delivery, path: CameraPath, wanted: Wanted) -> Iterator[list
     for frame, instants in enumerate(measured):
         for part, numbers in zip(path.parts, instants, strict=True):
             offset = frame + part
-            exact = seconds(offset, delivery)
+            exact = delivery.timebase.rate.seconds(offset)
             cells = [_frame(begin + offset), write(path.first + offset), str(exact), repr(float(exact))]
             if otherwise:
                 cells.append(write(path.origin + offset * path.step))

@@ -79,14 +79,15 @@ def remarks(delivery: Delivery, wanted: Wanted) -> tuple[str, ...]:
 
 
 def _chosen(delivery: Delivery) -> tuple[list[Clip], list[Clip]]:
-    """Return the events in order of time, and selects that overlap them."""
+    """Return the events in order of time, and what overlaps them: takes come before cues that have none yet."""
     rows: list[Lane] = [row for row in lanes(delivery) if row.selects]
     mine = [clip for row in rows for clip in row.clips if clip.take is None or clip.run == delivery.run]
     clips: list[Clip] = []
     aside: list[Clip] = []
-    for clip in sorted(mine, key=lambda one: (one.first, one.end)):
-        (aside if clips and clip.first < clips[-1].end else clips).append(clip)
-    return clips, aside
+    for clip in sorted(mine, key=lambda one: (one.take is None, one.first, one.end)):
+        apart = all(clip.end <= one.first or one.end <= clip.first for one in clips)
+        (clips if apart else aside).append(clip)
+    return sorted(clips, key=lambda one: one.first), aside
 
 
 def _words(delivery: Delivery, clip: Clip) -> list[str]:
@@ -135,8 +136,9 @@ def _reels(clips: list[Clip]) -> list[str]:
 
 
 def _ascii(text: str) -> str:
-    """Return words on one line, each letter as the nearest that the form has."""
-    plain = unicodedata.normalize("NFKD", text.replace("ß", "ss")).encode("ascii", "ignore").decode()
+    """Return words on one line, each letter as the nearest that the form has, ? where it has none."""
+    apart = unicodedata.normalize("NFKD", text.replace("ß", "ss"))
+    plain = "".join(one for one in apart if not unicodedata.combining(one)).encode("ascii", "replace").decode()
     return " ".join("".join(one if one.isprintable() else " " for one in plain).split())
 
 

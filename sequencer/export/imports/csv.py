@@ -17,6 +17,7 @@ import numpy as np
 from sequencer.errors import ImportFault
 from sequencer.export.contract import ImportKind
 from sequencer.export.cuts import with_cuts
+from sequencer.export.edit_list import printable
 from sequencer.export.foreign import MOST_SAMPLES, bounded, on_frames, rate_near, rate_of_text, settle, start_of
 from sequencer.export.found import Floats, FoundCamera
 from sequencer.rig.pose import turned
@@ -185,8 +186,8 @@ def _number(cell: str, column: _Column, needed: bool, line: int, name: str) -> f
         needed = True
     if needed and not abs(value) <= _FARTHEST:
         raise ImportFault(
-            f"{name}: line {line}, {column.heading.strip()}: {cell.strip()[:40]!r} is no number; correct it, or take "
-            "the line out"
+            f"{name}: line {line}, {printable(column.heading)}: {cell.strip()[:40]!r} is no number; correct it, or "
+            "take the line out"
         )
     return value * column.factor
 

@@ -38,6 +38,8 @@ def cut(data: bytes, name: str, rate: Rate | None) -> FoundCut:
     if listed.unread:
         remarks.append(f"not understood and left out: {_lines(listed.unread)}")
     at = [_frames(one.label, counting, f"{name}: line {one.line}", "the locator") for one in listed.locators]
+    near = placed[0].start if placed else at[0]
+    at = [near + _since(one, near, counting) for one in at]
     seconds = counting.rate.seconds
     first = min([one.start for one in placed] + at)
     return FoundCut(
@@ -119,14 +121,20 @@ def _span(event: Event, counting: Counting, name: str) -> _Placed:
     return _Placed(event, start, end)
 
 
+def _since(at: Fraction, first: Fraction, counting: Counting) -> Fraction:
+    """Return by how much an instant is after another, over midnight the short way."""
+    half = counting.day // 2
+    return (at - first + half) % counting.day - half
+
+
 def _in_order(listed: list[_Placed], counting: Counting, remarks: list[str]) -> list[_Placed]:
     """Return the events in order of time; midnight between two is crossed the short way."""
     if not listed:
         return []
-    half, first = counting.day // 2, listed[0].start
+    first = listed[0].start
 
     def since(one: _Placed) -> Fraction:
-        return (one.start - first + half) % counting.day - half
+        return _since(one.start, first, counting)
 
     early = [after.event.line for before, after in pairwise(listed) if since(after) < since(before)]
     if early:

@@ -27,7 +27,7 @@ from sequencer.timebase.rate import Rate
 MAX_BYTES = 32 * 2**20
 _DEEPEST = 200
 _MOST = 20_000  # clips or markers
-_LONGEST_S = 86_400
+_LONGEST_S = 86_487  # a day of labels at 24000/1001 is a thousandth longer than a day
 _RATE = (0.001, 10**6)
 _LONGEST_READING_S = 120.0
 
@@ -240,7 +240,9 @@ class _Walk:
             if length < 0:
                 raise ImportFault(f"{self.file}: {place}: it lasts less than no time; export it again")
             self._marks(item, at, self.seconds(span.start_time, place))
-            if not isinstance(item, schema.Gap):
+            if not item.enabled:
+                self._count("clips that are switched off, left out")
+            elif not isinstance(item, schema.Gap):
                 if not isinstance(item, schema.Clip):
                     self._count("nested, taken as one shot each")
                 self._shot(item, place, at, at + length)

@@ -17,7 +17,7 @@ from sequencer.wire.bext import Chunk, bext, chunks, without_sound
 from sequencer.wire.ixml import MAX_BYTES, Ixml, ixml
 
 _SAMPLES_A_SECOND_AT = 4  # in the content of `fmt `
-_DAY_S = 86_400
+_DAY_S = 86_487  # of labels at 24000/1001, which is a thousandth longer than a day
 
 
 def cut(data: bytes, name: str, rate: Rate | None) -> FoundCut:

@@ -128,3 +128,16 @@ def test_too_much_and_too_little_are_refused() -> None:
         text(takes=(), cues=many)
     with pytest.raises(ExportError, match="an edit list needs an event; a MIDI file holds markers alone"):
         text(takes=(), cues=(), markers=MARKERS)
+
+
+def test_a_take_stands_before_a_cue_around_it_that_has_none() -> None:
+    """A cue over the whole song that nobody shot as a whole: the takes inside it are what an edit wants."""
+    song = Cue("whole song", Fraction(0), Fraction(1000))
+    how = {"takes": (take(1, TURN), take(2, SWEEP)), "cues": (song, TURN, SWEEP)}
+    names = re.findall(r"FROM CLIP NAME: (.*)\r", text(**how))
+    assert names == ["lantern turn band 001", "crowd sweep band 002"]
+    assert any("left out: whole song" in one for one in KIND.remarks(edited(**how), PLAIN))  # type: ignore[arg-type] # as above
+
+
+def test_letters_that_the_form_does_not_have_leave_a_mark() -> None:
+    assert "* LOC: 10:00:07:10 WHITE   ? Grosse\r\n" in text(takes=(), markers=(Marker("港 Größe", TURN.start),))

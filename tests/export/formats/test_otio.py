@@ -69,6 +69,14 @@ def test_after_midnight_a_take_has_the_labels_of_the_new_day() -> None:
     assert otio.opentime.to_timecode(clips["crowd sweep band 004"], 25) == "00:00:06:15"
 
 
+def test_just_before_midnight_at_a_thousandth_less_is_read_back() -> None:
+    """At 24000/1001 the label 23:59:50:00 is 86476.39 real seconds after 00:00:00:00, more than a day has."""
+    given = edited(rate=Rate(24000, 1001), start="23:59:50:00")
+    assert BACK.cut is not None
+    read = BACK.cut(KIND.make(given, ".otio", PLAIN), "cut.otio", None)
+    assert read.start == Fraction((24 * 3600 - 10) * 1001, 1000)
+
+
 @pytest.mark.parametrize("name", sorted(RATES))
 def test_what_is_written_is_read_back_exactly(name: str) -> None:
     rate = RATES[name]

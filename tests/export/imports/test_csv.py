@@ -148,3 +148,9 @@ def test_a_sensor_that_changes_is_left_out_and_said() -> None:
     )
     assert other.sensor_mm is None
     assert "its sensor changes its size, or has none: it is left out" in other.remarks
+
+
+def test_a_heading_that_cannot_be_shown_is_not_shown() -> None:
+    with pytest.raises(ImportFault, match="is no number") as caught:
+        found(PLAIN.replace("roll (deg)", "roll\x1d(deg)").replace(",30\n", ",x\n"))
+    assert str(caught.value).isprintable()

@@ -178,10 +178,11 @@ def test_no_fcm_is_said_and_a_second_one_is_of_the_sources() -> None:
 def test_midnight_is_crossed_the_short_way() -> None:
     text = (
         HEAD + "001 R V C 00:00:00:00 00:00:04:00 23:59:58:00 00:00:02:00\n"
-        "002 R V C 00:00:00:00 00:00:01:00 00:00:02:00 00:00:03:00\n"
+        "002 R V C 00:00:00:00 00:00:01:00 00:00:02:00 00:00:03:00\n* LOC: 00:00:01:00 RED late\n"
     )
     found = read(text)
     assert found.remarks == ()
+    assert (found.start, found.markers[0].at) == (86_398, 86_401)
     assert [at for one in found.shots for at in (one.start, one.end)] == [86_398, 86_402, 86_402, 86_403]
 
 

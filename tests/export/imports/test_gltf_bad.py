@@ -213,3 +213,13 @@ def test_a_file_whose_numbers_are_looked_at_too_often_is_refused(monkeypatch: py
     document["animations"] = document["animations"] * 3
     with pytest.raises(ImportFault, match="its cameras move by more than 40 numbers"):
         found(document)
+
+
+@pytest.mark.parametrize("path", [("nodes", 0, "name"), ("asset", "version"), ("cameras", 0, "type")])
+def test_names_in_a_strangers_file_do_nothing_to_a_terminal(path: tuple[str | int, ...]) -> None:
+    document = moving()
+    document["nodes"][0]["scale"] = [1, 2, 1]
+    put(*path, value="\x1b[2Jhead\N{RIGHT-TO-LEFT OVERRIDE}")(document)
+    with pytest.raises(ImportFault) as caught:
+        found(document, Rate(24))
+    assert str(caught.value).isprintable()

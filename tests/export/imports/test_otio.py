@@ -6,6 +6,7 @@ from contextlib import suppress
 from fractions import Fraction
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from sequencer.errors import ImportFault
 from sequencer.export.found import FoundCut
 from sequencer.export.imports.otio import KIND
+from sequencer.export.otio_read import Answer, told
 from sequencer.timebase.rate import Rate
 
 otio = pytest.importorskip("opentimelineio", reason="OpenTimelineIO has no wheels for this Python")
@@ -98,12 +100,16 @@ def test_what_is_left_out_is_counted() -> None:
     slow = clip("slow", 0, 10)
     slow.effects.append(otio.schema.LinearTimeWarp(time_scalar=0.5))
     made.tracks[0].append(slow)
+    unused = clip("unused", 0, 10)
+    unused.enabled = False
+    made.tracks[0].append(unused)
     made.tracks.extend([sound, off])
     found = read(made)
     assert [one.name for one in found.shots] == ["one", "two", "three", "inside", "slow"]
     for words in (
         "tracks without a picture, left out: 1",
         "tracks that are switched off, left out: 1",
+        "clips that are switched off, left out: 1",
         "nested, taken as one shot each: 1",
         "clips at another speed, which keep the length that the edit has: 1",
     ):
@@ -199,3 +205,18 @@ def test_no_value_in_any_place_breaks_it(place: int, value: object) -> None:
     where[key] = value
     with suppress(ImportFault):
         read(json.dumps(tree).encode())
+
+
+def test_a_file_that_ends_the_library_is_refused_and_ends_nothing_else() -> None:
+    """OpenTimelineIO 0.18 reads what is not there as it brings an old clip up to date."""
+    media = {"DEFAULT_MEDIA": {"OTIO_SCHEMA": "MissingReference.1"}}
+    old = {"OTIO_SCHEMA": "Clip.1", "media_references": media}
+    data = json.dumps({"tracks": {"children": [{"children": [old]}]}}).encode()
+    with pytest.raises(ImportFault, match=r"cut\.otio: (OpenTimelineIO's library ended|it is no timeline|it has a)"):
+        read(data)
+
+
+@pytest.mark.parametrize("answer", [b"", b"\xc0", msgspec.msgpack.encode(Answer(rate="7")), b"\x81\xa5start\xa31/0"])
+def test_an_answer_that_is_none_is_refused(answer: bytes) -> None:
+    with pytest.raises(ImportFault, match="what was read of the timeline cannot be used"):
+        told(answer)

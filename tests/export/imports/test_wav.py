@@ -91,8 +91,8 @@ def test_what_ixml_says_wrong_is_left_out_and_said() -> None:
         (wav(FORMAT, SOUND), "does not say where in timecode it begins"),
         (recorded(reference=0), "does not say where in timecode it begins"),
         (
-            recorded(reference=86_400 * 48_000),
-            "its time reference is 24 hours after midnight; its recorder was not set",
+            recorded(reference=90_000 * 48_000),
+            "its time reference is 25 hours after midnight; its recorder was not set",
         ),
         (wav(chunk(b"bext", content()), SOUND), "does not say how many samples it has a second"),
         (wav(FORMAT, chunk(b"bext", b"short"), SOUND), "the broadcast extension has 5 bytes"),
@@ -125,6 +125,13 @@ def test_of_a_large_file_only_what_is_needed_is_read() -> None:
     found = read(short)
     assert found.start == Fraction(TEN, 48_048)
     assert found.rate == Rate(24000, 1001)
+
+
+def test_just_before_midnight_at_a_thousandth_less_is_taken() -> None:
+    """At 24000/1001 the label 23:59:59:00 is 86485.4 real seconds after 00:00:00:00, more than a day has."""
+    reference = (24 * 3600 - 1) * 48_048
+    found = read(wav(FORMAT, chunk(b"bext", content(reference=reference)), SOUND), Rate(24000, 1001))
+    assert found.start == Fraction(reference, 48_000)
 
 
 @given(st.binary(max_size=40), st.integers(0, 2000), st.integers(0, 30))

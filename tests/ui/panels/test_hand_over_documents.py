@@ -41,7 +41,8 @@ class Page(Quay):
     def rest(self) -> None:
         panel = self.panel
         forms = (panel.export, panel.taken_in, panel.report.document, panel.prep.document, panel.copy)
-        self.qtbot.waitUntil(lambda: not any(form.busy for form in forms), timeout=120_000)
+        for form in forms:
+            self.qtbot.waitUntil(lambda one=form: not one.busy, timeout=60_000)  # type: ignore[misc]  # bound now
         self.qtbot.waitUntil(lambda: not self.files._worker.at_work and not self.files.watch._worker.at_work)
 
 
