@@ -9,6 +9,7 @@ from fractions import Fraction
 import msgspec
 
 from sequencer.errors import ImportFault
+from sequencer.export.edit_list import printable
 from sequencer.export.found import FoundCut, FoundMarker, FoundShot
 from sequencer.timebase.rate import Rate, parse_rate
 
@@ -42,13 +43,21 @@ def told(data: bytes) -> FoundCut:
     try:
         answer = msgspec.msgpack.decode(data, type=Answer)
         if answer.fault:
-            raise ImportFault(answer.fault)
+            raise ImportFault(printable(answer.fault))
+        shots = tuple(
+            FoundShot(printable(name), Fraction(at), Fraction(to), printable(note))
+            for name, at, to, note in answer.shots
+        )
+        if any(one.end < one.start for one in shots):
+            raise ValueError("a shot ends before it begins")
         return FoundCut(
             rate=None if answer.rate is None else parse_rate(answer.rate),
             start=None if answer.start is None else Fraction(answer.start),
-            markers=tuple(FoundMarker(name, Fraction(at), note) for name, at, note in answer.markers),
-            shots=tuple(FoundShot(name, Fraction(at), Fraction(to), note) for name, at, to, note in answer.shots),
-            remarks=answer.remarks,
+            markers=tuple(
+                FoundMarker(printable(name), Fraction(at), printable(note)) for name, at, note in answer.markers
+            ),
+            shots=shots,
+            remarks=tuple(map(printable, answer.remarks)),
         )
     except (msgspec.MsgspecError, ValueError, ArithmeticError) as fault:
         raise ImportFault(f"what was read of the timeline cannot be used: {fault}; export it again") from fault

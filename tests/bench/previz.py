@@ -62,8 +62,9 @@ def thousand() -> Table:
     head = ("camera", "keys of each axis", "most, % of frames", "off", "reserve", "s", "met")
     note = (
         f"{COUNT} frames, five axes. Off: the most at any frame, of what is allowed. At most {BAR_PERCENT:g} % on "
-        "the axis that has most, at most 1 off, no limit broken. The handheld camera sways at up to 0.6 Hz for 40 s: no "
-        "fewer than 48 numbers can tell that (the sampling theorem), which a tight tolerance needs all. Seconds are of the processor."
+        "the axis that has most, at most 1 off, no limit broken. The handheld camera sways at up to 0.6 Hz for 40 s; "
+        "two keys to a period of that are 48 (the sampling theorem), and the nearer it is to be, the more it needs. "
+        "Seconds are of the processor."
     )
     return Table("Planned cameras as keys", head, rows, note)
 

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from sequencer.project.store import load_rig
-from sequencer.shell.simulated_rig import WAKE_NS, Device, Faults
+from sequencer.shell.simulated_options import Faults
+from sequencer.shell.simulated_rig import WAKE_NS, Device
 from sequencer.takes.conformance.bench import Bench
 from sequencer.takes.conformance.clauses import CLAUSES, Result, chosen
 from sequencer.takes.conformance.speech import bundle, message, one

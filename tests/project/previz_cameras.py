@@ -86,7 +86,7 @@ def camera(
     return FoundCamera(
         name=name,
         rate=rate,
-        frames=FIRST + np.arange(len(pan)),
+        frames=FIRST + np.arange(len(pan), dtype=np.float64),
         position_m=pivot + turn.apply(np.array(PUPIL_MM) / 1000),
         matrix=turn.as_matrix(),
         focal_mm=np.full(len(pan), focal_mm),

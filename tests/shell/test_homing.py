@@ -16,7 +16,8 @@ from sequencer.project.store import load, load_rig
 from sequencer.rig.axis import Homing, Rig, Simulated
 from sequencer.shell import homing
 from sequencer.shell.kinds import laws
-from sequencer.shell.simulated_rig import SWITCH_NS, WAKE_NS, Device, Faults, main, run
+from sequencer.shell.simulated_options import Faults
+from sequencer.shell.simulated_rig import SWITCH_NS, WAKE_NS, Device, main, run
 from sequencer.shell.trials import Ground
 from sequencer.wire.osc import Numbers, actual_addresses, command, decode, setpoint_addresses
 from sequencer.wire.timetag import IMMEDIATELY, WallOffset

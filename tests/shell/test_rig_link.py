@@ -13,7 +13,8 @@ from sequencer.adapters.osc_links.udp import UdpLink
 from sequencer.playback.state import Phase
 from sequencer.rig.signals import Setpoint
 from sequencer.shell.messages import Arm, Reset, Said, Status
-from sequencer.shell.simulated_rig import WAKE_NS, Device, Faults
+from sequencer.shell.simulated_options import Faults
+from sequencer.shell.simulated_rig import WAKE_NS, Device
 from sequencer.wire.osc import Numbers, actual_addresses, command, decode, setpoint_addresses
 from sequencer.wire.timetag import IMMEDIATELY, WallOffset
 from tests.shell.conftest import Starter

@@ -18,7 +18,8 @@ from sequencer.adapters.contract import Output
 from sequencer.rig.axis import Axis, Rig, Simulated
 from sequencer.rig.signals import Feedback, Setpoint
 from sequencer.shell.kinds import open_output
-from sequencer.shell.simulated_rig import ANSWER_NS, WAKE_NS, Device, Faults
+from sequencer.shell.simulated_options import Faults
+from sequencer.shell.simulated_rig import ANSWER_NS, WAKE_NS, Device
 from sequencer.takes.conformance.speech import bundle, device_tag, message, setpoints
 from sequencer.wire.osc import Numbers, actual_addresses, command, setpoint_addresses
 from sequencer.wire.timetag import IMMEDIATELY, WallOffset, instant, timetag

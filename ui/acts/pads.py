@@ -3,7 +3,7 @@
 It drives nothing: an engine reads the pads by itself.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any
@@ -17,7 +17,7 @@ from sequencer.live.pads import lacking
 from sequencer.rig.axis import Rig
 from sequencer.shell.companion import companion
 from sequencer.shell.pad_watch import Watched, watched
-from ui.acts.talking import Start, Talk, Talking
+from ui.acts.talking import Heard, Talking
 from ui.language import translate
 from ui.link.company import Aside
 
@@ -25,7 +25,10 @@ LOOK_MS = 50
 _NOTICES = 3  # that are shown
 
 
-def start() -> AbstractContextManager[Talk]:
+Start = Callable[[], AbstractContextManager[Heard]]
+
+
+def start() -> AbstractContextManager[Heard]:
     """Start the process that watches the pads of this machine."""
     return companion("watch of game controllers", "sequencer.shell.pad_watch")
 
@@ -46,7 +49,7 @@ class PadWatch(QObject):
         self.notices: tuple[str, ...] = ()
         self.looking = False
         self._start = start
-        self._talking = Talking(LOOK_MS, self, aside=aside)
+        self._talking = Talking[Heard](LOOK_MS, self, aside=aside)
         self._talking.heard.connect(self._take_all)
         self._talking.failed.connect(self._fail)
         self.look = self._talking.look

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from contextlib import AbstractContextManager, ExitStack
 from functools import partial
-from typing import Any, Protocol
+from typing import Any, Generic, Protocol, TypeVar
 
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 
@@ -11,17 +11,16 @@ from sequencer.errors import LinkError
 from ui.link.company import Aside
 
 
-class Talk(Protocol):
+class Heard(Protocol):
     """What is needed of the process."""
 
-    def say(self, message: dict[str, Any]) -> None: ...
     def hear(self) -> list[dict[str, Any]]: ...
 
 
-Start = Callable[[], AbstractContextManager[Talk]]
+T = TypeVar("T", bound=Heard)
 
 
-class Talking(QObject):
+class Talking(QObject, Generic[T]):
     """One such process at a time, between `begin` and `end`.
 
     `heard`: the lines since the last look, at each look. `failed`: why it could not be started, or ended by itself.
@@ -32,7 +31,7 @@ class Talking(QObject):
 
     def __init__(self, look_ms: int, parent: QObject | None = None, *, aside: Aside | None = None) -> None:
         super().__init__(parent)
-        self.talk: Talk | None = None
+        self.talk: T | None = None
         self._aside = aside or Aside(self)
         self._turn = 0  # what was started for an earlier one is ended again
         self._ends: ExitStack | None = None
@@ -44,7 +43,7 @@ class Talking(QObject):
     def begun(self) -> bool:
         return self._look.isActive()
 
-    def begin(self, start: Start) -> None:
+    def begin(self, start: Callable[[], AbstractContextManager[T]]) -> None:
         """Start the process, and listen from now on."""
         self._turn += 1
         self._look.start()
@@ -55,17 +54,6 @@ class Talking(QObject):
         self._turn += 1
         self._close()
 
-    def say(self, message: dict[str, Any]) -> bool:
-        """Send it a line; return whether there is anybody who hears."""
-        if self.talk is None:
-            return False
-        try:
-            self.talk.say(message)
-        except LinkError as fault:
-            self._fail(str(fault))
-            return False
-        return True
-
     def look(self) -> None:
         """Take in what was said since the last look."""
         if self.talk is None:
@@ -73,14 +61,14 @@ class Talking(QObject):
         try:
             lines = self.talk.hear()
         except LinkError as fault:
-            self._fail(str(fault))
+            self.fail(str(fault))
         else:
             self.heard.emit(lines)
 
     def _began(self, turn: int, outcome: object) -> None:
         if isinstance(outcome, Exception):
             if turn == self._turn:
-                self._fail(str(outcome))
+                self.fail(str(outcome))
             if not isinstance(outcome, LinkError | OSError):
                 raise outcome
             return
@@ -91,7 +79,8 @@ class Talking(QObject):
             return
         self.talk, self._ends = talk, ends
 
-    def _fail(self, words: str) -> None:
+    def fail(self, words: str) -> None:
+        """Take in that it is of no use any more, and say why."""
         self._close()
         self.failed.emit(words)
 
@@ -103,6 +92,6 @@ class Talking(QObject):
             self._ends = None
 
 
-def _opened(start: Start) -> tuple[Talk, ExitStack]:
+def _opened(start: Callable[[], AbstractContextManager[T]]) -> tuple[T, ExitStack]:
     ends = ExitStack()
     return ends.enter_context(start()), ends

@@ -3,15 +3,23 @@
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from functools import partial
-from typing import Any
+from typing import Any, Protocol
 
 from PyQt6.QtCore import QObject, pyqtSignal
 
+from sequencer.errors import LinkError
 from sequencer.shell.companion import companion
-from ui.acts.talking import Talk, Talking
+from ui.acts.talking import Heard, Talking
 from ui.link.company import Aside
 
 _LOOK_MS = 30
+
+
+class Talk(Heard, Protocol):
+    """What is needed of the process that beeps."""
+
+    def say(self, message: dict[str, Any]) -> None: ...
+
 
 StartSound = Callable[[str, float], AbstractContextManager[Talk]]
 
@@ -37,7 +45,7 @@ class SlateSound(QObject):
         super().__init__(parent)
         self.device = self.trouble = ""
         self._start = start
-        self._talking = Talking(_LOOK_MS, self, aside=aside)
+        self._talking = Talking[Talk](_LOOK_MS, self, aside=aside)
         self._talking.heard.connect(self._take)
         self._talking.failed.connect(self._fail)
         self.look = self._talking.look
@@ -54,7 +62,15 @@ class SlateSound(QObject):
 
     def clap(self, at_ns: int) -> bool:
         """Beep at `at_ns`; return whether that can be."""
-        return bool(self.device) and self._talking.say({"clap": at_ns})
+        talk = self._talking.talk
+        if talk is None or not self.device:
+            return False
+        try:
+            talk.say({"clap": at_ns})
+        except LinkError as fault:
+            self._talking.fail(str(fault))
+            return False
+        return True
 
     def _take(self, lines: list[dict[str, Any]]) -> None:
         for line in lines:
