@@ -43,14 +43,18 @@ class Page(Quay):
         forms = (panel.export, panel.taken_in, panel.report.document, panel.prep.document, panel.copy)
         for form in forms:
             self.qtbot.waitUntil(lambda one=form: not one.busy, timeout=60_000)  # type: ignore[misc]  # bound now
+        self.rest_files()
+
+    def rest_files(self) -> None:
         self.qtbot.waitUntil(lambda: not self.files._worker.at_work and not self.files.watch._worker.at_work)
 
 
 @pytest.fixture
 def page(tmp_path: Path, qtbot: QtBot) -> Iterator[Page]:
     made = Page(tmp_path, qtbot)
-    yield made
     made.rest()
+    yield made
+    made.rest_files()  # the page itself is closed by now
     made.files.end()
 
 

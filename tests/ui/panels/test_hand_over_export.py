@@ -2,7 +2,6 @@
 
 import csv
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -59,10 +58,8 @@ class Handing(Quay):
 
 
 @pytest.fixture
-def page(tmp_path: Path, qtbot: QtBot) -> Iterator[Handing]:
-    made = Handing(tmp_path, qtbot)
-    yield made
-    made.rest()
+def page(tmp_path: Path, qtbot: QtBot) -> Handing:
+    return Handing(tmp_path, qtbot)
 
 
 def rows(file: Path) -> list[dict[str, str]]:

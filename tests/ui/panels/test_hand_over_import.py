@@ -1,6 +1,5 @@
 """Files of others in the editor: what would come is shown, choices are offered, and it is taken as one step or not."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -73,10 +72,8 @@ class Taking(Quay):
 
 
 @pytest.fixture
-def page(tmp_path: Path, qtbot: QtBot) -> Iterator[Taking]:
-    made = Taking(tmp_path, qtbot)
-    yield made
-    made.rest()
+def page(tmp_path: Path, qtbot: QtBot) -> Taking:
+    return Taking(tmp_path, qtbot)
 
 
 @pytest.fixture
