@@ -16,6 +16,7 @@ from typing import Literal, get_args
 
 from sequencer.errors import TakeError
 from sequencer.project import takelog
+from sequencer.project.flushed import flush_folder, make_folder
 from sequencer.project.take_heading import Meant
 from sequencer.project.take_summary import Summary, summary
 from sequencer.rig.axis import Rig
@@ -243,7 +244,7 @@ def remove(take: Filed) -> Path:
     """Take a file out of the list, into the folder beside the others; return where it is. Error: TakeError."""
     folder = take.path.parent / REMOVED
     try:
-        folder.mkdir(exist_ok=True)
+        make_folder(folder)
         return _move(take.path, folder / take.path.name)
     except OSError as fault:
         what = f"{take.path.name}: cannot be moved to {folder}: {fault.strerror or fault}"
@@ -319,14 +320,18 @@ def _move(path: Path, to: Path) -> Path:
     try:
         os.link(path, to)
     except FileExistsError:
-        raise
+        if not os.path.samefile(path, to):
+            raise
+        path.unlink()  # a crash left it both names
     except OSError:
         # a file system without links
         if os.path.lexists(to):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST)) from None
         path.rename(to)
     else:
+        flush_folder(to.parent)  # before it loses the one it had
         path.unlink()
+    flush_folder(to.parent)
     return to
 
 

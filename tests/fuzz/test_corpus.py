@@ -34,7 +34,7 @@ _ODD = (
     b'{"\xff": "\xff"}',
     b'{"a": ' + b"9" * 5000 + b"}",
 )
-_EXAMPLES = {"patient": 60, "quick": 200}
+_EXAMPLES = {"patient": 30, "quick": 150}
 # what takes milliseconds an input: whole projects, whole performances
 _SLOW = frozenset(
     {"project-text", "project-edited", "recovery", "journal", "journal-step", "journal-bytes", "take-heading"}

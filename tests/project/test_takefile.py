@@ -314,6 +314,8 @@ BOMB = zstandard.compress(bytes(400_000_000))
         (chunk(b"abc", 3, b"rar"), "packed as no take is"),
         (chunk(framed(5, b"\x01\x00", 2**60), 11, b""), "damaged"),
         (framed(6, b"\x00" * 10), "damaged"),
+        # no record is of kind 0: zeros are bytes that a power cut kept from the disk, also where whole chunks follow
+        (bytes(9) + framed(15, b"\x00" * 4), "never came to the disk"),
         (framed(15, b"\x00\x00"), "checksum"),
         (framed(15, b"\x01\x00\x00\x00"), "checksum"),
         (framed(200, b"somebody's own") + framed(15, b"\x00" * 4), ""),

@@ -170,4 +170,20 @@ def _name(part: Path, path: Path) -> None:
             raise FileExistsError(errno.EEXIST, "") from None
         part.rename(path)
     else:
+        _flush(path.parent)  # before it loses the name that it had
         part.unlink()
+    _flush(path.parent)
+
+
+def _flush(folder: Path) -> None:
+    """Wait until the names in the folder are on the disk, where the system can."""
+    if hasattr(os, "O_DIRECTORY"):
+        with contextlib.suppress(PermissionError):  # it may be written to, and not be listed
+            handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+            try:
+                os.fsync(handle)
+            except OSError as fault:
+                if fault.errno not in (errno.EINVAL, errno.ENOTSUP):
+                    raise
+            finally:
+                os.close(handle)
