@@ -7,6 +7,7 @@ middle leaves each of them whole, the new or the one before; what was before lie
 import contextlib
 import errno
 import os
+import re
 import secrets
 import time
 from collections.abc import Iterable, Mapping
@@ -76,7 +77,7 @@ def _sweep(files: Iterable[Path]) -> None:
     for path in files:
         with contextlib.suppress(OSError):
             for left in list(os.scandir(path.parent)):
-                is_ours = left.name.startswith(f".{path.name}.") and left.name.endswith((".new", ".old"))
+                is_ours = re.fullmatch(rf"\.{re.escape(path.name)}\.[0-9a-f]{{8}}\.(new|old)", left.name)
                 if is_ours and time.time() - left.stat(follow_symlinks=False).st_mtime > _STALE_S:
                     _gone(Path(left.path))
 

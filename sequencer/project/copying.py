@@ -6,6 +6,7 @@ it has another name beside the place, so that what was interrupted looks like no
 
 import hashlib
 import os
+import re
 import secrets
 import shutil
 import stat
@@ -122,7 +123,7 @@ def _swept(to: Path) -> Lock | None:
     lock = Lock.take(to.parent / f".{to.name}{_COPYING}.lock")
     if lock is not None:
         for left in list(os.scandir(to.parent)):
-            if left.name.startswith(f".{to.name}.") and left.name.endswith(_COPYING):
+            if re.fullmatch(rf"\.{re.escape(to.name)}\.[0-9a-f]{{8}}{re.escape(_COPYING)}", left.name):
                 shutil.rmtree(left.path, ignore_errors=True)
     return lock
 

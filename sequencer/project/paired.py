@@ -7,10 +7,11 @@ and whoever comes next gives the rig its own. A file that anybody changed since 
 
 import hashlib
 import os
+import re
 import secrets
 import shutil
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from sequencer.project.flushed import flush_folder
 
 _DIGITS = 16
 _NONE = b""
+_OURS = re.compile(r"\.(project|rig)\.json(\.bak|\.broken)?\.([0-9a-f]{8}|[0-9a-f]{16}-[0-9a-f]{16})\.new")
 _STALE_S = 60.0  # no save takes so long
 
 
@@ -52,8 +54,8 @@ def put(
             _name(rename, new, folder / name, (aside | wanted)[name])
             done.append(name)
         flush_folder(folder)
-        _sweep(folder, waiting)
-    except OSError:
+        _sweep(folder)
+    except BaseException:  # who breaks it off wants back what was there, too
         for name in done:
             if name + suffix in aside:
                 os.replace(folder / (name + suffix), folder / name)
@@ -95,11 +97,11 @@ def _demand_unmistaken(folder: Path, wanted: dict[str, bytes], before: dict[str,
             flush_folder(folder)
 
 
-def _sweep(folder: Path, names: Iterable[str]) -> None:
+def _sweep(folder: Path) -> None:
     """Remove what saves left that were broken off long ago."""
     with suppress(OSError):
         for path in folder.glob(".*.new"):
-            is_ours = any(path.name.startswith(f".{name}.") for name in names)
+            is_ours = _OURS.fullmatch(path.name)
             if is_ours and time.time() - path.stat().st_mtime > _STALE_S:
                 path.unlink()
 

@@ -359,13 +359,14 @@ def _remove(place: Path) -> None:
 def _aside(place: Path) -> Path:
     """Move a journal and its saved files where nothing looks for them; of very many the oldest go."""
     home = place.parent / _ASIDE
-    home.mkdir(parents=True, exist_ok=True)
+    make_folder(home)
     kept = home / time.strftime("%Y-%m-%d-%H%M%S")
     number = 1
     while kept.exists():
         number += 1
         kept = kept.with_name(f"{kept.name.partition('.')[0]}.{number}")
     kept.mkdir()
+    flush_folder(home)  # before anything has its only name in it
     for there in (place / _JOURNAL, *place.glob(f"{_COPIES}*")):
         os.replace(there, kept / there.name)
     for old in sorted(home.iterdir(), key=lambda one: one.stat().st_mtime_ns)[:-_MOST_ASIDE]:

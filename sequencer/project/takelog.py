@@ -159,7 +159,7 @@ def _alone(folder: Path) -> Iterator[None]:
 
 def _sweep(folder: Path) -> None:
     """Remove what a program left that was ended while it wrote: nobody else writes now."""
-    for left in folder.glob(f".{NAME}.*.new"):
+    for left in folder.glob(f".{NAME}.????????.new"):
         left.unlink(missing_ok=True)
 
 

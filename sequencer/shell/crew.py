@@ -20,8 +20,8 @@ from sequencer.errors import LinkError
 from sequencer.playback.state import Phase
 from sequencer.shell.control import Control
 from sequencer.shell.memory import Page, Ring
-from sequencer.shell.run_folder import run_folder
 from sequencer.shell.messages import REPORTS, Command, Failed, Hello, Opened, Quit, Report, Setup, Status
+from sequencer.shell.run_folder import run_folder
 
 ROLES = {"engine": "sequencer.shell.engine", "io": "sequencer.shell.io_process", "watchdog": "sequencer.shell.watchdog"}
 GIVER = {"giver": "sequencer.shell.giver"}

@@ -1,7 +1,7 @@
 """Writes a take file while the take runs. It decides nothing and never writes over a take that is there.
 
-The file is flushed at each half second of rows, so that a program that dies loses no more than that. The disk is waited
-for as often, so that a power cut takes no more either; while a slow disk lets itself be waited for, rows wait in memory.
+The file is flushed at each half second of rows, so that a program that dies loses no more than that. The disk is
+waited for as often, so that a power cut takes no more either; what comes while a disk is slow waits in memory.
 """
 
 import contextlib

@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 Frames = NDArray[np.int64]
 
 GAP_S = 0.05  # between two answers, above which the frames between them are not answered
+_ONE_INSTANT_S = 1e-4  # no rig answers ten thousand times a second
 _SLACK = Fraction(1, 10**6)  # of a frame: the cue's ends are kept as floats
 
 
@@ -33,7 +34,7 @@ def positions_at(stamps_s: Floats, positions: Floats, at_s: Floats) -> Floats:
     The cubic's slopes are those of the parabola through three neighbouring answers, so that a move sampled each 20 ms
     is met to its third derivative. Angles are continuous and are not wrapped. NaN where the answers around an instant
     lie more than GAP_S apart, outside all answers, and where `at_s` is NaN. Answers may come in any order; of several
-    with one stamp the last counts.
+    with one stamp, to a tenth of a millisecond, the last counts.
     Shape: (M,), (M, A), (F,) to (F, A). Unit: seconds; each axis's own.
     Source: cubic Hermite interpolation with three-point differences, any textbook of numerical analysis.
     """
@@ -45,6 +46,10 @@ def _one_axis(stamps_s: Floats, values: Floats, at_s: Floats) -> Floats:
     named = np.isfinite(values)
     # read backward, the first of equal stamps is the last that came
     times, latest = np.unique(stamps_s[named][::-1], return_index=True)
+    # two answers of one instant differ by their noise, and by a nanosecond where a stamp was rounded on its way: a
+    # slope between them would be endless
+    apart = np.diff(times, append=np.inf) > _ONE_INSTANT_S
+    times, latest = times[apart], latest[apart]
     if len(times) < 2:
         return np.full(len(at_s), np.nan)
     known = values[named][::-1][latest]

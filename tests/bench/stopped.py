@@ -15,7 +15,7 @@ from sequencer.motion.compile import compile_move
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback.state import MOVING, Phase
 from sequencer.project.document import Project
-from sequencer.rig.axis import Axis, Rig
+from sequencer.rig.axis import Axis, AxisKind, Rig
 from sequencer.score.move import Cue, Ease, Key, Move, Track
 from sequencer.shell.kinds import laws
 from sequencer.takes.take import Take
@@ -25,6 +25,7 @@ from tests.bench.stop_rig import Arrival, Record
 
 TICK_HZ = 250
 LASTS_S = 5
+KINDS: tuple[AxisKind, ...] = ("pan", "tilt")
 BEFORE_NS = 40_000_000  # setpoints that came so long before the cause must be of the move
 SPEED, ACCELERATION, JERK = 120.0, 600.0, 12000.0
 STOPPING_S = SPEED / ACCELERATION + 2 * ACCELERATION / JERK  # from full speed, while it still speeds up as it may
@@ -56,8 +57,8 @@ class Stopped:
 def project() -> Project:
     """Return a project of two axes that are never at rest both at once."""
     axes = tuple(
-        Axis(name=name, kind=kind, unit="deg", travel=(-90, 90), speed=SPEED, acceleration=ACCELERATION, jerk=JERK)
-        for name, kind in (("pan", "pan"), ("tilt", "tilt"))
+        Axis(name=kind, kind=kind, unit="deg", travel=(-90, 90), speed=SPEED, acceleration=ACCELERATION, jerk=JERK)
+        for kind in KINDS
     )
     tracks = tuple(
         Track(name, tuple(Key(Fraction(25 * s + late), 50.0 * (s % 2), Ease("poly345")) for s in range(LASTS_S + 1)))

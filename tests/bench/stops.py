@@ -47,6 +47,15 @@ BARS = (
     Bar(CUT, 500.0 + TICK_MS + _IN_PROCESS_MS, "the same"),
     Bar(KILLED, 100.0 + 2 * 10.0, "the tenth of a second, and two looks of the watchdog"),
 )
+NOTE = (
+    "From the cause, at 50 / 99 / 100 %. A setpoint is of the move where place and speed are the compiled move's at "
+    "the instant for which it is due; arrivals are stamped by the kernel where it can. 0: none came after the cause. "
+    "Where the rig is not heard, and where the engine is dead, no setpoint brakes: then the first of the stop is the "
+    "order `/stop`, and the last setpoint is the last that came at all, with that half second, or that tenth, in it. "
+    "A rig to which nothing comes brakes by itself after a quarter of a second; this one is the simulated rig, and it "
+    f"stands below a thousandth of its speed. From full speed, {SPEED:g} deg/s, its limits let it stop in "
+    f"{1e3 * STOPPING_S:.0f} ms, which is added to the bar where all stops are to have brought the setpoints to rest."
+)
 
 
 def screen(count: int) -> tuple[list[Stopped], list[str]]:
@@ -80,20 +89,10 @@ def tables(count: int = STOPS) -> list[Table]:
         "held",
         "the rig stands, ms",
     )
-    note = (
-        "From the cause, at 50 / 99 / 100 %. A setpoint is of the move where place and speed are the compiled move's at "
-        "the instant for which it is due; arrivals are stamped by the kernel where it can. 0: none came after the cause. "
-        "Where the rig is not heard, and where the engine is dead, no setpoint brakes: then `first of the stop` is the "
-        "order `/stop`, and the last setpoint is the last that came at all, with that half second, or that tenth, in it. "
-        "A rig to which nothing comes brakes by itself after a quarter of a second; this one is the simulated rig. It "
-        f"stands below a thousandth of its speed. From full speed, {SPEED:g} deg/s, the limits of its axes let it stop in "
-        f"{1e3 * STOPPING_S:.0f} ms, which `all at most` has beside the bar. The take's own word for which setpoint was the last of "
-        f"the move agrees in {counted.agreeing} of {counted.takes}. "
-        + (f"Not counted and done again: {'; '.join(left_out)}. " if left_out else "")
-        + "Bars: "
-        + "; ".join(f"{bar.cause}: {bar.why}" for bar in BARS)
-        + "."
-    )
+    agreed = f" The take's own word for which setpoint was the last agrees in {counted.agreeing} of {counted.takes}."
+    again = f" Not counted and done again: {'; '.join(left_out)}." if left_out else ""
+    bars = "; ".join(f"{bar.cause}: {bar.why}" for bar in BARS)
+    note = f"{NOTE}{agreed}{again} Bars: {bars}."
     rows = [_row(bar, stops.get(bar.cause, [])) for bar in BARS]
     return [Table(f"From the cause of a stop, {TICK_HZ} ticks a second", columns, rows, note)]
 

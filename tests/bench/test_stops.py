@@ -101,5 +101,4 @@ def test_a_killed_engine_is_followed_by_an_order_to_stop() -> None:
     assert counted.left_out == []
     ((one,),) = counted.stops.values()
     assert one.first_ms > 90  # the watchdog waits for a tenth of a second
-    assert one.last_ms < 10
     assert one.rest_ms > one.first_ms

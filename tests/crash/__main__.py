@@ -14,29 +14,16 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from functools import partial
 
-from tests.crash.kills import Killed, kill
-from tests.crash.power import ROUNDS, Cuts, cut
-from tests.crash.runs import KINDS, kill_run
+from tests.crash.kills import Killed
+from tests.crash.runs import KINDS
+from tests.crash.shared import one_cut, one_kill, shared_out
 from tests.crash.writers.listed import CUT, KILLED
-
-# of a thousand kills: whole runs take seconds each, the editor's promise is half of one
-_OF_1000 = {"takes": 20, "play": 20, "editor": 60}
-
-
-def shared_out(kills: int) -> dict[str, int]:
-    """Return how often each is killed: whole runs in parts of a thousand, the writers the rest in equal parts."""
-    share = {name: kills * part // 1000 for name, part in _OF_1000.items()}
-    others = [name for name in KILLED if name not in share]
-    left = kills - sum(share.values())
-    share |= {name: left // len(others) + (number < left % len(others)) for number, name in enumerate(others)}
-    return {name: share[name] for name in (*KILLED, *KINDS)}
-
-
-def _one(name: str, seed: int) -> Killed:
-    return kill_run(name, seed) if name in KINDS else kill(KILLED[name], seed)
 
 
 def _each(jobs: int, calls: Iterable[Callable[[], Killed]]) -> Iterator[Killed]:
+    if jobs == 1:
+        yield from (call() for call in calls)
+        return
     # a fresh process for each job, that has one thread: it forks
     with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
         for asked in [pool.submit(call) for call in calls]:
@@ -47,7 +34,7 @@ def _killed(kills: int, first: int, jobs: int, *, as_json: bool) -> int:
     begun_s = time.monotonic()
     share = shared_out(kills)
     # those that take longest first
-    calls = [partial(_one, name, first + at) for name, count in reversed(share.items()) for at in range(count)]
+    calls = [partial(one_kill, name, first + at) for name, count in reversed(share.items()) for at in range(count)]
     done = list(_each(jobs, calls))
     if as_json:
         print(json.dumps([asdict(one) for one in done]))
@@ -65,13 +52,9 @@ def _killed(kills: int, first: int, jobs: int, *, as_json: bool) -> int:
     return 1 if lost else 0
 
 
-def _one_cut(name: str, count: int, seed: int) -> Cuts:
-    return cut(CUT[name], ROUNDS[name], count, seed)
-
-
 def _cuts(count: int, first: int, jobs: int) -> int:
     with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
-        asked = {name: pool.submit(_one_cut, name, count, first) for name in CUT}
+        asked = {name: pool.submit(one_cut, name, count, first) for name in CUT}
         found = {name: one.result() for name, one in asked.items()}
     print(f"{'writer':<10}{'states':>8}{'lost':>7}")
     for name, one in found.items():
@@ -93,7 +76,7 @@ def main() -> int:
     parser.add_argument("--json", action="store_true", help="print what came of each kill")
     asked = parser.parse_args()
     if asked.only:
-        one = _one(asked.only, asked.seed)
+        one = one_kill(asked.only, asked.seed)
         print("\n".join(one.lost) or "nothing lost")
         return 1 if one.lost else 0
     if asked.cuts:

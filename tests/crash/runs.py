@@ -44,7 +44,7 @@ def kill_run(kind: str, seed: int) -> Killed:
     victim = _VICTIMS[seed % len(_VICTIMS)]
     with ExitStack() as stack:
         place = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="crash-")))
-        folder = small_project(place / "project", legs=3)
+        folder = small_project(place / "project", legs=2)
         (folder / "takes").mkdir()
         before = store.load(folder, laws())
         output = stack.enter_context(shoot.simulated_rig(folder / "rig.json", 1))[1] if kind == "play" else ""
@@ -67,10 +67,10 @@ def kill_run(kind: str, seed: int) -> Killed:
         return Killed(kind, seed, 1, words, left, int(run.memory.exists()))
 
 
-def _command(folder: Path, output: str, *more: str) -> list[str]:
+def _command(folder: Path, output: str) -> list[str]:
     begin = [sys.executable, "-m", "sequencer"]
     if not output:
-        return [*begin, "takes", str(folder), "--preroll", "1", *more]
+        return [*begin, "takes", str(folder), "--takes", "1", "--preroll", "1"]
     return [*begin, "play", str(folder), "--arm", "--record", "--cue", "turn", "--sync", "internal", "--out", output]
 
 
@@ -138,6 +138,6 @@ def _lost(folder: Path, killed_ns: int, *, until_then: bool) -> Iterator[str]:
 
 def _again(folder: Path) -> Iterator[str]:
     """Shoot one more take, in the same folder."""
-    done = subprocess.run(_command(folder, "", "--takes", "1"), capture_output=True, check=False, timeout=_PATIENCE_S)
+    done = subprocess.run(_command(folder, ""), capture_output=True, check=False, timeout=_PATIENCE_S)
     if done.returncode not in (0, 1):
         yield f"the next run: {done.stderr.decode()[-500:]}"

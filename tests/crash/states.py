@@ -30,22 +30,28 @@ _EXTREMES = 3  # nothing that was not waited for; all of it; all names and no by
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What is on the disk, and what the program had told by then."""
+    """What is on the disk, and what the program had told by then; `files` are the numbers of the files, by name."""
 
     tree: Tree
+    files: dict[str, int]
     told: tuple[Told, ...]
     words: str
 
     def laid_out(self, place: Path) -> Crash:
         """Write it into `place`, which is made."""
         place.mkdir()
+        first: dict[int, Path] = {}
         for name, data in sorted(self.tree.items()):
             path = place / name
             if data is None:
                 path.mkdir(parents=True, exist_ok=True)
             else:
                 path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_bytes(data)
+                same = first.setdefault(self.files[name], path)
+                if same is path:
+                    path.write_bytes(data)
+                else:
+                    path.hardlink_to(same)
         return Crash(place, self.told)
 
 
@@ -72,9 +78,10 @@ def _state(seen: Watched, model: Model, end: int, way: int, chance: random.Rando
             else:
                 names[entry] = number
     held = _bytes(seen, deeds, way, chance)
-    tree = dict(_walk(names, seen.folders, held, ROOT, ""))
+    found = dict(_walk(names, seen.folders, ROOT, ""))
+    tree = {name: None if number in seen.folders else held.get(number, b"") for name, number in found.items()}
     told = tuple(deed for deed in deeds if isinstance(deed, Told))
-    return State(tree, told, f"{model}, after deed {end} of {len(seen.deeds)}, way {way}")
+    return State(tree, found, told, f"{model}, after deed {end} of {len(seen.deeds)}, way {way}")
 
 
 def _kept_names(deeds: list[Deed], model: Model, way: int, chance: random.Random) -> Iterator[Names]:
@@ -134,15 +141,11 @@ def _write(file: bytearray, deed: Wrote, kept: str, chance: random.Random) -> No
     file[deed.at : deed.at + len(data)] = data
 
 
-def _walk(
-    names: dict[Entry, int], folders: set[int], held: dict[int, bytes], number: int, below: str
-) -> Iterator[tuple[str, bytes | None]]:
+def _walk(names: dict[Entry, int], folders: set[int], number: int, below: str) -> Iterator[tuple[str, int]]:
     """Yield what can be reached from a folder by names that are on the disk."""
     for (folder, name), inside in names.items():
         if folder != number:
             continue
+        yield f"{below}{name}", inside
         if inside in folders:
-            yield f"{below}{name}", None
-            yield from _walk(names, folders, held, inside, f"{below}{name}/")
-        else:
-            yield f"{below}{name}", held.get(inside, b"")
+            yield from _walk(names, folders, inside, f"{below}{name}/")

@@ -52,4 +52,6 @@ def now(word: str, number: int) -> Told:
 
 def leftovers(place: Path) -> list[Path]:
     """Return what only a run that goes on needs: files that wait for their name, and locks."""
-    return sorted(path for path in place.rglob("*") if path.name.startswith(".") or path.name in ("lock", "journal.new"))
+    return sorted(
+        path for path in place.rglob("*") if path.name.startswith(".") or path.name in ("lock", "journal.new")
+    )

@@ -155,3 +155,29 @@ def test_a_folder_of_the_files_own_name_is_kept(tmp_path: Path) -> None:
 def test_a_folder_that_cannot_be_written_to_is_said() -> None:
     with pytest.raises(ExportError, match=r"camera\.csv cannot be written in /proc/self.*name another folder"):
         write(files(Path("/proc/self")))
+
+
+def test_what_was_left_long_ago_goes_with_the_next_export(tmp_path: Path) -> None:
+    names = (".camera.csv.0123abcd.new", ".camera.csv.0123abcd.old", ".camera.csv.4567abcd.new", ".camera.csv.old")
+    paths = [tmp_path / name for name in names]
+    for number, path in enumerate(paths):
+        path.write_bytes(b"half")
+        if number != 2:
+            os.utime(path, (1e9, 1e9))
+    write(files(tmp_path))
+    assert [path.exists() for path in paths] == [False, False, True, True]
+
+
+def test_a_file_that_is_replaced_is_there_at_any_instant(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    write(files(tmp_path, b"old"))
+    replace, link = os.replace, os.link
+
+    def looked(one: Path, other: Path, **more: bool) -> None:
+        assert all((tmp_path / name).exists() for name in EXPORT)
+        (link if more else replace)(one, other, **more)
+        assert all((tmp_path / name).exists() for name in EXPORT)
+
+    monkeypatch.setattr(os, "replace", looked)
+    monkeypatch.setattr(os, "link", looked)
+    write(files(tmp_path), force=True)
+    assert there(tmp_path) == dict.fromkeys(EXPORT, b"new")

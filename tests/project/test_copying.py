@@ -15,6 +15,7 @@ from sequencer.errors import LinkError, ProjectError, SequencerError, TakeError
 from sequencer.project import copying, takelog
 from sequencer.project.copying import Copied, Which, copy
 from sequencer.project.library import remove
+from sequencer.project.lock import Lock
 from sequencer.project.store import load
 from sequencer.project.takelog import Change
 from sequencer.shell.kinds import laws
@@ -289,3 +290,18 @@ def test_what_breaks_off_in_the_middle_is_no_project(folder: Path, tmp_path: Pat
     while looked[-1] == looked[-2]:  # what is read back
         looked.pop()
     assert all("project.json" not in names for names in looked[:-1])
+
+
+def test_a_copy_that_was_killed_is_removed_by_the_next_one_to_that_place(folder: Path, tmp_path: Path) -> None:
+    half, other = tmp_path / ".copy.0123abcd.copying", tmp_path / ".other.0123abcd.copying"
+    for path in (half, other):
+        (path / "takes").mkdir(parents=True)
+    lock = Lock.take(tmp_path / ".copy.copying.lock")
+    assert lock is not None
+    copy(folder, tmp_path / "copy", "none", laws())
+    assert half.exists(), "another one copies there right now"
+    lock.release()
+    shutil.rmtree(tmp_path / "copy")
+    copy(folder, tmp_path / "copy", "none", laws())
+    assert not half.exists()
+    assert other.exists()

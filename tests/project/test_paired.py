@@ -128,7 +128,8 @@ def test_a_reader_may_complete_it_while_it_is_saved(saved: tuple[Path, Project])
 
 def test_what_was_left_long_ago_goes_with_the_next_save(saved: tuple[Path, Project]) -> None:
     folder, project = saved
-    old, young, others = (folder / name for name in (".project.json.1.new", ".project.json.2.new", ".notes.1.new"))
+    names = (".project.json.bak.0123abcd.new", ".rig.json.0123abcd.new", ".rig.json.of mine.new")
+    old, young, others = (folder / name for name in names)
     for path in (old, young, others):
         path.write_bytes(b"half")
     for path in (old, others):

@@ -184,3 +184,17 @@ def test_a_pipe_in_the_place_of_the_log_is_refused_and_not_waited_for(tmp_path: 
     for use in (lambda: read(tmp_path), lambda: write(tmp_path, {"one": Entry(circled=True)})):
         with pytest.raises(TakeError, match="is not a file"):
             use()
+
+
+def test_what_a_program_left_that_was_ended_while_it_wrote_goes_with_the_next_note(tmp_path: Path) -> None:
+    half, other = tmp_path / f".{NAME}.0123abcd.new", tmp_path / f".{NAME}.new"
+    for path in (half, other):
+        path.write_bytes(b"half")
+    lock = Lock.take(tmp_path / ".log.lock")
+    assert lock is not None
+    write(tmp_path, {"a.mcap": Entry(note="while another one writes")})
+    assert half.exists()
+    lock.release()
+    write(tmp_path, {"a.mcap": Entry(note="alone")})
+    assert not half.exists()
+    assert other.exists()

@@ -6,9 +6,11 @@ What happens is written down and not judged. A stop is looked into, reset, and t
 import os
 import time
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -107,6 +109,7 @@ class Soak:
     sender: Companion
     pids: dict[str, int]
     to: Sinks
+    reader: ProcessPoolExecutor  # takes are read there: what that holds is no part of the run
     seconds: float
     tell: Tell
     story: Story = field(default_factory=Story)
@@ -180,14 +183,15 @@ class Soak:
         self.story.takes += 1
         assert before is not None
         assert after is not None
-        why = missing(path, self.plan, after.skipped - before.skipped)
+        found = self.reader.submit(missing, path, self.plan, after.skipped - before.skipped)
+        while not found.done():
+            self.watch.look()
+        why = found.result()
         if why:
             self.story.lost.append(f"{path.name}: {why}")
         else:
             for old in sorted(self.plan.folder.glob("*.mcap"))[:-KEPT]:
                 old.unlink()
-        self.witness.look()  # this process was busy itself
-        self.witness.overslept_s = 0.0
 
     def _recover(self) -> bool:
         """Clear the stop; return whether the run can go on."""
@@ -246,11 +250,15 @@ def opened(folder: Path, seconds: float, tell: Tell) -> Iterator[Soak]:
             tick_hz=TICK_HZ,
             answers_needed=False,
         )
+        reader = stack.enter_context(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
+        reader.submit(os.getpid).result()  # it is there from now on, with its threads here
         running = stack.enter_context(crew(setup))
         sender = stack.enter_context(shoot.timecode_sender(running.wait_opened(), whole))
         plan = shoot.plan(whole, None, None, folder / "soak" / "takes", of=folder / "soak")
         pids = {**running.pids, "simulated rig": rig.pid, "timecode sender": sender.pid, "this command": os.getpid()}
-        yield Soak(running=running, plan=plan, sender=sender, pids=pids, to=to, seconds=seconds, tell=tell)
+        yield Soak(
+            running=running, plan=plan, sender=sender, pids=pids, to=to, reader=reader, seconds=seconds, tell=tell
+        )
 
 
 def soak(folder: Path, seconds: float, tell: Tell) -> Story:

@@ -69,3 +69,14 @@ def test_order_and_doubles_do_not_matter() -> None:
 @pytest.mark.parametrize("answers", [0, 1])
 def test_too_few_answers_are_none(answers: int) -> None:
     assert np.isnan(positions_at(np.zeros(answers), np.zeros((answers, 2)), np.array([0.0]))).all()
+
+
+def test_answers_of_one_instant_that_differ_by_a_nanosecond_count_as_one() -> None:
+    stamps_s = np.arange(0.0, 0.4, 0.02)
+    # said twice, the second time a nanosecond later and with another noise; so between two frames the truth is met
+    doubled_s = np.sort(np.concatenate((stamps_s, stamps_s + 1e-9)))
+    noise = 0.01 * (-1.0) ** np.arange(len(doubled_s))
+    positions = (30 * doubled_s + noise)[:, np.newaxis]
+    at_s = np.linspace(0.05, 0.35, 61)
+    found = positions_at(doubled_s, positions, at_s)[:, 0]
+    assert np.abs(found - 30 * at_s).max() < 0.02

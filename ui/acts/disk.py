@@ -14,6 +14,7 @@ from sequencer.errors import LinkError, ProjectError
 from sequencer.project import files, store
 from sequencer.project.differ import differences
 from sequencer.project.document import Project
+from sequencer.project.flushed import flush_folder, make_folder
 from sequencer.project.recovery import Recovered, fingerprint
 from sequencer.score.easing import Laws
 from ui.acts.keeping import Print
@@ -42,8 +43,8 @@ def write(folder: Path, before: Path | None, project: Project, laws: Laws) -> Pr
     if before is not None and moved and project.playback is not None:
         audio, there = before / project.playback.file, folder / project.playback.file
         if audio.is_file() and not there.exists():
-            there.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(audio, there)
+            make_folder(there.parent)
+            _copy(audio, there)
     return fingerprint(folder)
 
 
@@ -62,13 +63,22 @@ def copied(path: Path, folder: Path) -> str:
         number += 1
         there = folder / f"{path.stem}-{number}{path.suffix}"
     if not there.exists():
-        waiting = folder / f".{there.name}.new"
-        try:
-            shutil.copyfile(path, waiting)
-            os.replace(waiting, there)
-        finally:
-            waiting.unlink(missing_ok=True)
+        _copy(path, there)
     return there.name
+
+
+def _copy(path: Path, there: Path) -> None:
+    """Copy a file, which has its name only once it is on the disk whole. Error: OSError; then nothing is there."""
+    waiting = there.with_name(f".{there.name}.new")
+    try:
+        with path.open("rb") as file, waiting.open("wb") as copy:
+            shutil.copyfileobj(file, copy)
+            copy.flush()
+            os.fsync(copy.fileno())
+        os.replace(waiting, there)
+        flush_folder(there.parent)
+    finally:
+        waiting.unlink(missing_ok=True)
 
 
 def same(one: Path, other: Path) -> bool:

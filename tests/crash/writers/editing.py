@@ -1,6 +1,7 @@
-"""The editor's desk is edited every few milliseconds; its keeper writes in a thread of its own, within half a second."""
+"""The editor's desk is edited every few milliseconds; its keeper writes within half a second, in its own thread."""
 
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 from PyQt6.QtCore import QCoreApplication, QTimer
@@ -67,7 +68,7 @@ def lost(crash: Crash) -> Iterator[str]:
     number = round((there.move.tracks[0].keys[1].value - begun.move.tracks[0].keys[1].value) / _STEP)
     times = [one.at_ns for one in crash.told] + [crash.ended_ns]
     # where the machine has no time for an edit, it has none for the keeper
-    held_s = max((later - at for at, later in zip(times, times[1:], strict=False)), default=0) * 1e-9
+    held_s = max((later - at for at, later in pairwise(times)), default=0) * 1e-9
     since_ns = crash.ended_ns - round((EVERY_S + _SLACK_S + held_s) * 1e9)
     due = max((one.number for one in crash.told if one.word == "edited" and one.at_ns < since_ns), default=0)
     if not max(due, crash.newest("done")) <= number <= max(0, crash.newest("begun")):

@@ -1,4 +1,4 @@
-"""The log of a timelapse: frame after frame is ordered and exposed, and each line is on the disk before the next deed."""
+"""The log of a timelapse: frame after frame is ordered and exposed, each line on the disk before the next deed."""
 
 from collections.abc import Iterator
 from pathlib import Path
