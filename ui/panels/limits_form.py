@@ -150,7 +150,7 @@ class LimitCard(QWidget):
             value = typed_number(text) if text else None
         changes: dict[str, object] = {name: value}
         # the kind of each field is that of the value that was read for it
-        changed: Combined = replace(limit, **changes)  # type: ignore[arg-type]
+        changed: Combined = replace(limit, **changes)  # type: ignore[arg-type]  # fields of many types
         words = translate("setup", "combined limit {name}").format(name=limit.name)
         self._form.edit(words, lambda now: amend.with_limit(now, self._number, changed))
 

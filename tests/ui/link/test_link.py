@@ -283,14 +283,14 @@ def test_who_leaves_while_the_processes_start_has_none_left(desk: Desk, late: bo
     if late:
         made = work[0][0]()  # type: ignore[index]  # what the thread does
         one.link.leave()
-        work[0][1](made)  # type: ignore[index]
+        work[0][1](made)  # type: ignore[index]  # a list of pairs by hand
         for job in work[1:]:
-            job[0]()  # type: ignore[index]
+            job[0]()  # type: ignore[index]  # as above
     else:
         one.link.leave()
         work[0][0]()  # type: ignore[index]  # and the window has ended: nobody takes the outcome
     for job in work[1:]:
-        job[0]()  # type: ignore[index]
+        job[0]()  # type: ignore[index]  # as above
     assert one.crew.ended
     assert one.rigs_ended
 
