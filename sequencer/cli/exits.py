@@ -45,5 +45,6 @@ def exits() -> Iterator[None]:
 
 def _end(words: object, status: int) -> typer.Exit:
     lines = "\n".join(plain(line) for line in f"twintake: {words}".split("\n"))
-    errors.print(lines, style="bold", markup=False, highlight=False)
+    # a path that is broken over two lines cannot be copied
+    errors.print(lines, style="bold", markup=False, highlight=False, soft_wrap=True)
     return typer.Exit(status)
