@@ -116,3 +116,20 @@ def test_what_is_kept_of_the_setpoints_covers_the_window_and_no_more() -> None:
     kept_s = (seen.due_ns[-1] - seen.due_ns[0]) * 1e-9
     assert seen.window_s <= kept_s < seen.window_s + 0.03
     assert len(seen.due_ns) < 30
+
+
+@pytest.mark.parametrize("mad", [1e30, -1e30, math.inf, -math.inf])
+def test_what_no_axis_can_be_at_counts_as_nothing_said(mad: float) -> None:
+    seen = go(begun(), FROM, 1)
+    answer = FROM.copy()
+    answer[1] = mad
+    for tick in range(2, 200):
+        seen = go(seen, answer, tick)
+    assert seen.position is not None
+    assert seen.position[1] == FROM[1], "what it said before stands"
+    assert watch.silent_s(seen, 199 * TICK_NS) == pytest.approx(198 * TICK_NS * 1e-9)
+    # a rig of which nothing sane was ever heard stands nowhere
+    first = watch.hear(begun(), LIMITS, Feedback(TICK_NS, answer, TICK_NS))
+    assert first.position is not None
+    assert math.isnan(first.position[1])
+    assert not first.told

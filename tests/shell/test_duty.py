@@ -279,6 +279,30 @@ def test_a_pad_on_the_screen_that_is_held_over_a_stop_and_a_reset_drives_nothing
     assert one.is_in(Phase.IDLE)
 
 
+def test_a_pad_on_the_screen_that_was_pushed_while_it_was_stopped_drives_nothing_at_the_reset(
+    simulated: Running,
+) -> None:
+    one = simulated
+    one.run(0.3)
+    one.stage.engine.order(Stop("somebody stepped in"))
+    one.run(0.2, Phase.STOPPED)
+    one.push(0.0)
+    one.run(0.1)
+    one.push(0.5)
+    one.run(0.2)
+    rests = one.pan
+    one.tell(messages.Reset())
+    one.run(0.5)
+    assert one.is_in(Phase.IDLE)
+    assert one.pan == rests
+    # let go of, and pushed again, it drives
+    one.push(0.0)
+    one.run(0.1)
+    one.push(0.5)
+    one.run(0.2)
+    assert one.is_in(Phase.DRIVING)
+
+
 def test_the_screen_performs_its_axis_while_the_others_play(simulated: Running) -> None:
     one = simulated
     rig = one.stage.rig
