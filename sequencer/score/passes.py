@@ -147,8 +147,10 @@ def _nearest(axis: Axis, keys: Sequence[Key], one: Pass, by: float) -> Iterator[
     if one.scale is None:
         return
     origin = dict(one.scale.about).get(axis.name, 0.0)
+    nothing = _ROUNDING * (high - low)
     low, high = low - by - origin, high - by - origin
-    far = [(value - origin) / float(one.scale.factor) for value in (least, most)]
+    far = [0.0 if abs(value - origin) <= nothing else value - origin for value in (least, most)]
+    far = [value / float(one.scale.factor) for value in far]
     # what stands at the origin stays there at any scale
     if any(far) and (all(far) or low <= 0 <= high):
         rooms = [sorted((low / each, high / each)) for each in far if each]

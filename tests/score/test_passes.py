@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from sequencer.errors import ProjectError
@@ -287,6 +287,7 @@ places = st.decimals(-500, 900, places=3).map(float)
     st.none() | st.fractions(Fraction(1, 12), 30, max_denominator=12),
     places,
 )
+@example([-0.001], 0.292, Fraction(1, 12), -0.001)  # at the origin, but for a rounding: no scale helps
 def test_whatever_is_offered_fits(stands: list[float], by: float, factor: Fraction | None, about: float) -> None:
     """Offers are read out of the words and tried, as an operator would."""
     low, high = min(stands) - 0.37, max(stands) + 0.291
