@@ -15,6 +15,7 @@ from ui.actions import Part
 from ui.acts.files import Files
 from ui.acts.poses import Poses
 from ui.desk import Desk, Face
+from ui.label import Label
 from ui.language import translate
 from ui.link.link import Link
 from ui.panels.later import Later
@@ -165,7 +166,7 @@ def slate(desk: Desk, link: Link, window: QWidget) -> Callable[[], None]:
 
 def opening() -> QLabel:
     """Return what is there until a project is."""
-    words = QLabel(translate("window", "The project is being opened."))
+    words = Label(translate("window", "The project is being opened."))
     words.setAlignment(Qt.AlignmentFlag.AlignCenter)
     return words
 

@@ -7,6 +7,7 @@ methods below. No method may block: the tick calls them.
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal, Protocol
 
 from sequencer.rig.axis import Rig
@@ -118,6 +119,10 @@ class Output(Protocol):
         ...
 
 
+def anything(name: str) -> None:
+    """Let every name pass: only its opening shows what is wrong."""
+
+
 def no_names() -> tuple[str, ...]:
     """Return no address: there is nothing to look for."""
     return ()
@@ -136,7 +141,7 @@ class OutputKind:
     `drives`: whether a rig is behind it. One that only tells others of the move (a file, tracking data), or only has
     the camera, has all axes and claims none. `camera`: whether a camera takes its triggers, and not a file that notes
     them. `shared`: another process may hold the same address open at the same time (not so a serial port).
-    `names` are the addresses that are found on this machine now.
+    `names` are the addresses that are found on this machine now. `writes`: which file an address has it write.
     """
 
     schemes: tuple[str, ...]
@@ -149,6 +154,7 @@ class OutputKind:
     camera: bool = True
     shared: bool = True
     names: Callable[[], tuple[str, ...]] = no_names
+    writes: Callable[[str], Path] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +196,8 @@ class SourceKind:
 
     `schemes` begin the names that it opens (`pipe:4711`, `midi:Name`, `virtual:Name`). `blocks` says that opening or
     reading may block, so that it belongs in the io process and not beside the tick. `carries` says what its chunks
-    hold: MIDI bytes, words of linear timecode as `wire.ltc.packed` writes them, or an OSC message each.
+    hold: MIDI bytes, words of linear timecode as `wire.ltc.packed` writes them, or an OSC message each. `judge` reads a
+    name without opening anything. Error: LinkError from it where it could not be opened.
     """
 
     schemes: tuple[str, ...]
@@ -198,6 +205,7 @@ class SourceKind:
     open: Callable[[str], AbstractContextManager[Source]]
     names: Callable[[], tuple[str, ...]]
     carries: Carried = "midi"
+    judge: Callable[[str], object] = anything
 
 
 @dataclass(frozen=True, slots=True)

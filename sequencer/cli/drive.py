@@ -25,6 +25,7 @@ from sequencer.shell.crew import Crew, crew
 from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Pressed, Reset, Said, Setup, Status, TakeHands
 from sequencer.shell.tour import Tour, new_mark
+from sequencer.shell.words import visible
 
 _RESET_S = 2.0  # for the engine's next tick, with room
 
@@ -144,7 +145,7 @@ class _Driver:
         while status.link == "down":
             status = self._watch.look() or status
         console.print(CAUTION, style="bold")
-        if not typer.confirm(f"Stopped: {status.cause}. Reset, and take the game controllers in hand again?"):
+        if not typer.confirm(f"Stopped: {visible(status.cause)}. Reset, and take the game controllers in hand again?"):
             raise typer.Exit(3)
         self._crew.tell(Reset())
         until_s = time.monotonic() + _RESET_S

@@ -1,31 +1,56 @@
-"""How the command speaks: its lines, and for a fault its words and its exit status."""
+"""How the command speaks: its lines, and for a fault its words and its exit status.
+
+Whatever is printed by one of the two consoles is words: names come from files, devices and networks, and what in them a
+terminal would obey is made visible, and what would be markup is none.
+"""
 
 import contextlib
 from collections.abc import Iterator
 
 import typer
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
+from rich.segment import Segment
 
 from sequencer.errors import ExportError, ImportFault, LinkError, PeerError, ProjectError, TakeError
 from sequencer.shell.crew import CrewFailed
+from sequencer.shell.words import visible
 
 FOUND = 1
 WRONG = 2
 LINK = 3
 INTERRUPTED = 130
 
-console = Console()
-errors = Console(stderr=True)
+
+class _Words:
+    """What is printed, a piece at a time, with what a terminal would obey in it made visible."""
+
+    def __init__(self, printed: ConsoleRenderable) -> None:
+        self._printed = printed
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        for one in console.render(self._printed, options):
+            # what the library itself tells the terminal is of another kind
+            yield one if one.control else Segment("\n".join(map(visible, one.text.split("\n"))), one.style)
 
 
-def plain(text: str) -> str:
-    """Return the text with what a terminal would obey escaped: names come from anywhere."""
-    return "".join(one if one.isprintable() else one.encode("unicode_escape").decode() for one in text)
+class _Visible(RenderHook):
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        return [_Words(one) for one in renderables]
+
+
+def _speaking(*, stderr: bool = False) -> Console:
+    made = Console(stderr=stderr, markup=False)
+    made.push_render_hook(_Visible())
+    return made
+
+
+console = _speaking()
+errors = _speaking(stderr=True)
 
 
 def say(line: str) -> None:
     """Print one line, however long, in which nothing is markup."""
-    console.print(plain(line), markup=False, highlight=False, soft_wrap=True)
+    console.print(visible(line), markup=False, highlight=False, soft_wrap=True)
 
 
 @contextlib.contextmanager
@@ -44,7 +69,7 @@ def exits() -> Iterator[None]:
 
 
 def _end(words: object, status: int) -> typer.Exit:
-    lines = "\n".join(plain(line) for line in f"twintake: {words}".split("\n"))
+    lines = "\n".join(visible(line) for line in f"twintake: {words}".split("\n"))
     # a path that is broken over two lines cannot be copied
     errors.print(lines, style="bold", markup=False, highlight=False, soft_wrap=True)
     return typer.Exit(status)

@@ -137,21 +137,21 @@ def _source(given: str) -> Source:
     for one in SOURCES:
         if one == given:
             return one
-    raise ExportError(f"--source {given}: it is one of {', '.join(SOURCES)}")
+    raise ExportError(f"--source {given}: there is no such source; name one of {', '.join(SOURCES)}")
 
 
 def _begins(given: str) -> Begins:
     for one in BEGINS:
         if one == given:
             return one
-    raise ExportError(f"--shutter-from {given}: it is one of {', '.join(BEGINS)}")
+    raise ExportError(f"--shutter-from {given}: no shutter opens so; name one of {', '.join(BEGINS)}")
 
 
 def _up(given: str) -> Up:
     for one in UPS:
         if one == given:
             return one
-    raise ExportError(f"--up {given}: it is one of {', '.join(UPS)}")
+    raise ExportError(f"--up {given}: no axis that could be up; name one of {', '.join(UPS)}")
 
 
 def _facts(kind: ExportKind, delivery: Delivery, wanted: Wanted, done: Handed) -> dict[str, Any]:

@@ -69,7 +69,7 @@ def _table(lines: list[tuple[str, str, str, str, str]]) -> Table:
     for name in ("what", "name", "at", "to", ""):
         table.add_column(name, no_wrap=name in ("what", "at", "to"))
     for row in lines:
-        table.add_row(*(one.replace("[", r"\[") for one in row))
+        table.add_row(*row)
     return table
 
 

@@ -13,7 +13,7 @@ import typer
 from rich.table import Table
 from rich.text import Text
 
-from sequencer.cli.exits import console, exits, plain, say
+from sequencer.cli.exits import console, exits, say
 from sequencer.cli.options import Folder, Json
 from sequencer.errors import ProjectError, TakeError
 from sequencer.project import takelog
@@ -33,6 +33,7 @@ from sequencer.project.library import remove as take_out
 from sequencer.project.library import restore as bring_back
 from sequencer.project.takelog import Change
 from sequencer.rig.axis import Axis
+from sequencer.shell.words import visible
 
 _RING = "◯"
 _NAME_WIDTH = 32
@@ -186,8 +187,8 @@ def _cells(one: Filed) -> tuple[str, ...]:
     ways += [] if one.speed == 1 else [f"speed {one.speed}"]
     ways += [f"by hand: {', '.join(one.by_hand)}"] if one.by_hand else []
     ways += [f"“{one.note}”"] if one.note else []
-    take = "\n".join(plain(line) for line in (one.name, *(f"  {way}" for way in ways)))
-    started = when(one.started).rpartition(":")[0].removeprefix(f"{datetime.now().year}-") or plain(one.started)
+    take = "\n".join(visible(line) for line in (one.name, *(f"  {way}" for way in ways)))
+    started = when(one.started).rpartition(":")[0].removeprefix(f"{datetime.now().year}-") or visible(one.started)
     lasts = f"{one.lasts_s:.1f} s" if one.usable else ""
     return _RING if one.circled else "", take, started, lasts, size_words(one.bytes), one.standing
 

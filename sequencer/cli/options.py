@@ -14,7 +14,7 @@ from sequencer.timebase.timecode import Timebase
 
 def _pixels(given: float | None) -> float | None:
     if given is not None and not (math.isfinite(given) and given > 0):
-        raise typer.BadParameter(f"a tolerance is a number of pixels above zero, not {given:g}")
+        raise typer.BadParameter(f"{given:g} is no tolerance; write a number of pixels above zero")
     return given
 
 
@@ -32,7 +32,9 @@ def _part(given: str) -> str:
     """Return a speed as an exact fraction, in text."""
     part = _exact(given)
     if part is None or part <= 0:
-        raise typer.BadParameter(f"a speed is a part of the pass's own, above zero, as 1/2, 0.5 or 50%, not {given!r}")
+        raise typer.BadParameter(
+            f"{given!r} is no part of the pass's own speed; write one above zero, as 1/2, 0.5 or 50%"
+        )
     return str(part)
 
 
@@ -40,7 +42,7 @@ def fraction(given: str) -> Fraction:
     """Return the exact number of an option. Error: BadParameter."""
     exact = _exact(given)
     if exact is None:
-        raise typer.BadParameter(f"{given!r} is not a number like 12, 12.5 or 11/10")
+        raise typer.BadParameter(f"{given!r} is not a number; write one like 12, 12.5 or 11/10")
     return exact
 
 
@@ -51,7 +53,7 @@ def number(given: str | float) -> float:
             return value
     except ValueError:
         pass
-    raise typer.BadParameter(f"{given!r} is not a number like 12 or 12.5")
+    raise typer.BadParameter(f"{given!r} is not a number; write one like 12 or 12.5")
 
 
 def instant(option: str, given: str, timebase: Timebase) -> Fraction:

@@ -25,7 +25,7 @@ from sequencer.project.passed import in_pass
 from sequencer.project.store import load
 from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
-from sequencer.shell.kinds import carried, laws, source_address
+from sequencer.shell.kinds import carried, judge_source, laws, source_address
 from sequencer.shell.messages import Arm, Opened, Pressed, Punch, Said, Setup, Start, Status, TakeHands
 
 _ARM_S = 10.0
@@ -149,13 +149,17 @@ def _sources(sync: str, midi_in: list[str] | None, audio_in: list[str] | None) -
 
 
 def _inlets(option: str, names: list[str], wanted: tuple[str, ...]) -> tuple[str, ...]:
-    """Return the addresses of the sources that an option names. Error: ProjectError where something else comes in."""
+    """Return the addresses of the sources that an option names.
+
+    Error: ProjectError where something else comes in; LinkError where nothing can, as far as that is known unopened.
+    """
     found = tuple(source_address(name, "ltc" if "ltc" in wanted else "midi") for name in names)
     for address in found:
         if carried(address) not in wanted:
             fitting = " or ".join(_WORDS[one] for one in wanted)
             what = f"{_WORDS[carried(address)]} comes in at {address}, and {fitting} is wanted"
             raise ProjectError(option, what, "twintake ports lists what fits", "command line")
+        judge_source(address)
     return found
 
 

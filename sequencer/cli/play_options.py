@@ -26,7 +26,11 @@ AudioIn = Annotated[
 ]
 AudioOut = Annotated[str, typer.Option(help="The sound card that plays the music, with --sync audio.")]
 Trigger = Annotated[
-    list[str] | None, typer.Option(help="Where orders come in: osc:PORT, or a MIDI port. --sync osc has osc:9001.")
+    list[str] | None,
+    typer.Option(
+        help="Where orders come in: osc:PORT from this machine, a MIDI port, or what twintake ports shows, to hear "
+        "other machines by OSC. --sync osc has osc:9001."
+    ),
 ]
 Remote = Annotated[bool, typer.Option("--remote", help="Let triggers choose the cue or marker; stay until Ctrl-C.")]
 Give = Annotated[

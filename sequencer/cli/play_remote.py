@@ -36,7 +36,7 @@ def _until_stopped(watch: Watch, patience_s: float) -> None:
         if watch.been_ready or (status is not None and status.phase != Phase.IDLE):
             deadline_s = math.inf
         if time.monotonic() > deadline_s:
-            raise CrewFailed(f"the engine has not armed within {patience_s:.0f} s")
+            raise CrewFailed(f"the engine has not armed within {patience_s:.0f} s; is the machine very busy?")
 
 
 def _ask_on(watch: Watch, caution: str) -> None:

@@ -17,9 +17,9 @@ class Shown:
         self._timebase = timebase
         self._start_s, self._end_s = span_s
         self._progress = Progress(
-            TextColumn("{task.description}", style="bold"),
+            TextColumn("{task.description}", style="bold", markup=False),
             BarColumn(bar_width=30),
-            TextColumn("{task.fields[phase]:<12} {task.fields[timecode]}  clock {task.fields[clock]}"),
+            TextColumn("{task.fields[phase]:<12} {task.fields[timecode]}  clock {task.fields[clock]}", markup=False),
             console=console,
         )
         self._task: TaskID | None = None

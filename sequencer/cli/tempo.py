@@ -116,12 +116,12 @@ def _found(
 def _bytes(path: Path) -> bytes:
     try:
         if not path.is_file():
-            raise ProjectError("--midi", f"there is no file {path}", file="command line")
+            raise ProjectError("--midi", f"there is no file {path}", "name one that is there", "command line")
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)
     except OSError as fault:
         what = f"{path} cannot be read: {fault.strerror or fault}"
-        raise ProjectError("--midi", what, file="command line") from fault
+        raise ProjectError("--midi", what, "check the file, or copy it here", "command line") from fault
     if len(data) > MAX_BYTES:
         raise ProjectError("", f"larger than {MAX_BYTES // 2**20} MB", "this is no song", path.name)
     return data

@@ -19,6 +19,7 @@ from sequencer.errors import ProjectError
 from sequencer.motion.peaks import over
 from sequencer.playback.state import Phase
 from sequencer.project import shot_log
+from sequencer.project.file_names import file_name
 from sequencer.project.store import load
 from sequencer.score.interval import seconds
 from sequencer.shell import shoot
@@ -69,7 +70,7 @@ def timelapse(
         if preview is not None:
             _preview(found, outputs(out), preview, tick_hz, arm)
             return
-        log = project / "takes" / f"{found.cue.name.replace(' ', '-').replace('/', '-')}.shots.jsonl"
+        log = project / "takes" / f"{file_name(found.cue.name)}.shots.jsonl"
         before = shot_log.read(log) if shooting and resume else None
         if before is None:
             starts = begins(found.timelapse.start, now())

@@ -30,6 +30,7 @@ STYLE: dict[Any, Any] = {
     "lines.linewidth": 1.0,
     "legend.frameon": False,
     "text.parse_math": False,
+    "text.usetex": False,
     "axes.titlesize": 8,
     "axes.titlelocation": "left",
 }

@@ -62,7 +62,7 @@ def first_number(path: CameraPath, wanted: Wanted) -> int:
 def known_path(delivery: Delivery) -> CameraPath:
     """Return the path of a delivery. Error: ExportError where it has none."""
     if delivery.path is None:
-        raise ExportError(f"{delivery.cue.name}: there is no camera to hand over")
+        raise ExportError(f"{delivery.cue.name}: there is no camera to hand over; hand over the axes, as csv")
     if not flat(delivery.path, Wanted()).known.any():
         raise ExportError(f"{delivery.take or delivery.cue.name}: the rig never said where it stood; ask for planned")
     return delivery.path

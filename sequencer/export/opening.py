@@ -29,14 +29,16 @@ class Opening:
 
     def __post_init__(self) -> None:
         if self.begins not in BEGINS:
-            raise ExportError(f"a shutter opens around its {' or from its '.join(BEGINS)}, not {self.begins!r}")
+            raise ExportError(f"no shutter opens from its {self.begins!r}; name one of {', '.join(BEGINS)}")
         if self.angle_deg is not None and not 0 < self.angle_deg <= _WHOLE_TURN:
-            raise ExportError(f"a shutter of {float(self.angle_deg):g} degrees: it must be above 0, and 360 at most")
+            raise ExportError(
+                f"no shutter opens for {float(self.angle_deg):g} degrees; it must be above 0, and 360 at most"
+            )
         if not 1 <= self.samples <= MOST_SAMPLES:
-            raise ExportError(f"{self.samples} samples a frame: it must be from 1 to {MOST_SAMPLES}")
+            raise ExportError(f"{self.samples} samples a frame cannot be taken; it must be from 1 to {MOST_SAMPLES}")
         if self.samples > 1 and self.angle_deg is None:
             raise ExportError(
-                "samples while the shutter is open need its angle: say it (--shutter 180), or write shutter_deg of "
+                "samples while the shutter is open need its angle; say it (--shutter 180), or write shutter_deg of "
                 "the camera in rig.json"
             )
 

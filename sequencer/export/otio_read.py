@@ -11,6 +11,7 @@ import msgspec
 from sequencer.errors import ImportFault
 from sequencer.export.edit_list import printable
 from sequencer.export.found import FoundCut, FoundMarker, FoundShot
+from sequencer.export.memory import bound
 from sequencer.timebase.rate import Rate, parse_rate
 
 
@@ -49,7 +50,7 @@ def told(data: bytes) -> FoundCut:
             for name, at, to, note in answer.shots
         )
         if any(one.end < one.start for one in shots):
-            raise ValueError("a shot ends before it begins")
+            raise ValueError("a shot ends before it begins; correct it in the edit")
         return FoundCut(
             rate=None if answer.rate is None else parse_rate(answer.rate),
             start=None if answer.start is None else Fraction(answer.start),
@@ -67,6 +68,7 @@ def main() -> None:
     """Answer one question."""
     from sequencer.export.imports.otio import followed
 
+    bound()
     question = msgspec.msgpack.decode(sys.stdin.buffer.read(), type=Question)
     try:
         found = followed(question.text, question.name, None if question.rate is None else parse_rate(question.rate))

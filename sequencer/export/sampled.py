@@ -56,7 +56,7 @@ def sampled(
     first = math.ceil(start)
     count = math.floor((end - start - (first - start) * between) / between) + 1
     if count < 1:
-        raise ExportError(f"{take.name}: the cue {take.cue} holds no whole frame")
+        raise ExportError(f"{take.name}: the cue {take.cue} holds no whole frame; choose a longer one")
     frames = instants(first, between, count, opening.parts, start)
     found = align(take, (frames * rate.den / rate.num).ravel())
     values, said = _values(take, source, rig, found, order)
@@ -142,9 +142,10 @@ def _trimmed(path: CameraPath, take: Take, source: Source) -> CameraPath:
     """Leave out the frames at both ends that are not known, and name them and the holes. Error: ExportError."""
     holes, last = unanswered(path), path.frames - 1
     if holes and holes[0] == (0, last):
+        mend = "ask for what was asked of it (--source asked)" if source == "actual" else "choose another take"
         raise ExportError(
             f"{take.name}: at no frame of {take.cue} the rig said where it stood, or answered at least each "
-            f"{GAP_S * 1e3:.0f} ms" + ("; ask for what was asked of it (--source asked)" if source == "actual" else "")
+            f"{GAP_S * 1e3:.0f} ms; {mend}"
         )
     ends = [hole for hole in holes if 0 in hole or last in hole]
     inner = [hole for hole in holes if hole not in ends]

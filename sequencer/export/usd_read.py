@@ -16,9 +16,9 @@ import numpy as np
 
 from sequencer.errors import ImportFault
 from sequencer.export.foreign import MOST_CAMERAS, MOST_SAMPLES, filled, on_frames
+from sequencer.export.memory import bound
 
 MOST_PRIMS = 200_000
-_MEMORY = 6 * 1024**3
 _BINARY, _TEXT = b"PXR-USDC", b"#usda"
 _PLACE = re.compile(r"':(\d+):\d+: (.*?)'?\n'", re.DOTALL)
 _LENS = ("focalLength", "focusDistance", "horizontalAperture", "verticalAperture")
@@ -66,7 +66,7 @@ class _Refusal(Exception):
 
 def main() -> None:
     """Read one file and say what was found."""
-    _bound()
+    bound()
     sys.stdout.buffer.write(read(sys.stdin.buffer.read()))
 
 
@@ -84,17 +84,6 @@ def read(data: bytes) -> bytes:
         # the library hands on whatever kind of value a damaged file has in a place
         found = Refused("it is damaged: a value in it is not of the kind that belongs there; export it again")
     return msgspec.msgpack.encode(found)
-
-
-def _bound() -> None:
-    """Keep a file that swells from taking the machine's memory, where the system can."""
-    try:
-        import resource
-    except ImportError:  # not on this system: the caller's time limit is what holds
-        return
-    for what, most in ((resource.RLIMIT_AS, _MEMORY), (resource.RLIMIT_CORE, 0)):
-        _, hard = resource.getrlimit(what)
-        resource.setrlimit(what, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
 
 
 def _stage(data: bytes) -> RawStage:
@@ -164,7 +153,7 @@ def _mended(words: str) -> str:
 
 
 def _cameras(layer: Any) -> Iterator[Any]:
-    """Yield the cameras that the layer writes down, without composing anything."""
+    """Yield the cameras that the layer writes down, without composing anything. Variants are looked at, too."""
     waiting, seen = list(layer.rootPrims), 0
     while waiting:
         prim = waiting.pop()
@@ -173,9 +162,10 @@ def _cameras(layer: Any) -> Iterator[Any]:
             raise _Refusal(f"it has more than {MOST_PRIMS} prims; export the camera alone, without the scene")
         if prim.HasInfo("clips") or prim.HasInfo("clipSets"):
             raise _Refusal(f"{prim.path} takes its values from other files (clips), which are not followed; flatten it")
-        if prim.typeName == "Camera":
+        if prim.typeName == "Camera" and not prim.path.ContainsPrimVariantSelection():
             yield prim.path
         waiting.extend(prim.nameChildren)
+        waiting.extend(one.primSpec for among in prim.variantSets for one in among.variants)
 
 
 def _bounded(cameras: Iterator[RawCamera]) -> Iterator[RawCamera]:

@@ -91,7 +91,7 @@ def written(
     """
     own = head(rig)
     if not (isfinite(within_deg) and within_deg > 0):
-        raise ValueError(f"an aim is kept to within some angle above zero, not {within_deg:g}")
+        raise ValueError(f"an aim cannot be kept to within {within_deg:g} degrees; give an angle above zero")
     axes = rig.axes[own.pan], rig.axes[own.tilt]
     curve = compile_move(rig, move, rate, laws)
     looked = partial(_looked, rig, curve, rate, laws, aim, within_deg, over_the_top)
@@ -189,7 +189,7 @@ def _points(rig: Rig, rate: Rate, laws: Laws, aim: Aim, t_s: Floats, positions: 
         raise ValueError(f"the law {aim.ease.law} leads from no point to another; name one like poly345")
     leaves_s, arrives_s = (float(rate.seconds(at)) for at in (aim.leaves, aim.arrives))
     if not arrives_s > leaves_s:
-        raise ValueError("turning from one point to another takes more than no time")
+        raise ValueError("turning from one point to another takes more than no time; give it some")
     weight = curve.sample(np.clip((t_s - leaves_s) / (arrives_s - leaves_s), 0.0, 1.0))
     other = np.array(aim.then.at_m, dtype=np.float64)
     on_way = (weight > 0) & (weight < 1)

@@ -129,7 +129,7 @@ def capture(
 
 def _refuse(axis: Axis, path: Path, span: tuple[Fraction, Fraction], within: float, rate: Rate) -> None:
     if not (isfinite(within) and within > 0):
-        raise ValueError(f"a performance is captured to within some distance above zero, not {within}")
+        raise ValueError(f"a performance cannot be captured to within {within}; give a distance above zero")
     if axis.travel is not None and within > _MOST * (axis.travel[1] - axis.travel[0]):
         raise ValueError(f"a tolerance of {within:g} is more than a tenth of the travel of {axis.name}; allow less")
     begin_s, end_s = (float(rate.seconds(at)) for at in span)

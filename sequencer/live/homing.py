@@ -96,14 +96,14 @@ def demand_place(axis: Axis, value: float) -> None:
     """Have a place at which the axis can be said to stand. Error: ValueError for one outside its travel."""
     if axis.travel is not None and not axis.travel[0] <= value <= axis.travel[1]:
         low, high = axis.travel
-        raise ValueError(f"{axis.name} cannot stand at {value:g}, outside its travel {low:g}..{high:g}")
+        raise ValueError(f"{axis.name} cannot stand at {value:g}, outside its travel; it goes from {low:g} to {high:g}")
 
 
 def slowed(rig: Rig, name: str, stands: dict[str, float]) -> Rig:
     """Return the rig as an axis of it is homed: at its homing speed at most. Error: ValueError where it has none."""
     homing = rig.axes[rig.index(name)].homing
     if homing is None:
-        raise ValueError(f"{name} has no homing")
+        raise ValueError(f"{name} has no homing; describe it in rig.json, or home the axis by hand")
     return unbounded(rig, name, stands, homing.speed)
 
 
@@ -120,7 +120,7 @@ def unbounded(rig: Rig, name: str, stands: dict[str, float], speed: float) -> Ri
             axes.append(replace(free, speed=min(speed, axis.speed)))
         else:
             axes.append(axis if inside else free)
-    return Rig(name=rig.name, axes=tuple(axes))
+    return Rig(name=rig.name, axes=tuple(axes), outlets=rig.outlets)
 
 
 def part(search: Search) -> float:

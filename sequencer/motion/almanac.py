@@ -50,7 +50,7 @@ def starts(written: str, place: Place | None, on: date, zone: tzinfo) -> datetim
     if (clock := _CLOCK.fullmatch(written)) is not None:
         hours, minutes, seconds = (int(one or 0) for one in clock.groups())
         if hours > 23 or minutes > 59 or seconds > 59:
-            raise ValueError(f"{written} is no time of day")
+            raise ValueError(f"{written} is no time of day; write it as 05:40")
         there = datetime.combine(on, time(hours, minutes, seconds), zone)
         shown = there.astimezone(UTC).astimezone(zone)
         if shown.replace(tzinfo=None) != there.replace(tzinfo=None):

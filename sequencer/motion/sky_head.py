@@ -51,7 +51,7 @@ def following(where: Where, rig: Rig, facing_deg: float, lasts_s: float) -> Cour
     """
     pan, tilt = _head(rig)
     if not 0 < lasts_s <= 7 * 86_400:
-        raise ValueError(f"the sky is followed for up to a week, not for {lasts_s:g} s")
+        raise ValueError(f"the sky cannot be followed for {lasts_s:g} s; a week is the most")
     at_s = np.linspace(0.0, lasts_s, max(2, round(lasts_s / _STEP_S) + 1))
     azimuth, altitude = where(at_s)
     # pan to the left is positive (docs/conventions.md), and azimuth grows to the right
@@ -124,7 +124,7 @@ def _astray(course: Course, at_s: Floats) -> bool:
 def _head(rig: Rig) -> tuple[Axis, Axis]:
     pans, tilts = ([axis for axis in rig.axes if axis.kind == kind] for kind in ("pan", "tilt"))
     if len(pans) != 1 or len(tilts) != 1:
-        raise ValueError("to follow the sky a rig needs one pan and one tilt, on a levelled base")
+        raise ValueError("the rig has not one pan and one tilt; to follow the sky it needs both, on a levelled base")
     return pans[0], tilts[0]
 
 

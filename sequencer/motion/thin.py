@@ -77,7 +77,7 @@ def thin(rig: Rig, move: Move, rate: Rate, laws: Laws, selection: Selection, tol
     the chosen keys of an axis.
     """
     if not tolerance > 0:
-        raise ValueError(f"keys are thinned to within some distance above zero, not {tolerance}")
+        raise ValueError(f"keys cannot be thinned to within {tolerance}; give a distance above zero")
     before = legs(rig, move, rate, laws)
     trajectory = compile_legs(rig, before)
     tracks = list(move.tracks)

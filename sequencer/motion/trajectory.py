@@ -181,7 +181,7 @@ class Trajectory:
         """
         factor = float(speed)
         if not 0 < factor < np.inf:
-            raise ValueError(f"a pass runs at a speed above zero, not at {speed}")
+            raise ValueError(f"a pass cannot run at the speed {speed}; give one above zero")
         if factor == 1:
             return self
         powers = np.arange(len(self.coeffs) - 1, -1, -1)
@@ -194,7 +194,7 @@ class Trajectory:
         Error: ValueError where it would have no length.
         """
         if not start_s < end_s:
-            raise ValueError(f"nothing lies between {start_s} s and {end_s} s")
+            raise ValueError(f"nothing lies between {start_s} s and {end_s} s; the end must be later than the start")
         rests = self.sample(np.array([end_s]))[0]
         pieces = []
         for axis, rest in enumerate(rests):

@@ -50,7 +50,7 @@ def triangulated(lenses: Floats, ahead: Floats, sigma_deg: float, guess_m: float
     if len(lenses) < 2:
         raise ValueError("a point is found from two aims or more, from places that are apart; name another mark")
     if not sigma_deg > 0:
-        raise ValueError(f"an aim is off by some angle above zero, not {sigma_deg:g} deg")
+        raise ValueError(f"an aim cannot be off by {sigma_deg:g} deg; give an angle above zero")
     meet_deg, baseline_m = _widest(ahead), _longest(lenses)
     _refuse_parallel(lenses, ahead, meet_deg, sigma_deg, guess_m)
     point, sums = _nearest(lenses, ahead, np.radians(sigma_deg))
@@ -59,7 +59,7 @@ def triangulated(lenses: Floats, ahead: Floats, sigma_deg: float, guess_m: float
         first = int(far_m.argmin())
         raise ValueError(
             f"the aims come closest {-far_m[first]:.3g} m behind the camera of aim {first + 1}: they part instead of "
-            "meeting, so they look at different things, or a slide or pan grows the other way than rig.json says"
+            "meeting; aim at one thing, or correct which way a slide or pan grows in rig.json"
         )
     off_deg = _off_deg(point - lenses, ahead)
     # two angles an aim, three unknowns

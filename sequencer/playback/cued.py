@@ -36,7 +36,7 @@ class Cued:
     leads: tuple[tuple[float, NDArray[np.intp]], ...]
     moving: tuple[str, ...]
     beyond: tuple[str, ...]
-    pace: float = 1.0
+    pace: float
 
     @property
     def lead_s(self) -> float:
@@ -50,8 +50,6 @@ class Cued:
         """
         (latency_s, _), *others = self.leads
         position, velocity = self.timeline.at(t_s + speed * latency_s)
-        if others:
-            position, velocity = position.copy(), velocity.copy()
         for latency_s, axes in others:
             late_position, late_velocity = self.timeline.at(t_s + speed * latency_s)
             position[axes], velocity[axes] = late_position[axes], late_velocity[axes]

@@ -3,6 +3,7 @@
 They decide nothing; the rules stand at the top of the state file.
 """
 
+from collections.abc import Container
 from dataclasses import dataclass
 
 from sequencer.live.wish import Wish
@@ -81,9 +82,13 @@ class Punch:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """Somebody or something asks for a stop; `cause` is a clause in plain words, with its mend."""
+    """Somebody or something asks for a stop; `cause` is a clause in plain words, with its mend.
+
+    `within`: the phases in which it counts, where these are not all.
+    """
 
     cause: str
+    within: Container[str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,10 +108,10 @@ class Tick:
     """What is known at one tick.
 
     `arrived`: what was planned has ended, and the rig is there as far as it says. `standing`: the setpoints stand
-    still. `joined`: every axis is on the timeline that was being joined. `silent_s`: how long the rig has not answered,
-    0 for one that never does. `held_back`: an axis that the guard keeps from where it is wanted; `astray`: one that is
-    not where it was sent. `dropped`: why the rig is away, in words with the mend, empty while it is not; `outside`: an
-    axis that was away and is back, outside its travel.
+    still, those that are due as those that are made already. `joined`: every axis is on the timeline that was being
+    joined. `silent_s`: how long the rig has not answered, 0 for one that never does. `held_back`: an axis that the
+    guard keeps from where it is wanted; `astray`: one that is not where it was sent. `dropped`: why the rig is away, in
+    words with the mend, empty while it is not; `outside`: an axis that was away and is back, outside its travel.
     """
 
     now_ns: int

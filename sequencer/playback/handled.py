@@ -90,7 +90,7 @@ def punch(state: State, within: bool) -> Step:
 
 def punched(state: State) -> Step:
     """Return what to do when hands begin to perform."""
-    return replace(state, punched=True, hand_ns=None), (HandOver(state.cue.by_hand), Say("punch", "in"))
+    return replace(state, punched=True), (HandOver(state.cue.by_hand), Say("punch", "in"))
 
 
 def released(state: State) -> Step:

@@ -122,7 +122,7 @@ def _fitting(asked: Sequence[Asked], speed: Fraction, fits: Callable[[Fraction],
 
     A speed is asked for as it is, an acceleration by its square and a jerk by its cube.
     """
-    if any(one.over and (one.of == "travel" or math.isinf(one.value)) for one in asked):
+    if any(one.over and math.isinf(one.value) for one in asked):
         return None
     orders = {"speed": 1, "acceleration": 2, "jerk": 3}
     fastest = float(speed) / max((1 + one.excess) ** (1 / orders[one.of]) for one in asked if one.of != "travel")

@@ -127,12 +127,16 @@ def taken_over(rig: Rig, last: Sent, action: Action) -> Sent:
 
 
 def plan(pilot: Pilot, last: Sent, due_ns: int, clock: Clock) -> Pilot:
-    """Return the pilot after as much planning as a tick has time for: none but where it is joining, or by hand."""
+    """Return the pilot after as much planning as a tick has time for, for the setpoint at `due_ns`."""
     match pilot.flight:
         case Joining(planned=False) as flight:
             return Pilot(pilot.rig, _planned(flight, last.span_s, _clock_s(clock, due_ns), clock.speed))
         case Driving() as flight:
             return Pilot(pilot.rig, _on(flight, due_ns))
+        case Flown(way, start_ns):
+            waited_ns = due_ns - max(last.due_ns, start_ns) - round(LONGEST_STEP_S * 1e9)
+            # where the machine paused, the rig is taken to have waited, as the guard does
+            return Pilot(pilot.rig, Flown(way, start_ns + waited_ns)) if waited_ns > 0 else pilot
         case Following(hand=Driving() as hand, by_hand=by_hand) as flight:
             # where the others are counts for limits that tie axes together
             where = tuple(
@@ -294,4 +298,7 @@ def motion(rig: Rig, last: Sent) -> tuple[Floats, Floats, Floats]:
     fastest = np.array([axis.speed for axis in rig.axes])
     # the mean speed of a step is the speed in its middle
     velocity = np.clip(speed + acceleration * last.span_s / 2, -fastest, fastest)
+    # no more than it can undo before it is at full speed: the guard would hold back a way that is faster
+    undone = np.sqrt(2 * np.array([axis.jerk for axis in rig.axes]) * (fastest - np.abs(velocity)))
+    acceleration = np.where(velocity * acceleration > 0, np.clip(acceleration, -undone, undone), acceleration)
     return np.array(last.position), velocity, acceleration

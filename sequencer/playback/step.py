@@ -46,6 +46,8 @@ def step(state: State, event: Event) -> Step:
             return punch(state, within)
         case ClockHalted(how):
             return replace(state, halted=how), ()
+        case Stop(_, within) if within is not None and state.phase not in within:
+            return state, ()
         case Stop(cause):
             return stop(state, cause)
         case Reset():
@@ -56,7 +58,7 @@ def step(state: State, event: Event) -> Step:
 
 def _tick(state: State, tick: Tick) -> Step:
     barred = tick.dropped or _barred(tick)
-    if barred != state.barred or tick.dropped != state.dropped:
+    if barred != state.barred:
         drops = bool(tick.dropped) and not state.dropped
         state = replace(state, barred=barred, dropped=tick.dropped)
         if drops:

@@ -12,7 +12,7 @@ def stop(state: State, cause: str) -> Step:
     cause = cause or "a stop was asked for without a reason; ask who is at the controls"
     if state.phase in STOPS:
         return state, (Say("stop", f"already {state.phase}: {state.cause}. Now also: {cause}"),)
-    state = replace(state, punched=False, hand_ns=None)
+    state = replace(state, punched=False)
     if state.phase in MOVING:
         return replace(state, phase=Phase.STOPPING, cause=cause), (Brake(), Say("stopping", f"braking: {cause}"))
     words = f"stopped: {cause}. Reset when it is safe"

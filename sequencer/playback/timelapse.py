@@ -19,7 +19,7 @@ For an axis that never says where it stands, the longest settle is waited out.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Literal
 
@@ -151,7 +151,7 @@ class State:
     looked_s: float = -math.inf  # when what was seen last was so
     told_s: float = -math.inf
     trouble: str = ""
-    actual: tuple[float | None, ...] = field(default=(), compare=False)
+    actual: tuple[float | None, ...] = ()
 
 
 Step = tuple[State, tuple[Deed, ...]]

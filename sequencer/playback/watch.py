@@ -1,7 +1,9 @@
 """Whether the rig is where it was sent, as far as it says. It judges answers only: without any, a rig is never astray.
 
-An axis is in bounds while it stands somewhere that its setpoints have been within the last moments, give or take the
-guard's tolerance: so no model of the motor is needed, and one that stalls is seen when the setpoints have moved on.
+An axis is in bounds while it stands somewhere that its setpoints have been within the last moments, or on the way to
+the next one, give or take the guard's tolerance: so no model of the motor is needed, and one that stalls is seen when
+the setpoints have moved on. A rig answers at any time between two setpoints, and may lie that much ahead of the older
+one, which at few ticks a second is more than the tolerance.
 """
 
 import math
@@ -31,8 +33,8 @@ class Watch:
     """What is known of the rig's answers.
 
     Shape: `been` (N, A) the setpoints that are kept, the newest last, `due_ns` N when they were due; `low`, `high` (A,)
-    between which they lie; `position` (A,) what each axis said last, NaN where it never spoke; `gap` A, from there to
-    where the setpoints have been, 0 in bounds, empty where all are. An axis that falls silent while others speak is
+    between which they lie, with the one to come; `position` (A,) what each axis said last, NaN where it never spoke;
+    `gap` A, from there to these bounds, 0 within, empty where all are. An axis that falls silent while others speak is
     judged no longer than the window lasts: then it is missed for its silence, which is the true reason.
     `answering` (A,) says which axes answer at all, `spoke_ns` (A,) when each said something last, `longest_ns` when the
     one did that has been silent longest, None where none answers; `left` (A,) without which the run goes on: whatever
@@ -92,7 +94,9 @@ def remember(watch: Watch, sent: Sent) -> Watch:
     first = max(bisect_right(watch.due_ns, sent.due_ns - watch.window_s * 1e9) - 1, 0)
     been = np.concatenate((watch.been[first:], [sent.position]))
     due_ns = (*watch.due_ns[first:], sent.due_ns)
-    return replace(watch, due_ns=due_ns, been=been, low=been.min(axis=0), high=been.max(axis=0))
+    next_one = np.array(sent.position) + np.array(sent.speed) * sent.span_s  # at an unchanged pace
+    low, high = np.minimum(been.min(axis=0), next_one), np.maximum(been.max(axis=0), next_one)
+    return replace(watch, due_ns=due_ns, been=been, low=low, high=high)
 
 
 def hear(watch: Watch, limits: Limits, feedback: Feedback) -> Watch:

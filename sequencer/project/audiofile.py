@@ -23,6 +23,7 @@ from sequencer.wire.bext import bext
 Samples = NDArray[np.float32]
 
 _LONGEST_S = 3 * 3600
+_MOST_SAMPLES = _LONGEST_S * 96_000 * 2  # a packed file says little of how much it becomes
 _PIECE = 1 << 18
 _LARGEST_RATIO = 20_000  # of the two rates' reduced fraction: 44 056 Hz (11 014 : 11 025) is within
 _HALF_TAPS = 24  # of the low-pass, at the lower rate
@@ -85,6 +86,9 @@ def load(path: Path, rate_hz: int | None = None) -> Samples:
         if file.frames > _LONGEST_S * own_hz:
             what = f"is longer than {_LONGEST_S // 3600} hours"
             raise ProjectError("", what, "cut it to what is needed", path.name)
+        if file.frames * file.channels > _MOST_SAMPLES:
+            what = f"has {file.channels} channels, which are more samples than fit into memory"
+            raise ProjectError("", what, "cut it to what is needed, or mix it down to two channels", path.name)
         try:
             samples: Samples = file.read(dtype="float32", always_2d=True)
         except RuntimeError as fault:
@@ -167,7 +171,7 @@ def _soundfile() -> ModuleType:
         import soundfile
     except (ImportError, OSError) as fault:
         raise LinkError(
-            f"audio files need the package soundfile and its library ({fault}): pip install soundfile"
+            f"audio files need the package soundfile and its library ({fault}); pip install soundfile"
         ) from fault
     module: ModuleType = soundfile
     return module

@@ -4,6 +4,7 @@ import hashlib
 from pathlib import Path
 
 from sequencer.project import files
+from sequencer.project.inside import content
 
 
 def checksum(folder: Path) -> str:
@@ -14,7 +15,7 @@ def checksum(folder: Path) -> str:
     found = hashlib.sha256()
     try:
         for name in (files.PROJECT, files.RIG):
-            found.update((folder / name).read_bytes())
+            found.update(content(folder / name, folder, files.MAX_BYTES))
     except OSError:
         return ""
     return found.hexdigest()

@@ -9,7 +9,6 @@ import os
 import re
 import secrets
 import shutil
-import stat
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -19,7 +18,7 @@ from typing import Literal, get_args
 import msgspec
 
 from sequencer.errors import LinkError, ProjectError, TakeError
-from sequencer.project import files, takelog
+from sequencer.project import files, inside, takelog
 from sequencer.project.flushed import flush_folder
 from sequencer.project.library import FOLDER, Filed, library, size_words
 from sequencer.project.lock import Lock
@@ -76,20 +75,20 @@ def copy(folder: Path, to: Path, which: Which, laws: Laws, go_on: Callable[[floa
     pieces, remarks = _project_pieces(folder, project.playback.file if project.playback else None)
     there = library(folder / FOLDER, removed=False)
     takes = [one for one in there.takes if which == "all" or (which == "circled" and one.circled)]
-    pieces += [_piece(f"{FOLDER}/{one.path.name}", one.path) for one in takes]
+    pieces += [_piece(folder, f"{FOLDER}/{one.path.name}") for one in takes]
     if which == "all":
         # with them a timelapse goes on elsewhere
         logs = sorted((folder / FOLDER).glob(f"*{_SHOT_LOG}"))
-        pieces += [_piece(f"{FOLDER}/{path.name}", path) for path in logs]
+        pieces += [_piece(folder, f"{FOLDER}/{path.name}") for path in logs]
     remarks += _about_takes(there.takes, takes, which, there.fault)
     # last, so that what breaks off in the middle is no project
-    pieces += [_piece(name, folder / name) for name in (files.RIG, files.PROJECT)]
+    pieces += [_piece(folder, name) for name in (files.RIG, files.PROJECT)]
     waiting = to.parent / f".{to.name}.{secrets.token_hex(4)}{_COPYING}"
     lock = None
     try:
         lock = _swept(to)
         _demand_room(to.parent, sum(one.size for one in pieces))
-        _make(waiting, pieces, _log(folder / FOLDER, takes), go_on)
+        _make(folder, waiting, pieces, _log(folder / FOLDER, takes), go_on)
         if fingerprint(folder) != before:
             raise ProjectError("", "was saved while it was copied", "copy it again", files.PROJECT)
         if load(waiting, laws) != project:
@@ -161,19 +160,20 @@ def _project_pieces(folder: Path, playback: str | None) -> tuple[list[_Piece], l
     path = folder / playback
     if not os.path.lexists(path):
         return [], [f"the playback {playback} is not in the folder, so it is not in the copy"]
-    return [_piece(playback, path)], []
+    return [_piece(folder, playback)], []
 
 
-def _piece(name: str, path: Path) -> _Piece:
-    """Return the file to copy; of a link, what it leads to. Error: ProjectError for what is no file."""
+def _piece(folder: Path, name: str) -> _Piece:
+    """Return the file to copy; of a link, what it leads to within the folder. Error: ProjectError."""
+    path = folder / name
     try:
-        there = path.stat()
+        with inside.opened(path, folder) as file:
+            return _Piece(name, path, os.fstat(file.fileno()).st_size)
     except OSError as fault:
+        if fault.strerror == inside.NO_FILE:
+            mend = "put a file of that name there; nothing was copied"
+            raise ProjectError("", inside.NO_FILE, mend, name) from fault
         raise ProjectError("", f"cannot be read: {fault.strerror}", "nothing was copied", name) from fault
-    if not stat.S_ISREG(there.st_mode):
-        # a pipe or a device might never end
-        raise ProjectError("", "is not a file", "put a file of that name there; nothing was copied", name)
-    return _Piece(name, path, there.st_size)
 
 
 def _about_takes(all_takes: tuple[Filed, ...], takes: list[Filed], which: Which, fault: str) -> list[str]:
@@ -203,8 +203,8 @@ def _demand_room(folder: Path, size: int) -> None:
         raise LinkError(f"{words}; free some space, or name another disk ({folder})")
 
 
-def _make(waiting: Path, pieces: list[_Piece], log: bytes | None, go_on: Callable[[float], bool]) -> None:
-    """Write all files, and read them back. Error: OSError; LinkError for one that is not as it was written."""
+def _make(folder: Path, waiting: Path, pieces: list[_Piece], log: bytes | None, go_on: Callable[[float], bool]) -> None:
+    """Write all files of `folder`, and read them back. Error: OSError; LinkError for one that is not as written."""
     progress = _Progress(max(1, 2 * sum(one.size for one in pieces)), go_on)
     waiting.mkdir()
     sums: dict[str, bytes] = {}
@@ -215,13 +215,13 @@ def _make(waiting: Path, pieces: list[_Piece], log: bytes | None, go_on: Callabl
         there = waiting / piece.name
         there.parent.mkdir(parents=True, exist_ok=True)
         found = hashlib.sha256()
-        _write(there, progress.seen(piece.path, found))
+        _write(there, progress.seen(piece.path, folder, found))
         sums[piece.name] = found.digest()
     for place in (waiting, *(path for path in waiting.rglob("*") if path.is_dir())):
         flush_folder(place)
     for name, wanted in sums.items():
         found = hashlib.sha256()
-        for _ in progress.seen(waiting / name, found):
+        for _ in progress.seen(waiting / name, waiting, found):
             pass
         if found.digest() != wanted:
             raise LinkError(f"{name}: the copy is not what was written; do not trust this disk ({waiting.parent})")
@@ -235,9 +235,9 @@ class _Progress:
     go_on: Callable[[float], bool]
     done: int = 0
 
-    def seen(self, path: Path, found: "hashlib._Hash") -> Iterator[bytes]:
-        """Yield the file, adding it to the checksum. Error: OSError; LinkError where nobody wants it any more."""
-        with path.open("rb") as file:
+    def seen(self, path: Path, folder: Path, found: "hashlib._Hash") -> Iterator[bytes]:
+        """Yield a file of `folder`, adding it to the checksum. Error: OSError; LinkError where nobody wants it now."""
+        with inside.opened(path, folder) as file:
             while data := file.read(_PIECE):
                 found.update(data)
                 self.done += len(data)

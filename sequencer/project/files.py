@@ -24,6 +24,7 @@ RIG = "rig.json"
 PROJECT_FORMAT: Final = "twintake/project"
 RIG_FORMAT: Final = "twintake/rig"
 VERSION: Final = 1  # of both files
+MAX_BYTES: Final = 32 * 2**20  # of each: sixteen axes with ten keys a second for half an hour
 ORDERS: Final = ("start", "stop clock", "stop rig", "locate", "cue", "mark")
 
 At = Annotated[

@@ -112,7 +112,8 @@ def header(data: bytes) -> Header:
     try:
         found = _DECODE_HEADER.decode(first or b"")
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
-        raise ProjectError("", "is no record of unsaved edits, or damaged from its start", file="journal") from fault
+        what = "is no record of unsaved edits, or damaged from its start"
+        raise ProjectError("", what, "go on from what is saved", "journal") from fault
     if found.version != VERSION:
         what = f"written by another version of this program ({found.version}; this one reads {VERSION})"
         raise ProjectError("version", what, "update the program", "journal")

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Literal, get_args
 
 from sequencer.errors import TakeError
-from sequencer.project import takelog
+from sequencer.project import inside, takelog
 from sequencer.project.flushed import flush_folder, make_folder
 from sequencer.project.take_heading import Meant
 from sequencer.project.take_summary import Summary, summary
@@ -245,6 +245,7 @@ def remove(take: Filed) -> Path:
     folder = take.path.parent / REMOVED
     try:
         make_folder(folder)
+        inside.demand_inside(folder, folder.parent)
         return _move(take.path, folder / take.path.name)
     except OSError as fault:
         what = f"{take.path.name}: cannot be moved to {folder}: {fault.strerror or fault}"
@@ -278,18 +279,24 @@ def size_words(size: int) -> str:
 
 
 def _files(folder: Path) -> list[Path]:
-    """Error: TakeError."""
+    """Error: TakeError, for a folder that a link leads elsewhere too."""
     try:
+        inside.demand_inside(folder, folder.parent)
         return sorted(Path(one.path) for one in os.scandir(folder) if one.name.endswith(SUFFIX))
     except FileNotFoundError:
         return []
     except OSError as fault:
+        if fault.errno == errno.EXDEV:
+            mend = "make it a folder, and no link; to shoot on another disk, copy the whole project there"
+            raise TakeError(f"the takes folder {folder} {inside.LEADS_OUT}; {mend}") from fault
         raise TakeError(f"the takes folder {folder} cannot be read: {fault.strerror}; check it") from fault
 
 
 def _filed(path: Path, before: Filed | None, said: takelog.Entry) -> Filed:
     state = (0, 0)
     try:
+        if path.is_symlink():
+            inside.demand_inside(path, path.parent)
         there = path.stat()
         state = (there.st_mtime_ns, there.st_size)
         if before is not None and before.state == state:
@@ -297,7 +304,9 @@ def _filed(path: Path, before: Filed | None, said: takelog.Entry) -> Filed:
         if not path.is_file():
             raise TakeError("not a file; put take files there")
         told = summary(path)
-    except (TakeError, OSError) as fault:
+    except OSError as fault:
+        return Filed(path=path, state=state, fault=fault.strerror or str(fault), said=said)
+    except TakeError as fault:
         return Filed(path=path, state=state, fault=str(fault).removeprefix(f"{path.name}: "), said=said)
     return _of(path, state, told, said)
 
@@ -318,13 +327,13 @@ def _of(path: Path, state: tuple[int, int], told: Summary, said: takelog.Entry) 
 def _move(path: Path, to: Path) -> Path:
     """Give the file another name, never one that is there already; return it. Error: OSError."""
     try:
-        os.link(path, to)
+        os.link(path, to, follow_symlinks=False)
     except FileExistsError:
         if not os.path.samefile(path, to):
             raise
         path.unlink()  # a crash left it both names
-    except OSError:
-        # a file system without links
+    except (OSError, NotImplementedError):
+        # a file system, or a system, without links
         if os.path.lexists(to):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST)) from None
         path.rename(to)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from sequencer.project.flushed import make_folder
+from sequencer.project.inside import has_other_names, unwritten
 
 
 class Lock:
@@ -20,9 +21,9 @@ class Lock:
 
     @classmethod
     def take(cls, path: Path) -> "Lock | None":
-        """Take the lock, or return None where a living process has it. Error: OSError."""
+        """Take the lock, or return None where a living process has it. Error: OSError, for a link too."""
         make_folder(path.parent)
-        file = open(path, "a+b")  # noqa: SIM115 - it stays open as long as the lock is held
+        file = unwritten(path)
         try:
             _lock(file)
             # whoever let go of it may have removed its name meanwhile: then others lock another file
@@ -32,6 +33,13 @@ class Lock:
         if not is_named:
             file.close()
             return None
+        if has_other_names(file):
+            # a backup's, or anybody's, is not written over; nobody holds this one, so another takes its place
+            try:
+                path.unlink()
+            finally:
+                file.close()
+            return cls.take(path)
         file.truncate(0)
         file.write(str(os.getpid()).encode())
         file.flush()

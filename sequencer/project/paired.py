@@ -17,6 +17,7 @@ from pathlib import Path
 
 from sequencer.project import files
 from sequencer.project.flushed import flush_folder
+from sequencer.project.inside import content
 
 _DIGITS = 16
 _NONE = b""
@@ -117,7 +118,7 @@ def _name(rename: Callable[[Path, Path], None], new: Path, path: Path, data: byt
 
 def _there(path: Path) -> bytes:
     try:
-        return path.read_bytes() if path.is_file() else _NONE
+        return content(path, path.parent, files.MAX_BYTES)
     except OSError:
         return _NONE
 

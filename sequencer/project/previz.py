@@ -156,7 +156,7 @@ def _timed(project: Project, film: Film, asked: Asked) -> tuple[Floats, tuple[Fr
     """Return when each sample is due, the span in frames, and what is to be said of that. Error: ProjectError."""
     rate = project.timebase.rate
     if asked.stretch <= 0:
-        raise ProjectError("--time-scale", "a time is scaled by a number above zero", file="command line")
+        raise ProjectError("--time-scale", "no time is scaled so", "write a number above zero", "command line")
     by = Fraction(1)
     lasts = film.frames[-1] - film.frames[0]
     if film.rate.fraction != rate.fraction:

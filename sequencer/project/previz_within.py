@@ -31,7 +31,7 @@ class Within:
     def __post_init__(self) -> None:
         for value in (*dict(self.axes).values(), *dict(self.units).values(), *(() if self.px is None else (self.px,))):
             if not (isfinite(value) and value > 0):
-                raise ValueError(f"a camera is kept to within some distance above zero, not {value:g}")
+                raise ValueError(f"a camera cannot be kept to within {value:g}; give a distance above zero")
 
     def pixels(self, rig: Rig) -> float | None:
         """Return within how many pixels the picture is to stay; None where nothing in pixels counts."""

@@ -20,6 +20,7 @@ from sequencer.errors import ProjectError, SequencerError
 from sequencer.project import files, paired
 from sequencer.project.document import Project
 from sequencer.project.flushed import flush_folder, make_folder
+from sequencer.project.inside import content, opened
 from sequencer.project.journal import (
     FORMAT,
     VERSION,
@@ -53,7 +54,8 @@ def fingerprint(folder: Path) -> tuple[str, str] | None:
     """Return the SHA-256 of project.json and rig.json, None where one of them cannot be read."""
     paired.complete(folder)
     try:
-        project, rig = (hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in _SAVED)
+        both = (content(folder / name, folder, files.MAX_BYTES) for name in _SAVED)
+        project, rig = (hashlib.sha256(data).hexdigest() for data in both)
     except OSError:
         return None
     return project, rig
@@ -269,7 +271,7 @@ def _read(folder: Path | None, laws: Laws, place: Path, lock: Lock) -> Recovered
         copies = _copy_of(place, sha)
         if fingerprint(copies) != sha:
             what = "the saved files that it begins at are not beside it as they were"
-            raise ProjectError("", what, file="journal")
+            raise ProjectError("", what, "go on from what is saved", "journal")
         base = load(copies, laws)  # its audio is not there, and not asked for
     reading = Reading(laws, base)
     records = list(unframed(data))[1:]
@@ -343,7 +345,7 @@ def _forget_copies(place: Path, keep: Path | None = None) -> None:
 
 
 def _copy(path: Path, to: Path) -> None:
-    with path.open("rb") as file, to.open("wb") as copy:
+    with opened(path, path.parent) as file, to.open("wb") as copy:
         shutil.copyfileobj(file, copy)
         copy.flush()
         os.fsync(copy.fileno())

@@ -10,12 +10,13 @@ from dataclasses import dataclass, field
 from io import FileIO
 from pathlib import Path
 from types import TracebackType
-from typing import Annotated, Final, Literal
+from typing import Annotated, BinaryIO, Final, Literal
 
 import msgspec
 from msgspec import Meta, Struct
 
 from sequencer.errors import TakeError
+from sequencer.project import inside
 from sequencer.project.flushed import flush_folder, make_folder
 from sequencer.project.lock import Lock
 
@@ -148,10 +149,10 @@ def read(path: Path) -> Shot:
 def _read(path: Path) -> tuple[Shot, int]:
     """Return what the log says, and how many bytes of it are whole lines."""
     try:
-        if not path.is_file():
-            raise TakeError(f"{path}: there is no log of a timelapse; begin it anew")
-        with path.open("rb") as file:
+        with _opened(path) as file:
             data = file.read(_LARGEST + 1)
+    except FileNotFoundError as fault:
+        raise TakeError(f"{path}: there is no log of a timelapse; begin it anew") from fault
     except OSError as fault:
         raise TakeError(f"{path}: cannot be read: {fault.strerror}; check the folder") from fault
     if len(data) > _LARGEST:
@@ -188,9 +189,19 @@ def _lines(data: bytes) -> Iterator[tuple[bytes, int]]:
         at = end + 1
 
 
+def _opened(path: Path) -> BinaryIO:
+    inside.demand_inside(path.parent, path.parent.parent)
+    return inside.opened(path, path.parent)
+
+
 def demand_none(path: Path) -> None:
     """Have no log there, or one that a crash left without a whole line. Error: TakeError, OSError."""
-    if path.exists() and b"\n" in path.read_bytes():
+    try:
+        with _opened(path) as file:
+            there = b"\n" in file.read(_LARGEST)
+    except FileNotFoundError:
+        return
+    if there:
         raise TakeError(f"{path}: there is a log already; resume it with --resume, or move it away")
 
 
@@ -211,7 +222,9 @@ class Log:
             lock = _locked(path)
             try:
                 demand_none(path)
-                log = cls(path, path.open("wb", buffering=0), lock)
+                file = inside.own(path)
+                file.truncate(0)
+                log = cls(path, file, lock)
             except BaseException:
                 lock.release()
                 raise
@@ -231,7 +244,7 @@ class Log:
         lock = _locked(path)
         try:
             shot, whole = _read(path)
-            file = path.open("r+b", buffering=0)
+            file = inside.own(path)
             file.truncate(whole)
             file.seek(whole)
         except OSError as fault:

@@ -3,15 +3,15 @@
 It refuses to overwrite what a newer version of the program wrote, and never writes a project that would not load.
 """
 
+import errno
 import hashlib
 import os
-import stat
 from collections import deque
 from pathlib import Path
 from typing import Any, TypeVar
 
 from sequencer.errors import ProjectError
-from sequencer.project import files, paired, rig_file, text
+from sequencer.project import files, inside, paired, rig_file, text
 from sequencer.project.build import build, build_rig, check, plain
 from sequencer.project.document import Project
 from sequencer.project.flushed import flush_folder
@@ -19,7 +19,7 @@ from sequencer.project.uncollected import uncollected
 from sequencer.rig.axis import Rig
 from sequencer.score.easing import Laws
 
-MAX_BYTES = 32 * 2**20  # sixteen axes with ten keys a second for half an hour
+MAX_BYTES = files.MAX_BYTES
 T = TypeVar("T")
 _FORMATS = {files.PROJECT: files.PROJECT_FORMAT, files.RIG: files.RIG_FORMAT}
 # Digests of the last files that were found to load, with the laws that they load with. What is on the disk is mostly
@@ -68,7 +68,9 @@ def save(folder: Path, project: Project, laws: Laws) -> None:
             folder.mkdir(exist_ok=True)
             flush_folder(folder.parent)
         paired.complete(folder)
-        before = {name: _bytes(folder, name) for name in _FORMATS if os.path.lexists(folder / name)}
+        # a link that leads out is replaced as if nothing were there: what it leads to is no file of this project
+        named = [name for name in _FORMATS if os.path.lexists(folder / name)]
+        before = {name: _bytes(folder, name) for name in named if not inside.leads_out(folder / name, folder)}
         changed = {name: data for name, data in wanted.items() if before.get(name) != data}
         sound = _is_known(before, laws)
         if not sound:
@@ -149,19 +151,19 @@ def _loads(there: dict[str, bytes], laws: Laws) -> bool:
 
 
 def _bytes(folder: Path, name: str) -> bytes:
-    """Return what the file holds. A pipe or a device is refused: reading it might never end."""
-    path = folder / name
+    """Return what the file holds. Error: ProjectError, for what leads out of the folder or is no file, too."""
     try:
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-        with open(handle, "rb") as file:
-            if not stat.S_ISREG(os.fstat(handle).st_mode):
-                raise ProjectError("", "is not a file", "put a file of that name there", name)
+        with inside.opened(folder / name, folder) as file:
             data = file.read(MAX_BYTES + 1)
     except FileNotFoundError as error:
         mend = f"a project folder holds {files.PROJECT} and {files.RIG}"
         raise ProjectError("", f"there is none in {folder}", mend, name) from error
     except OSError as error:
-        raise ProjectError("", f"cannot be read: {error.strerror or error}", "", name) from error
+        if error.strerror == inside.NO_FILE:
+            raise ProjectError("", inside.NO_FILE, "put a file of that name there", name) from error
+        if error.errno == errno.EXDEV:
+            raise ProjectError("", inside.LEADS_OUT, "put the file itself there, and no link", name) from error
+        raise ProjectError("", f"cannot be read: {error.strerror or error}", "check who may read it", name) from error
     if len(data) > MAX_BYTES:
         raise ProjectError("", f"larger than {MAX_BYTES // 2**20} MB", "this program never wrote it", name)
     return data
@@ -173,8 +175,8 @@ def _check_playback(folder: Path, project: Project) -> None:
         return
     path = folder / project.playback.file
     fault = ""
-    if not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder)):
-        fault = "leads out of the project folder"
+    if inside.leads_out(path, folder):
+        fault = inside.LEADS_OUT
     elif os.path.islink(path):
         try:
             path.stat()

@@ -99,12 +99,12 @@ def heading_of(content: bytes) -> Heading | None:
     try:
         record = Metadata.read(ReadDataStream(BytesIO(content)))
     except Exception as fault:  # damaged bytes can make the unpacking raise nearly anything; all of it means damage
-        raise TakeError("the record that says what take it is is damaged, so it cannot be used") from fault
+        raise TakeError("the record that says what take it is is damaged; look for a copy of the file") from fault
     if record.name != "take":
         return None
     written = record.metadata.get("heading", "").encode()
     if record.metadata.get("crc32") != f"{zlib.crc32(written):08x}":
-        raise TakeError("the record that says what take it is is damaged, so it cannot be used")
+        raise TakeError("the record that says what take it is is damaged; look for a copy of the file")
     if len(written) > _LONGEST_HEADING:
         raise TakeError(
             f"its heading is {len(written)} bytes long, which no take's is; use the file as it was recorded"

@@ -19,6 +19,7 @@ from mcap.opcode import Opcode
 from mcap.records import Channel
 
 from sequencer.errors import TakeError
+from sequencer.project.inside import opened
 from sequencer.project.take_heading import Meant, meant
 from sequencer.project.takefile import LONGEST_RECORD, MAGIC, NO_TAKE, read_heading, read_stream
 from sequencer.takes.rows import EventRow, Heading
@@ -58,7 +59,7 @@ class Summary:
 def summary(path: Path) -> Summary:
     """Return what a take file says without its rows. Error: TakeError as from reading it."""
     try:
-        with path.open("rb") as stream:
+        with opened(path, None) as stream:
             size = os.fstat(stream.fileno()).st_size
             try:
                 return _quick(stream, size)

@@ -4,6 +4,7 @@ A take file is MCAP (see docs/take-file.md). Its records are walked here, one by
 the file and a bound before anything is unpacked; what a record holds is left to the `mcap` package.
 """
 
+import os
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -21,6 +22,7 @@ from mcap.stream_reader import breakup_chunk
 from numpy.typing import NDArray
 
 from sequencer.errors import TakeError
+from sequencer.project.inside import opened
 from sequencer.project.take_heading import heading_of, meant
 from sequencer.takes.rows import ActualRow, EventRow, Heading, SetpointRow, TimecodeRow
 from sequencer.takes.take import Happening, Take
@@ -112,9 +114,8 @@ def read(path: Path) -> Take:
     saying so. Error: TakeError for a file that is no take, is of a newer version, or holds what a take cannot.
     """
     try:
-        size = path.stat().st_size
-        with path.open("rb") as stream:
-            return read_stream(stream, size)[1]
+        with opened(path, None) as stream:
+            return read_stream(stream, os.fstat(stream.fileno()).st_size)[1]
     except OSError as fault:
         raise TakeError(f"{path.name}: cannot be read: {fault.strerror}; check the name and the folder") from fault
     except TakeError as fault:
@@ -157,7 +158,8 @@ def read_stream(stream: BinaryIO, size: int) -> tuple[Heading, Take]:
     except (msgspec.MsgspecError, ValueError, OverflowError, RecursionError) as wrong:
         raise TakeError(f"a row is not as a take has it: {wrong}; use the file as it was recorded") from wrong
     if gathered is None:
-        raise TakeError(f"it says nowhere what take it is of, so it cannot be used{f': {fault}' if fault else ''}")
+        why = f" ({fault})" if fault else ""
+        raise TakeError(f"it says nowhere what take it is of, so it cannot be used{why}; look for a copy of the file")
     return gathered.heading, _take(gathered, fault)
 
 
@@ -179,7 +181,10 @@ def _records(stream: BinaryIO, size: int) -> Iterator[tuple[int, bytes]]:
         content = stream.read(length)
         if frame[0] == Opcode.DATA_END:
             if len(content) != 4 or DataEnd.read(_stream(content)).data_section_crc not in (0, crc):
-                raise _Damage("its checksum does not fit: something in it was changed, and rows may be missing")
+                raise _Damage(
+                    "its checksum does not fit: something in it was changed; rows may be missing, so take care what "
+                    "it is used for"
+                )
             return
         crc = zlib.crc32(content, zlib.crc32(frame, crc))
         yield frame[0], content

@@ -9,7 +9,6 @@ import json
 import os
 import secrets
 import shutil
-import stat
 import time
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import Any
 import msgspec
 
 from sequencer.errors import TakeError
+from sequencer.project import inside
 from sequencer.project.flushed import flush_folder, make_folder
 from sequencer.project.lock import Lock
 
@@ -70,14 +70,14 @@ def _read(folder: Path) -> tuple[dict[str, Entry], dict[str, Any]]:
     """Return what is said of the takes, and the log as it is written. Error: TakeError."""
     path = folder / NAME
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            # opening a pipe might never end
-            raise TakeError(f"{NAME}: is not a file; move it away")
-        with path.open("rb") as file:
+        inside.demand_inside(folder, folder.parent)
+        with inside.opened(path, folder) as file:
             data = file.read(MAX_BYTES + 1)
     except FileNotFoundError:
         return {}, {}
     except OSError as fault:
+        if fault.strerror == inside.NO_FILE:
+            raise TakeError(f"{NAME}: is not a file; move it away") from fault
         raise TakeError(f"{NAME}: cannot be read: {fault.strerror}; check the takes folder") from fault
     if len(data) > MAX_BYTES:
         raise TakeError(f"{NAME}: larger than {MAX_BYTES // 2**20} MB, which this program never wrote; move it away")
@@ -104,6 +104,7 @@ def write(folder: Path, changed: Mapping[str, Entry | Change]) -> Path | None:
             raise TakeError(f"the note on {name} is longer than {LONGEST_NOTE} characters; shorten it")
     try:
         make_folder(folder)
+        inside.demand_inside(folder, folder.parent)
         with _alone(folder):
             return _write(folder, changed)
     except OSError as fault:
@@ -116,7 +117,7 @@ def _write(folder: Path, changed: Mapping[str, Entry | Change]) -> Path | None:
     try:
         written = tree(folder)
     except TakeError:
-        if not (folder / NAME).is_file() or _newer(folder):
+        if not _there(folder) or _newer(folder):
             raise
         written, aside = {}, _free(folder)
     takes: dict[str, dict[str, Any]] = dict(written.get("takes", {}))
@@ -172,7 +173,7 @@ def _put(folder: Path, data: bytes, aside: Path | None) -> None:
             file.flush()
             os.fsync(file.fileno())
         if aside is not None:
-            with (folder / NAME).open("rb") as old, aside.open("xb") as kept:
+            with inside.opened(folder / NAME, folder) as old, aside.open("xb") as kept:
                 shutil.copyfileobj(old, kept)
                 kept.flush()
                 os.fsync(kept.fileno())
@@ -183,9 +184,18 @@ def _put(folder: Path, data: bytes, aside: Path | None) -> None:
         new.unlink(missing_ok=True)
 
 
+def _there(folder: Path) -> bool:
+    """Return whether there is a log that can be kept aside."""
+    try:
+        inside.opened(folder / NAME, folder).close()
+    except OSError:
+        return False
+    return True
+
+
 def _newer(folder: Path) -> bool:
     try:
-        tree = json.loads((folder / NAME).read_bytes())
+        tree = json.loads(inside.content(folder / NAME, folder, MAX_BYTES))
     except (OSError, ValueError, RecursionError):
         return False
     version = tree.get("version") if isinstance(tree, dict) and tree.get("format") == FORMAT else None

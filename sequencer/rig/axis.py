@@ -106,7 +106,7 @@ class Axis:
 
     def __post_init__(self) -> None:
         if not self.name or "/" in self.name or " " in self.name:
-            raise ValueError(f"axis name {self.name!r} must be a word without spaces or slashes")
+            raise ValueError(f"{self.name!r} is no name of an axis; write a word without spaces or slashes")
         if self.kind not in KINDS:
             raise ValueError(f"kind is {self.kind!r}; it must be one of {', '.join(KINDS)}")
         if self.unit not in UNITS:
@@ -178,7 +178,7 @@ class Camera:
             ("shutter_deg", self.shutter_deg),
         ):
             if value is not None and not (math.isfinite(value) and value > 0):
-                raise ValueError(f"{name} must be above zero")
+                raise ValueError(f"{name} is {value:g}; it must be above zero")
         if self.shutter_deg is not None and self.shutter_deg > 360:
             raise ValueError(f"shutter_deg is {self.shutter_deg:g}; a shutter is open for 360 degrees at most")
         if self.breathing is not None:
@@ -214,14 +214,14 @@ class Rig:
     def __post_init__(self) -> None:
         names = [axis.name for axis in self.axes]
         if not names:
-            raise ValueError("a rig has at least one axis")
+            raise ValueError("the rig has no axis; describe one at least")
         for name in names:
             if names.count(name) > 1:
-                raise ValueError(f"two axes are called {name!r}")
+                raise ValueError(f"two axes are called {name!r}; give one another name")
         called = [limit.name for limit in self.combined]
         for limit in self.combined:
             if called.count(limit.name) > 1:
-                raise ValueError(f"two combined limits are called {limit.name!r}")
+                raise ValueError(f"two combined limits are called {limit.name!r}; give one another name")
             check_axes(limit, self.travels)
         for outlet in self.outlets:
             for name in outlet.axes:

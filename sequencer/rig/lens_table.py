@@ -72,7 +72,7 @@ class FocusTable:
             near_m, far_m = sorted(metres(row.distance) for row in (self.rows[0], self.rows[-1]))
             far, scale = distance_text(far_m, self.scale), self.scale
             what = f"{distance_text(distance_m, scale)} is not on the lens's scale"
-            raise ValueError(f"{what}, which goes from {distance_text(near_m, scale)} to {far}") from None
+            raise ValueError(f"{what}; it goes from {distance_text(near_m, scale)} to {far}") from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +119,7 @@ class ZoomTable:
                 return row.at
         low, high = sorted((self.rows[0].focal_mm, self.rows[-1].focal_mm))
         if not low <= focal_mm <= high:
-            raise ValueError(f"{focal_mm:g} mm is not on the zoom's scale, which goes from {low:g} to {high:g} mm")
+            raise ValueError(f"{focal_mm:g} mm is not on the zoom's scale; it goes from {low:g} to {high:g} mm")
         return self._curve.inverse(math.log(focal_mm))
 
 
@@ -152,7 +152,7 @@ class LensTable:
         for number, row in enumerate(self.rows, 1):
             for name in ("distance", "focal_mm"):
                 if (getattr(row, name) is None) != (getattr(first, name) is None):
-                    raise ValueError(f"row {number}: every row says {name}, or none does")
+                    raise ValueError(f"row {number}: only some rows say {name}; every row says it, or none does")
             if not (row.focal_mm is None or (math.isfinite(row.focal_mm) and row.focal_mm > 0)):
                 raise ValueError(f"row {number}: focal_mm is {row.focal_mm}; it must be above zero")
             near = 0.0 if row.distance is None else 1 / _distance(row.distance, number)
@@ -202,7 +202,7 @@ def _distance(text: str, number: int) -> float:
 
 def _rising(values: list[float], name: str) -> None:
     if len(values) < 2:
-        raise ValueError("a table has two rows at least")
+        raise ValueError("one row is too few; a table has two rows at least")
     for number, value in enumerate(values, 1):
         if not math.isfinite(value):
             raise ValueError(f"row {number}: {name} is {value}; it must be a number")

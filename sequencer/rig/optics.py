@@ -56,13 +56,18 @@ def from_lens_mm(focal_mm: float, distance_m: float, pupil_mm: float | None = No
     distance_mm = distance_m * 1000
     if pupil_mm is not None:
         if not distance_mm - pupil_mm > focal_mm:
-            raise ValueError(f"{distance_m:g} m from the sensor plane lies within the lens, or nearer than it focuses")
+            raise ValueError(
+                f"{distance_m:g} m from the sensor plane lies within the lens, or nearer than it focuses; give a "
+                "greater distance"
+            )
         return distance_mm - pupil_mm
     if math.isinf(distance_mm):
         return math.inf
     if distance_mm < 4 * focal_mm:
         nearest = f"{4 * focal_mm / 1000:g} m, four focal lengths"
-        raise ValueError(f"{distance_m:g} m is nearer than a thin lens of {focal_mm:g} mm can be focused: {nearest}")
+        raise ValueError(
+            f"{distance_m:g} m is nearer than a thin lens of {focal_mm:g} mm can be focused; the least is {nearest}"
+        )
     return (distance_mm + math.sqrt(distance_mm * (distance_mm - 4 * focal_mm))) / 2
 
 

@@ -41,4 +41,4 @@ class Outlet:
             raise ValueError(f"at_end is {self.at_end!r}; it must be one of {', '.join(AT_END)}")
         for name in self.axes:
             if self.axes.count(name) > 1:
-                raise ValueError(f"axes has {name!r} twice")
+                raise ValueError(f"axes has {name!r} twice; name it once")

@@ -15,7 +15,7 @@ def at_speed(rig: Rig, speed: Fraction | float) -> Rig:
     """
     factor = float(speed)
     if not factor > 0:
-        raise ValueError(f"a move runs at a speed above zero, not at {speed}")
+        raise ValueError(f"a move cannot run at the speed {speed}; give one above zero")
     if factor == 1:
         return rig
     axes = tuple(

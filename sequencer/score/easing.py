@@ -149,7 +149,7 @@ def settings_of(ease: Ease, laws: Laws) -> tuple[LawKind, Any]:
         try:
             how = kind.settings()
         except TypeError:
-            raise ValueError(f"the motion law {ease.law!r} needs its settings") from None
+            raise ValueError(f"the motion law {ease.law!r} needs its settings; write them") from None
     if not isinstance(how, kind.settings):
-        raise ValueError(f"the motion law {ease.law!r} cannot use the settings {how!r}")
+        raise ValueError(f"the motion law {ease.law!r} cannot use the settings {how!r}; correct them")
     return kind, how

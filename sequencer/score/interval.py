@@ -49,7 +49,7 @@ class Known:
             if value is not None and value < 0:
                 raise ValueError(f"{_called(name)} is {value}; it must be zero or more")
         if self.frames is not None and self.frames > _MOST_FRAMES:
-            raise ValueError(f"{self.frames} frames are more than {_MOST_FRAMES}")
+            raise ValueError(f"{self.frames} frames are more than {_MOST_FRAMES}; give fewer")
         if self.ramp is not None and self.interval_s is not None:
             raise ValueError("an interval and a ramp of intervals are both given; leave one of them out")
 
@@ -172,7 +172,9 @@ def _frames_of_event(now: Known, notes: list[str]) -> Known:
     intervals = _intervals(now)
     frames = intervals.within(now.event_s)
     if frames < 1:
-        raise ValueError(f"the event lasts {seconds(now.event_s)}, less than an interval of {seconds(intervals.of(0))}")
+        raise ValueError(
+            f"the event lasts {seconds(now.event_s)}, less than an interval of {seconds(intervals.of(0))}; shorten that"
+        )
     if rest := now.event_s - intervals.at(frames):
         notes.append(f"{frames} whole intervals fit the event; {seconds(rest)} of it are left")
     return replace(now, frames=frames)
@@ -217,7 +219,10 @@ def _exposure(now: Known, notes: list[str]) -> Known:
     assert now.settle_s is not None
     longest = _room_s(now) - (0 if now.moving else now.settle_s)
     if longest <= 0:
-        raise ValueError(f"settling for {seconds(now.settle_s)} leaves nothing of the interval for the exposure")
+        raise ValueError(
+            f"settling for {seconds(now.settle_s)} leaves nothing of the interval for the exposure; shorten one, or "
+            "lengthen the other"
+        )
     notes.append(f"the exposure is the longest that works: {seconds(longest, most=True)}")
     return replace(now, exposure_s=longest)
 

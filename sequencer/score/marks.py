@@ -58,7 +58,7 @@ class Mark:
 
     def __post_init__(self) -> None:
         if not self.name.strip() or not self.name.isprintable():
-            raise ValueError("the name of a mark is one or more printable characters")
+            raise ValueError("that is no name of a mark; write one or more printable characters")
         if not self.position:
             raise ValueError("a mark says where one axis stands, or more; this one names none")
         names = [axis for axis, _ in self.position]
@@ -66,7 +66,7 @@ class Mark:
             if names.count(axis) > 1:
                 raise ValueError(f"the mark names {axis} twice; keep one of its positions")
             if not math.isfinite(value):
-                raise ValueError(f"{axis} stands at a number in its unit, not at {value}")
+                raise ValueError(f"{axis} cannot stand at {value}; give a number in its unit")
 
     @property
     def axes(self) -> tuple[str, ...]:

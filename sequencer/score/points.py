@@ -24,7 +24,7 @@ class Point:
 
     def __post_init__(self) -> None:
         if not self.name.strip() or not self.name.isprintable():
-            raise ValueError("the name of a point is one or more printable characters")
+            raise ValueError("that is no name of a point; write one or more printable characters")
         for value in self.at_m:
             if not (math.isfinite(value) and abs(value) <= FARTHEST_M):
                 raise ValueError(f"at_m has {value:g}; it must be from {-FARTHEST_M:g} to {FARTHEST_M:g} metres")

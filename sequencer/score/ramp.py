@@ -26,7 +26,9 @@ class Intervals:
             raise ValueError("there is no interval; give one")
         frames = [frame for frame, _ in self.points]
         if frames[0] < 0 or any(one >= other for one, other in pairwise(frames)):
-            raise ValueError(f"the frames {', '.join(map(str, frames))} of a ramp must rise, from 0 on")
+            raise ValueError(
+                f"the frames {', '.join(map(str, frames))} of a ramp are out of order; they must rise, from 0 on"
+            )
         for frame, interval_s in self.points:
             if interval_s <= 0:
                 raise ValueError(f"the interval at frame {frame} is {interval_s} s; it must be above zero")

@@ -47,7 +47,7 @@ class Companion:
             self._process.stdin.write(json.dumps(message) + "\n")
             self._process.stdin.flush()
         except OSError as fault:
-            raise LinkError(f"the {self._name} has ended") from fault
+            raise LinkError(f"the {self._name} has ended; start it again") from fault
 
     def hear(self) -> list[dict[str, Any]]:
         """Return the lines since the last call. Error: LinkError where it says `error`, or has ended by a fault."""
@@ -60,7 +60,7 @@ class Companion:
             if "error" in line:
                 raise LinkError(f"the {self._name}: {line['error']}")
         if ended:
-            raise LinkError(f"the {self._name} ended by itself (status {ended})")
+            raise LinkError(f"the {self._name} ended by itself (status {ended}); start it again")
         return lines
 
     def wait_for(self, key: str) -> Any:
@@ -73,7 +73,7 @@ class Companion:
                     del self._kept[: place + 1]
                     return line[key]
             time.sleep(0.01)
-        raise LinkError(f"the {self._name} said nothing for {_START_S:.0f} s")
+        raise LinkError(f"the {self._name} said nothing for {_START_S:.0f} s; is the machine very busy?")
 
 
 def _collect(stream: IO[str] | None, lines: "queue.SimpleQueue[dict[str, Any]]") -> None:
@@ -89,7 +89,7 @@ def _collect(stream: IO[str] | None, lines: "queue.SimpleQueue[dict[str, Any]]")
 def companion(name: str, module: str, *arguments: str) -> Iterator[Companion]:
     """Start `module` as a process; when the block ends its standard input closes, by which it ends in order."""
     process = subprocess.Popen(
-        [sys.executable, "-m", module, *arguments],
+        [sys.executable, "-P", "-m", module, *arguments],  # never a module from the folder one stands in
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,

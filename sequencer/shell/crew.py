@@ -6,7 +6,6 @@ stop.
 
 import contextlib
 import secrets
-import socket
 import subprocess
 import sys
 import time
@@ -20,7 +19,8 @@ from sequencer.errors import LinkError
 from sequencer.playback.state import Phase
 from sequencer.shell.control import Control
 from sequencer.shell.memory import Page, Ring
-from sequencer.shell.messages import REPORTS, Command, Failed, Hello, Opened, Quit, Report, Setup, Status
+from sequencer.shell.messages import REPORTS, Command, Failed, Opened, Quit, Report, Setup, Status
+from sequencer.shell.porch import Porch
 from sequencer.shell.run_folder import run_folder
 
 ROLES = {"engine": "sequencer.shell.engine", "io": "sequencer.shell.io_process", "watchdog": "sequencer.shell.watchdog"}
@@ -48,15 +48,13 @@ class Crew:
         Ring(folder / "records", size=_RECORDS_BYTES).close()
         Ring(folder / "chunks", size=_CHUNKS_BYTES).close()
         Ring(folder / "wishes", size=_WISHES_BYTES).close()
-        self._listener = socket.create_server(("127.0.0.1", 0))
-        self._listener.setblocking(False)
-        self.port = self._listener.getsockname()[1]
-        self._token = secrets.token_hex(16)
-        setup = msgspec.structs.replace(setup, port=self.port, token=self._token)
-        (folder / "setup.json").write_bytes(msgspec.json.encode(setup))
-        self._strangers: list[Control[Report]] = []
-        self._links: dict[str, Control[Report]] = {}
         roles = ROLES | (GIVER if setup.give else {})
+        token = secrets.token_hex(16)
+        self._porch = Porch(token, roles)
+        self.port = self._porch.port
+        setup = msgspec.structs.replace(setup, port=self.port, token=token)
+        (folder / "setup.json").write_bytes(msgspec.json.encode(setup))
+        self._links: dict[str, Control[Report]] = {}
         self._awaited = roles.keys() - {"watchdog"}
         self._processes = {role: _start(module, str(folder), held=held) for role, module in roles.items()}
         self._ended: set[str] = set()
@@ -122,7 +120,7 @@ class Crew:
             # a process's last words come first
             if not said and process.poll() is not None and role not in self._ended:
                 self._ended.add(role)
-                raise CrewFailed(f"the {role} process ended by itself (status {process.returncode})")
+                raise CrewFailed(f"the {role} process ended by itself (status {process.returncode}); start anew")
         return said
 
     def _read(self) -> list[Report]:
@@ -137,29 +135,15 @@ class Crew:
         return opened
 
     def _welcome(self) -> None:
-        """Take in processes that report for duty with the right token; anyone else is put out."""
-        with contextlib.suppress(BlockingIOError):
-            link, _ = self._listener.accept()
-            self._strangers.append(Control(link, REPORTS))
-        for stranger in list(self._strangers):
-            reports = stranger.read()
-            if not reports and not stranger.gone:
-                continue
-            self._strangers.remove(stranger)
-            first = reports[0] if reports else None
-            if isinstance(first, Hello) and secrets.compare_digest(first.token.encode(), self._token.encode()):
-                self._links[first.role] = stranger
-                self._early += reports[1:]
-            else:
-                stranger.close()
+        """Take in the processes that have reported for duty."""
+        for role, link in self._porch.look(time.monotonic()).items():
+            self._links[role] = Control(link, REPORTS)
 
     def close(self) -> None:
         """End the processes: the engine first, since the others serve it until it has braked."""
         for role, process in self._processes.items():
             self._end(process, self._links.get(role))
-        for stranger in self._strangers:
-            stranger.close()
-        self._listener.close()
+        self._porch.close()
         self._page.close()
 
     def _end(self, process: subprocess.Popen[Any], link: Control[Report] | None) -> None:
@@ -184,7 +168,7 @@ class Crew:
 def _start(module: str, *arguments: str, held: tuple[int, ...] = ()) -> subprocess.Popen[Any]:
     """Start one of our own modules as a process that a Ctrl-C in the terminal does not reach; `held` is open in it."""
     return subprocess.Popen(
-        [sys.executable, "-m", module, *arguments],
+        [sys.executable, "-P", "-m", module, *arguments],  # never a module from the folder one stands in
         stdin=subprocess.DEVNULL,
         start_new_session=True,
         pass_fds=held,

@@ -58,7 +58,7 @@ def _refuse_other(project: Project, run: str | None, inside: bool, name: str) ->
     """Error: ValueError for what is not inside the cue to which the pass belongs; other cues are not in it."""
     of = project.run(run).of
     if of is not None and not inside:
-        raise ValueError(f"the pass {project.run(run).name} belongs to the cue {of}, and {name} is not in it")
+        raise ValueError(f"the pass {project.run(run).name} belongs to the cue {of}; {name} is not in it")
 
 
 def from_marker(project: Project, timeline: Trajectory, name: str, run: str | None = None) -> Stretch:

@@ -13,7 +13,7 @@ from sequencer.live.screen import SCREEN, Push
 from sequencer.motion.trajectory import Trajectory
 from sequencer.playback import events
 from sequencer.playback.firing import before_s
-from sequencer.playback.state import MOVING, ON_THE_CLOCK, PLAYING, RECUED_FROM, STOPS, UNARMED, Phase
+from sequencer.playback.state import MOVING, ON_THE_CLOCK, PLAYING, STOPS, UNARMED, Phase
 from sequencer.playback.step import before_arming
 from sequencer.project.document import Project
 from sequencer.score.marks import Mark
@@ -40,10 +40,11 @@ from sequencer.shell.messages import (
     TakeHands,
 )
 from sequencer.shell.records import OpenTake
+from sequencer.shell.rights import ANOTHERS_CLOCK, OUR_CLOCK, Right
 from sequencer.shell.several import Several
 from sequencer.shell.visiting import demand_way, mark_of
 from sequencer.shell.watchdog import UNWATCHED
-from sequencer.sync.orders import Due, GoToMark, Locate, StartClock, StopClock, StopRig, TakeCue
+from sequencer.sync.orders import Due, GoToMark, Locate, StartClock, StopClock, TakeCue
 
 _ANSWERS_HZ = 250
 CAMERA_S = 4.0  # the longest that the end of the program waits for orders to the camera behind the cue
@@ -175,22 +176,35 @@ class Duty:
         self.engine.order(events.Go(mark, by))
 
     def obey(self, due: Due) -> None:
-        """Do what a trigger ordered, as far as a trigger may."""
+        """Do what a trigger ordered, as far as the table of rights lets triggers do it."""
+        right = (ANOTHERS_CLOCK if self.desk is None else OUR_CLOCK)[type(due.order)]
         match due.order:
-            case StopRig():
-                self.engine.order(events.Stop(f"{due.by} asked for it; find out who sent it, and why"))
             case GoToMark(name) if (mark := self._mark(name)) is not None:
-                if self._may_choose(due, name):
+                if self._may_choose(due, name, right):
                     self._send(mark, due.by)
-            case TakeCue() | GoToMark():
-                self._call(due, due.order.name)
-            case StartClock() | StopClock() | Locate() if self.desk is not None:
-                self._set_clock(self.desk, due)
-            case StopClock():
-                self.engine.order(events.Stop(f"{due.by} asked for it, and the clock is not ours to stop"))
-            case StartClock() | Locate():
-                master = self.ears.follower.told
-                self._say(f"{due.by} has no effect: {master} is the master, and starts and places itself")
+            case TakeCue(name) | GoToMark(name):
+                self._call(due, name, right)
+            case StartClock() | StopClock() | Locate():
+                self._move_clock(due, right)
+        if right.stops:
+            # counted by where the rig is once all that came before is done
+            self.engine.order(events.Stop(f"{due.by} asked for it; find out who sent it, and why", right.stops))
+
+    def _move_clock(self, due: Due, right: Right) -> None:
+        """Start, stop or place our own clock, as far as a trigger may; where not, why is said."""
+        state = self.engine.state
+        if self.desk is None:
+            if isinstance(due.order, StopClock) and state.phase in right.stops:
+                return
+            why = f"{self.ears.follower.told} is the master, and starts, stops and places itself"
+        elif right.armed_only and state.armed is None and not self.pondered:
+            why = "nothing is armed. Arm at this machine first"
+        elif state.phase not in right.clock:
+            why = f"it is {state.phase} because {state.cause}. Reset at this machine first"
+        else:
+            self._set_clock(self.desk, due)
+            return
+        self._say(f"{due.by} has no effect: {why}")
 
     def _mark(self, name: str) -> Mark | None:
         return next((mark for mark in self.project.marks if mark.name == name), None)
@@ -227,10 +241,10 @@ class Duty:
     def _say(self, words: str) -> None:
         self.engine.say(time.monotonic_ns(), "trigger", words)
 
-    def _call(self, due: Due, name: str) -> None:
+    def _call(self, due: Due, name: str, right: Right) -> None:
         """Have the rig go to another cue or marker, where the operator lets triggers choose."""
         # looked at before it is worked out, which takes time that a moving rig does not give
-        if not self._may_choose(due, name) or (armed := self.armed) is None:
+        if not self._may_choose(due, name, right) or (armed := self.armed) is None:
             return
         try:
             part = (
@@ -249,12 +263,12 @@ class Duty:
         self._place(called, armed)
         self.engine.order(events.Recue(called.cued, due.by), firing=called.firing)
 
-    def _may_choose(self, due: Due, name: str) -> bool:
+    def _may_choose(self, due: Due, name: str, right: Right) -> bool:
         """Whether a trigger may send the rig somewhere now; where not, why is said."""
         phase = Phase.LOCATING if self.pondered else self.engine.state.phase
         if self.armed is None or not self.armed.remote:
             why = "the operator has not let triggers choose what is armed"
-        elif phase not in RECUED_FROM:
+        elif phase not in right.chooses:
             why = f"it is {phase}"
         else:
             return True

@@ -8,6 +8,7 @@ from sequencer.shell.hands import HandsOn
 from sequencer.shell.kinds import carried
 from sequencer.sync.agenda import Agenda
 from sequencer.sync.orders import Due, Reader
+from sequencer.sync.pace import Pace
 from sequencer.sync.reading import Follower
 
 _QUARTER_FRAME = b"\xf1"
@@ -27,7 +28,13 @@ _TIME = {
     "turns": "turns",
     "garbage_bytes": "bytes of garbage",
 }
-_ORDERS = {"orders": "orders", "wrong": "not understood", "elsewhere": "for another device"}
+_ORDERS = {
+    "orders": "orders",
+    "wrong": "not understood",
+    "elsewhere": "for another device",
+    "left_aside": "bytes too fast to be read",
+}
+_FAST = {"left_aside": "orders too fast to be obeyed"}
 _KEPT = {"dropped": "found no room", "refused": "were for a strange time", "cleared": "were forgotten at a stop"}
 
 
@@ -54,6 +61,10 @@ class Ears:
     pads_port: int | None = None
     agenda: Agenda = field(default_factory=Agenda)
     _told: set[int] = field(default_factory=set)
+    _paces: dict[int, Pace] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._paces = {port: Pace(self.addresses[port]) for port in self.readers}
 
     def filenos(self) -> list[int]:
         """Return what to wait on. A source's descriptor may change."""
@@ -77,8 +88,10 @@ class Ears:
                     )
                 reader = self.readers.get(chunk.port)
                 if reader is not None:
+                    pace = self._paces[chunk.port]
                     for due in reader.feed(chunk.stamp_ns, chunk.data):
-                        self.agenda.add(due, now_ns)
+                        if pace.lets(due.order, now_ns):
+                            self.agenda.add(due, now_ns)
             notices += source.notices()
         return notices
 
@@ -94,10 +107,12 @@ class Ears:
         """Return what has been heard so far, in numbers, or nothing: `MTC, 25 frames a second: 720 quarter frames`."""
         named = [(self.follower.told, _numbers(self.follower.counts, _TIME))]
         named += [(self.addresses[port], _numbers(one.counts, _ORDERS)) for port, one in self.readers.items()]
+        named += [(self.addresses[port], _numbers(one, _FAST)) for port, one in self._paces.items()]
         named += [("orders", _numbers(self.agenda, _KEPT))]
         return "; ".join(f"{name}: {numbers}" for name, numbers in named if numbers)
 
     def troubles(self) -> list[str]:
         """Return what the readers of orders have to tell since the last call."""
         told = [words for reader in self.readers.values() for words in reader.troubles()]
-        return [*told, *self.agenda.troubles()]
+        paced = [words for pace in self._paces.values() for words in pace.troubles()]
+        return [*told, *paced, *self.agenda.troubles()]

@@ -76,7 +76,7 @@ def _open(child: Child, folder: Path, page: Page, stack: ExitStack) -> Duty:
     setup = child.setup
     table = laws()
     project, _ = in_pass(load(Path(setup.project), table), setup.run, table)
-    served = parts(setup.output, child.rig)
+    served = parts(setup.output, child.rig, Path(setup.project))
     demand(served, setup.tick_hz)
     child = replace(child, rig=as_served(child.rig, served))
     timeline = compile_move(child.rig, project.move, project.timebase.rate, table)
@@ -201,6 +201,7 @@ def _run(duty: Duty) -> None:
             duty.engine.late_ns = now_ns - due_ns
             duty.engine.tick(due_ns)
             done_ns = time.monotonic_ns()
+            duty.engine.work_ns = done_ns - now_ns
             if duty.engine.state.phase in ON_THE_CLOCK:
                 lateness.add(now_ns - due_ns)
                 work.add(done_ns - now_ns)
@@ -263,7 +264,8 @@ def _look_after(duty: Duty, due_ns: int) -> None:
         duty.deserted = duty.quitting = True
         engine.order(events.Stop("the operator's program has ended; nobody is watching. Start it again"))
     elif engine.state.phase in MOVING and due_ns - beat_ns > OPERATOR_SILENT_S * 1e9:
-        engine.order(events.Stop(f"the operator's program has not answered for {OPERATOR_SILENT_S:g} s"))
+        words = f"the operator's program has not answered for {OPERATOR_SILENT_S:g} s; see what holds it up"
+        engine.order(events.Stop(words))
 
 
 if __name__ == "__main__":

@@ -24,6 +24,7 @@ from sequencer.export.written import write
 from sequencer.motion.compile import compile_move
 from sequencer.project.checksum import checksum
 from sequencer.project.document import Project
+from sequencer.project.file_names import file_name
 from sequencer.project.files import RIG
 from sequencer.project.library import FOLDER, library
 from sequencer.project.passed import in_pass
@@ -116,7 +117,7 @@ def hand_over(
         data = kind.make(delivery, suffix, wanted)
     except ImportError as fault:
         extra = f"pip install 'twintake[{kind.extra}]'" if kind.extra else f"the Python package {fault.name}"
-        raise ExportError(f"{kind.title} needs what is not installed here: {extra}") from fault
+        raise ExportError(f"{kind.title} needs what is not installed here; {extra}") from fault
     remarks = (*said, *kind.remarks(delivery, wanted))
     beside = {file: data}
     found = None
@@ -146,7 +147,7 @@ def usual_name(delivery: Delivery, kind: ExportKind) -> str:
     parts = [delivery.project]
     if kind.holds == "camera":
         parts += [delivery.cue.name, delivery.take or delivery.run, delivery.source]
-    return "_".join("-".join(_NO_NAME.sub(" ", part).split()) for part in parts) + kind.suffixes[0]
+    return file_name("_".join("-".join(_NO_NAME.sub(" ", part).split()) for part in parts), 200) + kind.suffixes[0]
 
 
 def _suffix(kind: ExportKind, file: Path) -> str:
@@ -159,7 +160,8 @@ def _suffix(kind: ExportKind, file: Path) -> str:
 def _of_project(asked: Asked, project: Project, holds: Holds) -> Delivery:
     passed, run = in_pass(project, asked.run, laws())
     if run.of is not None and asked.cue not in (None, run.of):
-        raise ProjectError("", f"the pass {run.name} belongs to the cue {run.of}, not to {asked.cue}")
+        what = f"the pass {run.name} belongs to the cue {run.of}, not to {asked.cue}"
+        raise ProjectError("", what, "choose that cue, or another pass")
     cue = _cue(passed, asked.cue)
     path = None
     if holds == "camera":

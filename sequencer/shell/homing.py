@@ -26,7 +26,7 @@ from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, crew
 from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Drive, Said, Setup, Status
-from sequencer.shell.outlets import parts
+from sequencer.shell.outlets import parts, without_files
 from sequencer.shell.several import opened
 from sequencer.shell.trials import TIMEBASE, Ground
 
@@ -80,7 +80,7 @@ def search(ground: Ground, axis: Axis, places: dict[str, float], tell: Callable[
     Error: ValueError for an axis without a switch; LinkError, CrewFailed where the rig cannot be reached.
     """
     found = begin(axis)
-    rig = slowed(ground.project.rig, axis.name, places)
+    rig = without_files(slowed(ground.project.rig, axis.name, places))
     project = Project(name=f"Homing of {axis.name}", timebase=TIMEBASE, rig=rig, move=Move(tracks=()))
     save(ground.folder, project, laws())
     setup = Setup(project=str(ground.folder), run=None, output=ground.output, sync="internal", tick_hz=ground.tick_hz)

@@ -9,8 +9,13 @@ from sequencer.adapters.contract import Chunk, Source
 from sequencer.errors import LinkError
 from sequencer.shell.kinds import source_kind
 from sequencer.shell.memory import Ring
+from sequencer.shell.words import Words, visible
+from sequencer.sync.crowd import Crowd
+from sequencer.sync.osc_orders import RUN_STOP, STOP
 
 _HEAD = struct.Struct("<qB")
+_FOR_STOPS = 1 / 32  # of the way to the engine, that only stops may fill
+_OSC_STOPS = tuple(address.encode() + b"\0" for address in (STOP, RUN_STOP))
 
 
 def pack_chunk(chunk: Chunk) -> bytes:
@@ -66,38 +71,64 @@ class AtPort:
 
 
 class Inlet:
-    """One open source at its port. A `vital` one takes the run with it when it goes; of another one that is told."""
+    """One open source at its port. A `vital` one takes the run with it when it goes; of another one that is told.
 
-    def __init__(self, port: int, opening: AbstractContextManager[Source], vital: bool) -> None:
+    `crowd`, where MIDI comes in, says which messages go on. `hands`: any of its chunks may hold a stop.
+    """
+
+    def __init__(
+        self,
+        port: int,
+        opening: AbstractContextManager[Source],
+        vital: bool,
+        crowd: Crowd | None = None,
+        *,
+        hands: bool = False,
+    ) -> None:
         self.port = port
         self._vital = vital
+        self._crowd = crowd
+        self._hands = hands
         self._open = ExitStack()
         self._source: Source | None = self._open.enter_context(opening)
-        self.address = self._source.address
+        self.address = visible(self._source.address)
         self._crowded = False
+        self._words = Words()
 
     def pass_on(self, ring: Ring) -> list[str]:
         """Move what the source has to the engine; return what to tell. Error: LinkError once a vital source is gone."""
         if self._source is None:
             return []
         try:
-            return self._moved(self._source, ring)
+            now_ns = time.monotonic_ns()
+            told = (self._words.fit(now_ns, "link", notice) for notice in self._moved(self._source, ring, now_ns))
+            return [notice for notice in told if notice is not None]
         except LinkError as fault:
             if self._vital:
                 raise
             self.close()
-            return [f"{fault}. The run goes on without it"]
+            return [visible(f"{fault}. The run goes on without it")]
 
-    def _moved(self, source: Source, ring: Ring) -> list[str]:
+    def _moved(self, source: Source, ring: Ring, now_ns: int) -> list[str]:
         notices = []
-        for chunk in source.read(time.monotonic_ns()):
+        for chunk in source.read(now_ns):
+            # counted by when it came: what waited while this process was busy is no flood
+            if self._crowd is not None and not self._crowd.lets(chunk.data, min(chunk.stamp_ns, now_ns)):
+                continue
             was = self._crowded
-            self._crowded = not ring.put(pack_chunk(Chunk(chunk.stamp_ns, chunk.data, self.port)))
+            leaving = 0.0 if self._may_stop(chunk.data) else _FOR_STOPS
+            self._crowded = not ring.put(pack_chunk(Chunk(chunk.stamp_ns, chunk.data, self.port)), leaving)
             if self._crowded and not was:
                 notices.append(
                     "more comes in than the engine can take, and is lost; look for what else sends on this port"
                 )
-        return [*notices, *source.notices()]
+        crowd = () if self._crowd is None else self._crowd.notices(now_ns)
+        return [*notices, *source.notices(), *crowd]
+
+    def _may_stop(self, message: bytes) -> bool:
+        if self._crowd is not None:
+            return self._crowd.stop(message) is not None
+        return self._hands or message.startswith(_OSC_STOPS)
 
     def close(self) -> None:
         """Close the source; one that is gone already was told of."""

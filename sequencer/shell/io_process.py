@@ -7,18 +7,19 @@ the take and the engine's wishes for the playback come from it through two other
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, ExitStack
+from contextlib import ExitStack
 from pathlib import Path
 
-from sequencer.adapters.contract import Source
 from sequencer.errors import LinkError, ProjectError, SequencerError
+from sequencer.project.store import load
 from sequencer.shell.child import Child, join
 from sequencer.shell.inlets import Inlet, in_io
 from sequencer.shell.keeper import Keeper, keeping
-from sequencer.shell.kinds import open_controllers, open_source
+from sequencer.shell.kinds import carried, laws, open_controllers, open_source
 from sequencer.shell.memory import Ring
 from sequencer.shell.messages import Failed, Opened, Quit, Said, Setup
 from sequencer.shell.playback import open_playback
+from sequencer.sync.crowd import Crowd
 
 _POLL_S = 0.001
 _IDLE_S = 0.02
@@ -33,8 +34,7 @@ def main(folder: Path) -> None:
         with ExitStack() as stack:
             keeper = stack.enter_context(keeping(folder))
             inlets = []
-            for port, opening, vital in _openings(child.setup, folder):
-                inlet = Inlet(port, opening, vital)
+            for inlet in _inlets(child.setup, folder):
                 stack.callback(inlet.close)
                 inlets.append(inlet)
             inlets += _pads(child, stack)
@@ -48,13 +48,22 @@ def main(folder: Path) -> None:
         child.control.say(report)
 
 
-def _openings(setup: Setup, folder: Path) -> Iterator[tuple[int, AbstractContextManager[Source], bool]]:
-    """Yield what to open: its port, how, and whether the run cannot do without it."""
+def _inlets(setup: Setup, folder: Path) -> Iterator[Inlet]:
+    """Open what comes in from outside, and the music where that is the clock."""
     for port, address in enumerate(setup.inlets):
         if in_io(address):
-            yield port, open_source(address), address in setup.sources[:1]
+            crowd = _crowd(setup, address) if carried(address) == "midi" else None
+            yield Inlet(port, open_source(address), address in setup.sources[:1], crowd)
     if setup.sync == "audio":
-        yield len(setup.inlets), open_playback(setup, Ring(folder / "wishes")), True
+        yield Inlet(len(setup.inlets), open_playback(setup, Ring(folder / "wishes")), True)
+
+
+def _crowd(setup: Setup, address: str) -> Crowd:
+    """Return the gate of a MIDI port, which knows what may stop there."""
+    if address not in setup.triggers:
+        return Crowd(address)
+    triggers = load(Path(setup.project), laws()).triggers
+    return Crowd(address, triggers.mapped, triggers.mmc_device)
 
 
 def _pads(child: Child, stack: ExitStack) -> list[Inlet]:
@@ -62,7 +71,7 @@ def _pads(child: Child, stack: ExitStack) -> list[Inlet]:
     if not child.setup.controllers:
         return []
     try:
-        pads = Inlet(child.setup.pads_port, open_controllers(child.setup.controllers), vital=False)
+        pads = Inlet(child.setup.pads_port, open_controllers(child.setup.controllers), vital=False, hands=True)
     except LinkError as fault:
         child.control.say(Said(time.monotonic_ns(), "link", f"{fault}. Nothing is driven by game controllers"))
         return []

@@ -64,6 +64,11 @@ def carried(address: str) -> Carried:
     return source_kind(address).carries
 
 
+def judge_source(address: str) -> None:
+    """Read the address of a source, and open nothing. Error: LinkError where it is known already that none opens."""
+    source_kind(address).judge(address)
+
+
 def source_names() -> dict[str, tuple[str, ...] | str]:
     """Return for each source that there is, by its schemes, the addresses it finds here, or why it finds none."""
     return {", ".join(kind.schemes): _named(kind.names) for kind in dict.fromkeys(_sources()[0].values())}
@@ -148,7 +153,7 @@ def _by_scheme(found: Found[K], address: str, what: str) -> K:
     if scheme in kinds:
         return kinds[scheme]
     why = "".join(f"; {source} is left out: {reason}" for source, reason in left_out.items())
-    raise LinkError(f"{address!r} is no {what}: it must begin with {': or '.join(sorted(kinds))}:{why}")
+    raise LinkError(f"{address!r} is no {what}; it must begin with {': or '.join(sorted(kinds))}:{why}")
 
 
 @cache

@@ -12,7 +12,9 @@ from contextlib import AbstractContextManager, ExitStack, contextmanager, suppre
 from dataclasses import dataclass
 
 from sequencer.adapters.audio_ports import devices
+from sequencer.adapters.cards import cards
 from sequencer.adapters.contract import Chunk, Source
+from sequencer.adapters.listening import example, others
 from sequencer.adapters.midi_ports.names import chosen
 from sequencer.adapters.midi_ports.systems import systems
 from sequencer.errors import LinkError
@@ -32,6 +34,8 @@ from sequencer.sync.facts import Fact
 
 _POLL_S = 0.001
 _SWITCH_S = 0.0005
+_OSC_PORT = 9001
+_ORDERS = "triggers: start, stop, locate, mark, cue"
 _KEPT = 20_000  # chunks of one port that nobody has looked at yet
 _looking = threading.Lock()  # PortAudio and JACK bear one look at a time: two end the process
 
@@ -71,7 +75,8 @@ def machine() -> tuple[Group, ...]:
         Group(
             "OSC",
             (
-                Port("in, any free UDP port", "triggers: start, stop, locate, mark, cue", ("--trigger osc:9001",)),
+                Port("in, from this machine", f"{_ORDERS}; any free UDP port", ("--trigger osc:9001",)),
+                *_osc_in(),
                 Port("out, to a rig", "setpoints to motors", ("--out osc://127.0.0.1:9000",)),
             ),
         ),
@@ -90,6 +95,20 @@ def machine() -> tuple[Group, ...]:
         Group("recordings", (Port("a WAV file", "LTC, from a recording", ("--audio-in file:NAME.wav",)),)),
         *(Group(f"left out: {place}", missing=why) for place, why in _left_out().items()),
     )
+
+
+def _osc_in() -> list[Port]:
+    """Return the interfaces by which others may be heard, once the operator names them."""
+    with suppress(LinkError):
+        return [
+            Port(
+                f"in, from other machines, by {name} ({', '.join(map(str, has))})",
+                f"{_ORDERS}; ADDRESS: of the machine that may speak, or several with commas",
+                (f"--trigger {quoted(example('osc', _OSC_PORT, name))}",),
+            )
+            for name, has in others(cards()).items()
+        ]
+    return []
 
 
 def _left_out() -> dict[str, str]:

@@ -28,6 +28,7 @@ from sequencer.shell.messages import Status
 from sequencer.shell.records import CloseTake, OpenTake, Record
 from sequencer.shell.touch import Touch
 from sequencer.shell.tour import told
+from sequencer.shell.words import Words
 from sequencer.sync.reading import Clock
 from sequencer.takes.rows import ActualRow, EventRow, Row, SetpointRow, TimecodeRow
 
@@ -84,6 +85,7 @@ class Engine:
         self._closing_ns: int | None = None
         self._recording = False
         self._switches: tuple[bool | None, ...] = ()
+        self._words = Words()
         self._missing = 0
         self._left: tuple[int, ...] = ()  # axes without which the others move on
         self._encode = msgspec.msgpack.Encoder().encode
@@ -91,6 +93,7 @@ class Engine:
         self.camera = CameraOrders(self._fire, self._touch.failed, self.say)
         self.held: tuple[float, ...] = ()  # by the guard, at the last tick
         self.late_ns = 0
+        self.work_ns = 0  # of the tick before, as whoever calls it measured
         self.ticks = 0
         self.skipped = 0
 
@@ -134,6 +137,8 @@ class Engine:
     def tick(self, due_ns: int) -> None:
         """Make the setpoints that are due at `due_ns`, or by the horizon, and send them."""
         clock = self._follower.at(due_ns)
+        # what came due before this tick went out, whatever the tick finds
+        played = self._due(due_ns + max(0, self.late_ns) - 1)
         self._look_after_link(due_ns)
         self._follow_orders(due_ns, ahead.at_horizon(clock, self.lead_ns))
         self.camera.follow(self.state, ahead.at_horizon(clock, self.lead_ns), due_ns)
@@ -141,13 +146,17 @@ class Engine:
             self._make(at_ns, clock)
             if planning(self._pilot):
                 break  # which has its time in each tick, so the horizon is reached again behind it
-        self._ahead, passed = ahead.due(self._ahead, due_ns)
+        self._record((*played, *self._due(due_ns)), due_ns)
+        self.ticks += 1
+        self._show(clock, due_ns)
+
+    def _due(self, until_ns: int) -> tuple[Made, ...]:
+        """Take in what is due by an instant, and return what went out of it."""
+        self._ahead, passed = ahead.due(self._ahead, until_ns)
         for made in passed:
             self._now = made.sent
             self._watch = watch.remember(self._watch, made.sent)
-        self._record(passed, due_ns)
-        self.ticks += 1
-        self._show(clock, due_ns)
+        return () if self._touch.contact.withheld else passed
 
     def _make(self, at_ns: int, clock: Clock) -> None:
         """Make the setpoint that is due at `at_ns`, and send it."""
@@ -198,6 +207,7 @@ class Engine:
             ticks=self.ticks,
             skipped=self.skipped,
             late_ns=self.late_ns,
+            work_ns=self.work_ns,
             hands=hands is not None and hands.taken,
             punched=self.state.punched,
             link="down" if touch.contact.why else "up" if known else "unknown",
@@ -217,7 +227,7 @@ class Engine:
             now_ns=due_ns,
             clock=clock,
             arrived=settled(self._pilot, next_ns) and watch.near(self._watch, self._limits, self._sent),
-            standing=self._sent.stands,
+            standing=self.rests,
             joined=joined(self._pilot, next_ns, clock),
             silent_s=watch.silent_s(self._watch, due_ns),
             held_back=strays(self._limits, self.held),
@@ -265,8 +275,8 @@ class Engine:
                 self._begin(due_ns)
 
     def _withdraw(self, due_ns: int) -> None:
-        """Go back to the last set that cannot be withdrawn any more."""
-        self._ahead, last = ahead.withdrawn(self._ahead, self._timing, due_ns)
+        """Go back to the last set that cannot be withdrawn any more: in a tick that is late, more is due already."""
+        self._ahead, last = ahead.withdrawn(self._ahead, self._timing, due_ns + max(0, self.late_ns))
         if last is not None:
             self._sent, self.held = last.sent, last.gap
             self._touch.withdraw(last.sent.due_ns + 1)
@@ -318,7 +328,9 @@ class Engine:
         # one that dropped in this very tick is stopped again behind this
         if self._touch.contact.why or not (words or dropped):
             return
+        to_come = Ahead() if dropped else self._ahead  # a rig that was not told to stop plays that before
         self._stand(contact.begun(self._touch.contact, self._watch, self._limits, self._sent))
+        self._ahead = to_come
         self._watch = watch.anew(self._watch, self._pilot.rig, self._sent)
         if words:
             self.say(due_ns, "link", f"it begins from where the rig stands: {words}")
@@ -350,10 +362,9 @@ class Engine:
             return
         for stamp_ns, position_s in sightings:
             self._keep(TimecodeRow(stamp_ns, position_s), due_ns)
-        if not self._touch.contact.withheld:
-            for one in passed:
-                velocity, place = tuple(one.setpoint.velocity.tolist()), one.sent.position
-                self._keep(SetpointRow(one.sent.due_ns, one.timeline_s, one.phase, place, velocity), due_ns)
+        for one in passed:
+            velocity, place = tuple(one.setpoint.velocity.tolist()), one.sent.position
+            self._keep(SetpointRow(one.sent.due_ns, one.timeline_s, one.phase, place, velocity), due_ns)
         if self._closing_ns is None:
             if self.state.phase in _ENDS:
                 last_s = min(self.camera.last_s(self.state.phase), CAMERA_TAIL_S)
@@ -363,10 +374,13 @@ class Engine:
             self._recording = not self._wires.keep(CloseTake(self._missing))
 
     def say(self, at_ns: int, code: str, text: str) -> None:
-        """Tell the operator, and keep it in the take that is being recorded."""
-        self._wires.say(at_ns, code, text)
+        """Tell the operator, and keep it in the take that is being recorded; of a flood from outside not everything."""
+        fit = self._words.fit(at_ns, code, text)
+        if fit is None:
+            return
+        self._wires.say(at_ns, code, fit)
         if self._recording:
-            self._keep(EventRow(at_ns, code, text), at_ns)
+            self._keep(EventRow(at_ns, code, fit), at_ns)
 
 
 def _or_none(position: Floats) -> tuple[float | None, ...]:

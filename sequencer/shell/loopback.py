@@ -160,7 +160,7 @@ def measure(out: str, into: str, counting: Counting, seconds: float) -> Loop:
             card = stack.enter_context(open_output(device, rate_hz, 1, playing.fill))
             return _run_ltc(card, source, playing).result("ltc", counting)
         if scheme not in SCHEMES:
-            raise LinkError(f"{out!r} is no output of timecode: it must begin with {': or '.join(SCHEMES)}: or ltc:")
+            raise LinkError(f"{out!r} is no output of timecode; it must begin with {': or '.join(SCHEMES)}: or ltc:")
         port, source = _both(stack, lambda: open_out(out), lambda: open_source(into), scheme in ("virtual", "rtmidi"))
         return _run_mtc(port, source, counting, seconds).result("mtc", counting)
 

@@ -93,12 +93,12 @@ class Ring:
         self._words = _words(self._map)
         self._size = len(self._map) - _HEAD
 
-    def put(self, record: bytes) -> bool:
-        """Append one record; False where the reader is too far behind."""
+    def put(self, record: bytes, leaving: float = 0.0) -> bool:
+        """Append one record, and leave such a part of the ring free; False where the reader is too far behind."""
         written = self._words[self._WRITTEN]
         read = self._words[self._READ]
         whole = self._RECORD.pack(len(record), crc32(record)) + record
-        if written - read + len(whole) > self._size:
+        if written - read + len(whole) > self._size * (1 - leaving):
             return False
         self._copy_in(written, whole)
         self._words[self._WRITTEN] = written + len(whole)

@@ -17,7 +17,7 @@ Late = Literal["refuse", "join"]
 Standing = Literal["up", "down", "unknown"]  # of the link to the rig; unknown where the rig never answers
 Sync = Literal["internal", "mtc", "ltc", "clock", "audio"]
 T = TypeVar("T")
-_LENGTH = struct.Struct("<I")
+LENGTH = struct.Struct("<I")
 _LARGEST = 1 << 20
 
 
@@ -246,6 +246,7 @@ class Status(msgspec.Struct, frozen=True, kw_only=True):
     switches: tuple[bool | None, ...] = ()  # each axis's homing switch, closed or not; empty where the rig never says
     mark: str = ""  # where the rig was sent last, by whomever; its name as the engine knows it
     pads: tuple[PadSet, ...] = ()  # the first game controllers of those that are here
+    work_ns: int = 0  # that the tick before this one took, from when it began; a tick cannot say it of itself
     camera_s: float = 0.0  # in how long it has its last order behind the end, if the clock runs on
 
 
@@ -256,7 +257,7 @@ REPORTS: msgspec.msgpack.Decoder[Report] = msgspec.msgpack.Decoder(Report)
 def frame(message: Command | Report) -> bytes:
     """Return the message as it travels."""
     body = msgspec.msgpack.encode(message)
-    return _LENGTH.pack(len(body)) + body
+    return LENGTH.pack(len(body)) + body
 
 
 class Unframer(Generic[T]):
@@ -268,14 +269,14 @@ class Unframer(Generic[T]):
 
     def feed(self, data: bytes) -> Iterator[T]:
         self._held += data
-        while len(self._held) >= _LENGTH.size:
-            (length,) = _LENGTH.unpack_from(self._held)
+        while len(self._held) >= LENGTH.size:
+            (length,) = LENGTH.unpack_from(self._held)
             if length > _LARGEST:
                 raise ValueError(f"a message of {length} bytes is none of ours")
-            if len(self._held) < _LENGTH.size + length:
+            if len(self._held) < LENGTH.size + length:
                 return
-            body = bytes(self._held[_LENGTH.size : _LENGTH.size + length])
-            del self._held[: _LENGTH.size + length]
+            body = bytes(self._held[LENGTH.size : LENGTH.size + length])
+            del self._held[: LENGTH.size + length]
             try:
                 yield self._decoder.decode(body)
             except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:

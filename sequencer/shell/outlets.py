@@ -4,14 +4,19 @@ Written, an outlet is an address, or axes and an address: `pan,tilt=osc://192.16
 Nothing written means the outlets of the rig's own description.
 """
 
+import contextlib
 import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
+from urllib.parse import quote
 
 from sequencer.adapters.contract import Carries, OutputKind
-from sequencer.errors import ProjectError
+from sequencer.errors import LinkError, ProjectError
 from sequencer.playback.ahead import Timing
+from sequencer.project.files import RIG
+from sequencer.project.inside import LEADS_OUT, leads_out
 from sequencer.rig.axis import Rig
 from sequencer.rig.geometry import Geometry
 from sequencer.rig.outlet import OnLoss, Outlet
@@ -44,9 +49,12 @@ class Part:
         return asked if asked is not None else most
 
 
-def parts(written: str, rig: Rig) -> tuple[Part, ...]:
-    """Return the outputs of a run. Error: ProjectError, LinkError that name the outlet and what is wrong with it."""
-    outlets = _read(written) or rig.outlets or (Outlet(address=USUAL),)
+def parts(written: str, rig: Rig, folder: Path | None = None) -> tuple[Part, ...]:
+    """Return the outputs of a run; whoever opens them says of which project `folder` they are.
+
+    Error: ProjectError, LinkError that name the outlet and what is wrong with it.
+    """
+    outlets = _read(written) or tuple(_inside(one, folder) for one in rig.outlets) or (Outlet(address=USUAL),)
     kinds = [output_kind(outlet.address) for outlet in outlets]
     claims = _claims(outlets, kinds, rig)
     return tuple(_part(*one, rig) for one in zip(outlets, kinds, claims, strict=True))
@@ -65,6 +73,40 @@ def _read(written: str) -> tuple[Outlet, ...]:
         except ValueError as fault:
             raise ProjectError("--out", str(fault), "write each axis once", "command line") from fault
     return tuple(outlets)
+
+
+def files_of(rig: Rig) -> tuple[Outlet, ...]:
+    """Return the outputs of rig.json that write files; one that there is no kind of is none."""
+    found = []
+    for one in rig.outlets:
+        with contextlib.suppress(LinkError):
+            if output_kind(one.address).writes is not None:
+                found.append(one)
+    return tuple(found)
+
+
+def without_files(rig: Rig) -> Rig:
+    """Return the rig for what is done beside a run, such as homing: it starts often, and a file is written once.
+
+    One that has nothing but files keeps them: without any output the usual one would be taken.
+    """
+    files = files_of(rig)
+    return replace(rig, outlets=tuple(one for one in rig.outlets if one not in files) or rig.outlets)
+
+
+def _inside(outlet: Outlet, folder: Path | None) -> Outlet:
+    """Return an outlet of rig.json; a file that it writes lies in the project's folder. Error: ProjectError."""
+    kind = output_kind(outlet.address)
+    if kind.writes is None or folder is None:
+        return outlet
+    named = kind.writes(outlet.address)
+    path = folder.absolute() / named
+    if named.is_absolute() or leads_out(path, folder):
+        what = f"it would write {named}, which {LEADS_OUT}"
+        mend = f"write its path within the folder, or name it on the command line: --out {outlet.address}"
+        raise ProjectError(f"output {outlet.address}", what, mend, RIG)
+    scheme, query = outlet.address.partition(":")[0], "".join(outlet.address.partition("?")[1:])
+    return replace(outlet, address=f"{scheme}:{quote(str(path))}{query}")
 
 
 def _claims(outlets: Sequence[Outlet], kinds: Sequence[OutputKind], rig: Rig) -> list[tuple[str, ...]]:

@@ -63,9 +63,9 @@ def gather(
     no rig has.
     """
     if reach_m is not None and not 0 < reach_m <= FARTHEST_M:
-        raise ValueError(f"a reach is above 0 and up to {FARTHEST_M:g} m, not {reach_m:g}")
+        raise ValueError(f"{reach_m:g} m is no reach; it is above 0 and up to {FARTHEST_M:g} m")
     if not 0 <= margin_m <= FARTHEST_M:
-        raise ValueError(f"a margin is from 0 to {FARTHEST_M:g} m, not {margin_m:g}")
+        raise ValueError(f"{margin_m:g} m is no margin; it is from 0 to {FARTHEST_M:g} m")
     project = folder if isinstance(folder, Project) else load(folder, laws())
     span = _cue(project, cue)
     runs = [_run(project, span, name) for name in _names(project, cue, run)]

@@ -36,5 +36,9 @@ def pack(record: Record) -> bytes:
 
 
 def unpack(data: bytes) -> Record:
-    record: Record = _DECODERS[data[0]].decode(data[1:])
+    """Return what was packed. Error: ValueError for what never was."""
+    try:
+        record: Record = _DECODERS[data[0]].decode(data[1:])
+    except (IndexError, msgspec.MsgspecError, RecursionError) as fault:
+        raise ValueError(f"no row of a take: {fault}") from fault
     return record

@@ -197,7 +197,9 @@ class Several:
         back = [one for one in self._served if one.left and not one.why]
         lost += [f"{one.part.outlet.address} is there again, and is sent nothing before Reset" for one in back]
         lost += [
-            f"{one.part.outlet.address} did not take the order {one.unfired}" for one in self._served if one.unfired
+            f"{one.part.outlet.address} did not take the order {one.unfired}; look what the camera does"
+            for one in self._served
+            if one.unfired
         ]
         return "; ".join([*lost, *filter(None, self._each(lambda one: one.output.trouble()))])
 

@@ -17,6 +17,8 @@ from sequencer.playback.firing import before_s, behind_s, planned
 from sequencer.playback.state import Phase
 from sequencer.project.checksum import checksum
 from sequencer.project.document import Project
+from sequencer.project.file_names import file_name
+from sequencer.project.inside import demand_inside
 from sequencer.project.library import REMOVED
 from sequencer.project.passed import in_pass
 from sequencer.project.take_heading import explained
@@ -61,7 +63,7 @@ class Plan:
 
     @property
     def stem(self) -> str:
-        return "_".join(name.replace(" ", "-").replace("/", "-") for name in (self.cue.name, self.run.name))
+        return f"{file_name(self.cue.name)}_{file_name(self.run.name)}"
 
     def heading(self, name: str) -> Heading:
         project, camera = self.project, self.project.rig.camera
@@ -91,6 +93,8 @@ class Plan:
     def next_path(self) -> Path:
         """Return the path of the next take; a take is never written over another. Error: LinkError."""
         try:
+            if self.of is not None and self.folder.parent == self.of:  # else it is the operator's own word
+                demand_inside(self.folder, self.of)
             self.folder.mkdir(parents=True, exist_ok=True)
             # the number of a take that was removed is never given to another one
             wanted = f"{glob.escape(self.stem)}_*.mcap"
@@ -184,7 +188,7 @@ class Watch:
             if status.phase == Phase.LOCATING:
                 # a slow rig has a long way, which its plan bounds
                 deadline = time.monotonic() + patience_s
-        raise CrewFailed(f"the engine was not {phase.value} after {patience_s:.0f} s")
+        raise CrewFailed(f"the engine was not {phase.value} after {patience_s:.0f} s; is the machine very busy?")
 
     def until_camera(self) -> None:
         """Wait for what the camera is still told behind the end, as long as the clock should take and a second besides.

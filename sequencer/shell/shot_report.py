@@ -68,7 +68,7 @@ def _filed(folder: Path, named: Sequence[str]) -> list[library.Filed]:
     for name in named:
         path = Path(name)
         elsewhere = path.suffix == library.SUFFIX and path.is_file() and path.resolve().parent != folder.resolve()
-        there = library.library(path.parent, removed=False) if elsewhere else here
+        there = library.library(path.parent.resolve(), removed=False) if elsewhere else here
         found.append(library.chosen(there.takes, name))
     return list(library.ordered(dict.fromkeys(found), "oldest"))
 

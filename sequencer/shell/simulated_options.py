@@ -36,14 +36,14 @@ class Faults:
 def _seed(written: str) -> int:
     seed = int(written)
     if seed < 0:
-        raise argparse.ArgumentTypeError(f"{written} is below zero")
+        raise argparse.ArgumentTypeError(f"{written} is below zero; write zero or more")
     return seed
 
 
 def _share(written: str) -> float:
     share = float(written)
     if not 0 <= share <= 1:
-        raise argparse.ArgumentTypeError(f"{written} is not a share from 0 to 1")
+        raise argparse.ArgumentTypeError(f"{written} is not a share; write a number from 0 to 1")
     return share
 
 

@@ -52,7 +52,7 @@ class Run:
         if not (math.isfinite(self.speed) and self.speed):
             raise ValueError(f"speed is {self.speed}; timecode runs forward (above zero) or backward (below)")
         if (self.end - self.start) * self.speed < 0:
-            raise ValueError("`until` lies on the wrong side of `from` for this speed")
+            raise ValueError("`until` lies on the wrong side of `from`; exchange them, or turn the speed round")
         if not (math.isfinite(self.start_in_s) and self.start_in_s >= 0):
             raise ValueError(f"start_in_s is {self.start_in_s}; it must be zero or more")
 
@@ -107,7 +107,7 @@ class Sender:
                 if "run" in asked:
                     cut_short = self._play(read_run(asked["run"], self._counting))
                 elif "stop" not in asked:
-                    raise ValueError('a line is {"run": {"from": "10:00:00:00", "until": ...}} or {"stop": true}')
+                    raise ValueError('write {"run": {"from": "10:00:00:00", "until": ...}} or {"stop": true}')
             except (ValueError, TypeError, KeyError) as fault:
                 say({"error": f"{type(fault).__name__}: {fault}"})
             line = self._lines.get() if cut_short is None else cut_short

@@ -24,6 +24,7 @@ from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, CrewFailed
 from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Arm, Fire, Go, Late, Said, Start, Status
+from sequencer.shell.outlets import without_files
 from sequencer.shell.spread import Spread
 
 _CLOCKS_APART_S, _WORTH_SAYING_S = 0.02, 0.5
@@ -86,7 +87,8 @@ def shoot_frames(
 def ground(spread: Spread) -> Iterator[Path]:
     """Yield a folder with the move and the rig alone: no pass changes the move, and no camera cue fires beside it."""
     project = spread.project
-    plain = replace(project, move=replace(project.move, passes=()), playback=None, camera=(), timelapse=None)
+    move, rig = replace(project.move, passes=()), without_files(project.rig)
+    plain = replace(project, move=move, rig=rig, playback=None, camera=(), timelapse=None)
     with tempfile.TemporaryDirectory(prefix="twintake-timelapse-") as temporary:
         folder = Path(temporary) / "project"
         save(folder, plain, laws())
@@ -246,7 +248,8 @@ def _fire(running: Crew, ears: _Ears, frame: int, due: float, log: Log) -> None:
         if ears.not_fired or time.monotonic() > deadline_s:
             if ears.certain:
                 log.add(Doubt(frame=frame, taken=False, asked=True))
-            raise CrewFailed(f"frame {frame} was not exposed: {ears.not_fired or 'the engine does not say'}")
+            why = ears.not_fired or "the engine does not say why"
+            raise CrewFailed(f"frame {frame} was not exposed: {why}; look after the camera, then resume")
         if status is not None and status.phase == Phase.STOPPED:
             raise CrewFailed(f"stopped: {status.cause}. Resume it when that is mended")
     at = ears.fired_s + wall_s()

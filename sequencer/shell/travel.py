@@ -18,6 +18,7 @@ from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, CrewFailed, crew
 from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Pressed, Said, Setup, Status, TakeHands
+from sequencer.shell.outlets import without_files
 from sequencer.shell.trials import TIMEBASE, Ground
 
 PADS = "pads:"
@@ -50,7 +51,7 @@ def driven(
     drives it; LinkError, CrewFailed where the rig or the pads cannot be reached, or the rig is stopped.
     """
     hands = handlings(ground.project, axis)
-    rig = unbounded(ground.project.rig, axis, places, speed)
+    rig = without_files(unbounded(ground.project.rig, axis, places, speed))
     project = Project(name=f"Travel of {axis}", timebase=TIMEBASE, rig=rig, move=Move(tracks=()), hands=hands)
     save(ground.folder, project, laws())
     setup = Setup(

@@ -7,7 +7,7 @@ What is tried, and what it means, is decided in `takes.trials`. Nothing moves he
 import contextlib
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -24,6 +24,7 @@ from sequencer.shell import shoot
 from sequencer.shell.crew import Crew, CrewFailed, crew
 from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Arm, Said, Setup, Start, Status
+from sequencer.shell.outlets import without_files
 from sequencer.takes.trials import written
 from sequencer.takes.trials.course import Course, Tried, batch, begin, fold, next_step
 from sequencer.takes.trials.seen import Seen, seen
@@ -61,7 +62,7 @@ class Teller(Protocol):
 
 def stands(ground: Ground) -> dict[str, float]:
     """Return where each axis says it stands; nothing is armed. Error: LinkError where one does not say."""
-    save(ground.folder, ground.project, laws())
+    save(ground.folder, replace(ground.project, rig=without_files(ground.project.rig)), laws())
     output = ground.output
     with crew(Setup(project=str(ground.folder), run=None, output=output, sync="internal")) as running:
         running.wait_opened()
@@ -101,7 +102,7 @@ def _doing(
     ground: Ground, axis: str, steps: tuple[Step, ...], places: Mapping[str, float], teller: Teller
 ) -> Iterator["_Doing"]:
     """Start a crew on a project that holds these steps; Ctrl-C stops the rig before anything else."""
-    rig = written.limited(ground.project.rig, axis, steps)
+    rig = without_files(written.limited(ground.project.rig, axis, steps))
     inside = {one.name: _placed(one, number, places[one.name]) for number, one in enumerate(rig.axes)}
     project = Project(
         name=f"Trials of {axis}",

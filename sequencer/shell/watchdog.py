@@ -84,7 +84,10 @@ def watch(child: Child, page: Page, output: Output, again: Sequence[Opener], fre
             os.kill(page.word(Page.ENGINE_PID), getattr(signal, "SIGKILL", signal.SIGTERM))
         _stop(output, again, freed)
         page.ask_stop()
-        text = f"the engine stood still for {LIMIT_S:g} s; the watchdog ended it and told the rig to stop"
+        text = (
+            f"the engine stood still for {LIMIT_S:g} s; the watchdog ended it and told the rig to stop. "
+            "Look at the rig before you start again"
+        )
         child.control.say(Failed(text, 3))
         return
 

@@ -62,6 +62,8 @@ class Agenda:
             return
         if full and self._kept and isinstance(self._kept[-1].order, StopClock):
             return  # it stands already by then, and so a flood of stops takes no room
+        if stops and due.at_ns <= now_ns and _stands(self._kept):
+            self._kept.pop()  # of many at once the first counts, for its stamp, and the last, whatever comes between
         insort(self._kept, due, key=_at_ns)
 
     def take(self, now_ns: int, starts_ahead_ns: int = 0) -> tuple[Due, ...]:
@@ -94,6 +96,10 @@ class Agenda:
         first = later[0].by
         what = first if len(later) == 1 else f"{first} and {len(later) - 1} more"
         self._complaints.tell("cleared", f"{what} was to come later and is forgotten, since {by} stopped")
+
+
+def _stands(kept: list[Due]) -> bool:
+    return len(kept) > 1 and all(isinstance(one.order, StopClock) for one in kept[-2:])
 
 
 def _off(late_ns: int) -> str:

@@ -1,14 +1,19 @@
 """Orders from a MIDI port: notes and program changes that the project maps, and MIDI Machine Control.
 
-It opens no port and reads no clock. Timecode and clock on the same port are somebody else's.
-Source: MIDI 1.0 Detailed Specification; MIDI Machine Control, RP-013, for play, stop, pause and locate.
+It opens no port and reads no clock. Timecode and clock on the same port are somebody else's. Of bytes that come faster
+than four cables carry them nothing is read but stops, so that a flood holds up nobody.
+Source: MIDI 1.0 Detailed Specification; MIDI Machine Control, RP-013, for play, stop, pause and locate;
+MIDI 1.0 for the 3,125 bytes a second of a cable.
 """
 
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
+from sequencer.sync.allowance import Allowance
 from sequencer.sync.complaints import Complaints
-from sequencer.sync.orders import Due, Locate, Mapped, Order, OrderCounts, StartClock, StopClock
+from sequencer.sync.midi_stops import Stops
+from sequencer.sync.orders import Due, Locate, Mapped, Order, OrderCounts, StartClock, StopClock, StopRig
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, Timecode, count
 from sequencer.wire import mmc
@@ -18,6 +23,8 @@ from sequencer.wire.mmc import ALL_CALL, Transport
 _NOTE_ON, _PROGRAM, _SYSEX = 0x90, 0xC0, 0xF0
 # the nearest counting of each rate code; whether a second lasts 1.001 the code does not say
 _COUNTINGS = (Counting(Rate(24)), Counting(Rate(25)), Counting(Rate(30000, 1001), drop=True), Counting(Rate(30)))
+BYTES_PER_S = 4 * 3_125
+BYTES_AT_ONCE = 1_024
 _TRANSPORT: dict[Transport, Order] = {
     Transport.PLAY: StartClock(),
     Transport.DEFERRED_PLAY: StartClock(),  # our clock is there as soon as it is set
@@ -26,19 +33,26 @@ _TRANSPORT: dict[Transport, Order] = {
 }
 
 
-class MidiOrders:
-    """The reader of one MIDI port. `mmc_device` is our number, None obeys every number.
+def by_message(mapped: Iterable[Mapped]) -> dict[tuple[int, int], Order]:
+    """Return what is ordered by the first two bytes of a message. Of two entries for the same one the first counts."""
+    orders: dict[tuple[int, int], Order] = {}
+    for one in mapped:
+        kind = _NOTE_ON if one.message == "note" else _PROGRAM
+        for channel in range(16) if one.channel is None else (one.channel - 1,):
+            orders.setdefault((kind | channel, one.number), one.order)
+    return orders
 
-    Of two entries for the same message the first counts.
-    """
+
+class MidiOrders:
+    """The reader of one MIDI port. `mmc_device` is our number, None obeys every number."""
 
     def __init__(self, mapped: tuple[Mapped, ...], mmc_device: int | None, timebase: Timebase) -> None:
         self._messages = Messages()
-        self._orders: dict[tuple[int, int], Order] = {}
-        for one in mapped:
-            kind = _NOTE_ON if one.message == "note" else _PROGRAM
-            for channel in range(16) if one.channel is None else (one.channel - 1,):
-                self._orders.setdefault((kind | channel, one.number), one.order)
+        self._orders = by_message(mapped)
+        stops = [message for message, order in self._orders.items() if isinstance(order, StopClock | StopRig)]
+        self._stops = Stops(stops, mmc_device)
+        self._room = Allowance(BYTES_PER_S, BYTES_AT_ONCE)
+        self._flooded = False
         self._device = mmc_device
         self._timebase = timebase
         self._complaints = Complaints()
@@ -51,15 +65,31 @@ class MidiOrders:
 
     def feed(self, stamp_ns: int, data: bytes) -> list[Due]:
         """Return the orders in the MIDI bytes `data`, split in any way; each is due at the stamp of its last byte."""
+        if not self._room.grants(stamp_ns, len(data)):
+            return self._only_stops(stamp_ns, data)
+        if self._flooded:
+            self._flooded, self._messages = False, Messages()
+            deque(self._messages.feed(self._stops.begun), maxlen=0)
+        self._stops.pass_by(data)
         garbage = self._messages.garbage
-        due = []
-        for message in self._messages.feed(data):
-            asked = self._machine(message) if message[0] == _SYSEX else self._played(message)
-            due += [Due(stamp_ns, order, by) for order, by in asked]
+        due = [one for message in self._messages.feed(data) for one in self._due(stamp_ns, message)]
         self._counts.orders += len(due)
         if self._messages.garbage > garbage:
             self._wrong("bytes that are no MIDI arrive among the triggers; check the cable")
         return due
+
+    def _due(self, stamp_ns: int, message: bytes) -> list[Due]:
+        asked = self._machine(message) if message[0] == _SYSEX else self._played(message)
+        return [Due(stamp_ns, order, by) for order, by in asked]
+
+    def _only_stops(self, stamp_ns: int, data: bytes) -> list[Due]:
+        self._flooded = True
+        self._counts.left_aside += len(data)
+        words = "more MIDI arrives among the triggers than four cables carry; nothing of it is obeyed but stops"
+        self._complaints.tell("flood", f"{words}. Look for what sends so much")
+        stops = [one for message in self._stops.find(data) for one in self._due(stamp_ns, message)]
+        self._counts.orders += len(stops)
+        return stops
 
     def troubles(self) -> tuple[str, ...]:
         """Return what the operator should know since the last call, in plain words."""

@@ -61,9 +61,9 @@ class Mapped:
 
     def __post_init__(self) -> None:
         if not 0 <= self.number <= 127:
-            raise ValueError(f"{self.message} {self.number} is not from 0 to 127")
+            raise ValueError(f"{self.message} {self.number} is no number of MIDI; it must be from 0 to 127")
         if self.channel is not None and not 1 <= self.channel <= 16:
-            raise ValueError(f"channel {self.channel} is not from 1 to 16")
+            raise ValueError(f"channel {self.channel} is no channel of MIDI; it must be from 1 to 16")
 
 
 class Due(NamedTuple):
@@ -82,6 +82,7 @@ class OrderCounts:
     others: int = 0  # messages about something else
     wrong: int = 0  # messages meant for us that cannot be understood
     elsewhere: int = 0  # messages for another device
+    left_aside: int = 0  # bytes that came too fast to be read
 
 
 class Reader(Protocol):

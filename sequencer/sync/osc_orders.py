@@ -13,13 +13,13 @@ from sequencer.sync.orders import Due, GoToMark, Locate, Order, OrderCounts, Sta
 from sequencer.timebase.timecode import Timebase
 from sequencer.wire.osc import decode
 
-STOP = "/stop"
+STOP, RUN_STOP = "/stop", "/run/stop"
 _LONGEST_TEXT = 100
 
 Arguments = tuple[object, ...]
 
 # Obeyed whatever comes with it, read or not: nobody who stops should first have to mend an argument.
-_STOPS: dict[str, Order] = {STOP: StopRig(), "/run/stop": StopClock()}
+_STOPS: dict[str, Order] = {STOP: StopRig(), RUN_STOP: StopClock()}
 _PLAIN: dict[str, Order] = {"/run/start": StartClock()}
 _NAMED: dict[str, Callable[[str], Order]] = {"/mark/go": GoToMark, "/cue/take": TakeCue}
 _LOCATE = "/run/locate"

@@ -126,7 +126,7 @@ def compare(takes: Sequence[Take], tolerance_px: float | None = None) -> Compari
     Error: TakeError where the takes cannot be compared, saying what differs.
     """
     if tolerance_px is not None and not (math.isfinite(tolerance_px) and tolerance_px > 0):
-        raise ValueError(f"a tolerance is a number of pixels above zero, not {tolerance_px}")
+        raise ValueError(f"{tolerance_px} is no tolerance; give a number of pixels above zero")
     _demand_comparable(takes)
     first = takes[0]
     frames, frame_s = cue_frames(first)

@@ -28,7 +28,7 @@ def pixels(difference: Floats, kind: str, unit: str, camera: Camera) -> Floats:
     Source: central projection (pinhole camera), any textbook of photogrammetry.
     """
     if not moves_picture(kind, unit):
-        raise ValueError(f"an axis of kind {kind} in {unit} does not shift the picture")
+        raise ValueError(f"an axis of kind {kind} in {unit} does not shift the picture; take one that does")
     pitch_mm = np.divide(camera.sensor_mm, camera.pixels)
     if kind == "roll":
         return _corner(np.radians(difference), np.asarray(camera.sensor_mm) / 2, pitch_mm)

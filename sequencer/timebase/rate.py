@@ -16,7 +16,7 @@ class Rate:
 
     def __post_init__(self) -> None:
         if not (isinstance(self.num, int) and isinstance(self.den, int)) or self.num <= 0 or self.den <= 0:
-            raise ValueError(f"a rate is a fraction of two whole numbers above zero, not {self.num!r}/{self.den!r}")
+            raise ValueError(f"{self.num!r}/{self.den!r} is no rate; it must be two whole numbers above zero")
 
     @property
     def fraction(self) -> Fraction:
@@ -61,4 +61,4 @@ def parse_rate(text: str) -> Rate:
     try:
         return RATES[text]
     except KeyError:
-        raise ValueError(f"rate {text!r} is none of {', '.join(RATES)}") from None
+        raise ValueError(f"{text!r} is no rate; it must be one of {', '.join(RATES)}") from None

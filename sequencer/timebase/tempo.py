@@ -112,9 +112,11 @@ class Stretch:
     def then(self, change: Change) -> "Stretch":
         """Return what holds from `change` on. Error: ValueError for one that is none, or not after this one's start."""
         if change.beat <= self.beat:
-            raise ValueError(f"a change at {self.in_bar(change.beat)} is not after that at {self.in_bar(self.beat)}")
+            raise ValueError(
+                f"a change at {self.in_bar(change.beat)} is not after that at {self.in_bar(self.beat)}; sort them"
+            )
         if change.bpm is None and not change.metre:
-            raise ValueError(f"the change at {self.in_bar(change.beat)} changes nothing")
+            raise ValueError(f"the change at {self.in_bar(change.beat)} changes nothing; leave it out")
         note = self.beat_note if change.beat_note is None else change.beat_note
         origin, bar = self.origin, self.bar
         if change.metre:
@@ -225,7 +227,7 @@ class TempoMap:
     def _beside(self, beat: Fraction, part: Fraction) -> tuple[Fraction, Fraction]:
         """Return the last line that is not after `beat`, and the one that follows it."""
         if part <= 0:
-            raise ValueError(f"the lines of a grid are some part of a beat apart, not {part}")
+            raise ValueError(f"the lines of a grid cannot be {part} beats apart; give a number above zero")
         metre = bisect_right(self._origins, beat)
         origin = self._origins[max(0, metre - 1)]
         line = origin + floor((beat - origin) / part) * part

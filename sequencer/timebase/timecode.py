@@ -24,7 +24,7 @@ class Counting:
 
     def __post_init__(self) -> None:
         if self.drop and self.rate not in (Rate(30000, 1001), Rate(60000, 1001)):
-            raise ValueError(f"drop-frame counting belongs to 30000/1001 and 60000/1001, not to {self.rate}")
+            raise ValueError(f"{self.rate} is not counted so; drop-frame counting belongs to 30000/1001 and 60000/1001")
 
     @property
     def dropped(self) -> int:
@@ -72,11 +72,11 @@ def count(label: Timecode, how: Counting) -> Fraction:
         (label.seconds, 60, "seconds"),
     ):
         if not 0 <= value < limit:
-            raise ValueError(f"{label} has {value} {name}")
+            raise ValueError(f"{label} has {value} {name}; they run from 0 to {limit - 1}")
     if not 0 <= label.frames < nominal:
         raise ValueError(f"{label} has frame {label.frames}; at {how.rate} frames run from 0 to {nominal - 1}")
     if not 0 <= label.part < 1:
-        raise ValueError(f"a part of a frame lies in [0, 1), not {label.part}")
+        raise ValueError(f"{label.part} is no part of a frame; it lies in [0, 1)")
     minutes = label.hours * 60 + label.minutes
     if label.frames < how.dropped and label.seconds == 0 and minutes % 10:
         raise ValueError(f"{label} is left out by drop-frame counting; the next label is frame {how.dropped}")
@@ -116,7 +116,7 @@ def parse(text: str, how: Counting) -> Timecode:
     """
     found = _LABEL.fullmatch(text)
     if found is None:
-        raise ValueError(f"{text!r} is not a timecode like 10:00:05:12 or 10:00:05:12.25")
+        raise ValueError(f"{text!r} is not a timecode; write one like 10:00:05:12 or 10:00:05:12.25")
     hours, minutes, seconds, frames = (int(group) for group in found.groups()[:4])
     part = Fraction(f"0.{found[5]}") if found[5] else Fraction(0)
     read = Timecode(hours, minutes, seconds, frames, part, how.drop)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sequencer.errors import PeerError
-from sequencer.wire.osc import Form, Numbers, command, decode, setpoint_addresses
+from sequencer.wire.osc import Form, Numbers, actual_addresses, command, decode, setpoint_addresses
 
 VERSION = 1
 NUMBERS = 1 << 31
@@ -149,11 +149,20 @@ _FIXED: tuple[tuple[bytes, struct.Struct, Callable[..., Answer]], ...] = (
 )
 
 
+def _are_names(axes: Sequence[str]) -> bool:
+    """Whether axes can be called so: what cannot be an address is nothing that it could ever speak of."""
+    try:
+        Numbers(actual_addresses(axes))
+    except ValueError:
+        return False
+    return True
+
+
 def _able(message: bytes) -> Able:
     (read,) = decode(message)
     match read.arguments:
         case (int() as version, str() as name, int() as count, int() as room, int() as most_hz, int() as boot, *axes):
             names = tuple(one for one in axes if isinstance(one, str))
-            if count == len(names) == len(axes) and room > 0 and most_hz > 0:
+            if count == len(names) == len(axes) and room > 0 and most_hz > 0 and _are_names(names):
                 return Able(version, name, room, most_hz, boot, names)
     raise PeerError(f"a device that says of itself what cannot be: {read.arguments!r}"[:200])

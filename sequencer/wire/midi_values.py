@@ -96,10 +96,10 @@ def parse_way(text: str, channel: int, travel: tuple[float, float] | None) -> Wa
     if number > _HIGHEST[name]:
         raise ValueError(f"has no such number; {name} goes from 0 to {_HIGHEST[name]}")
     if found[5] is None and travel is None:
-        raise ValueError(f"needs a span, since this axis has no travel: {text},-180..180")
+        raise ValueError(f"needs a span, since this axis has no travel; write {text},-180..180")
     first, last = (float(found[5]), float(found[6])) if found[5] else travel or (0.0, 1.0)
     if not (math.isfinite(first) and math.isfinite(last) and math.isfinite(last - first) and first != last):
-        raise ValueError("has a span without a length")
+        raise ValueError("has a span without a length; its ends must differ")
     return Way(name, number, _channel(found[4], channel), first, last)
 
 
@@ -107,7 +107,7 @@ def parse_contact(text: str, channel: int) -> Contact:
     """Read a contact, as in `note60` or `cc80@2`. Error: ValueError that says the fault."""
     found = _CONTACT.fullmatch(text)
     if found is None:
-        raise ValueError("is neither a note nor a controller, as in note60 or cc80@2")
+        raise ValueError("is neither a note nor a controller; write note60 or cc80@2")
     name: Literal["note", "cc"] = "note" if found[1] == "note" else "cc"
     # from 120 on controllers are channel mode messages
     highest = 127 if name == "note" else 119

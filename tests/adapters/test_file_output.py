@@ -88,6 +88,17 @@ def test_a_csv_has_every_set_with_its_units_timecode_and_due_time(tmp_path: Path
     assert not (tmp_path / "move.csv.part").exists()
 
 
+def test_no_cell_of_a_csv_is_taken_for_a_formula(tmp_path: Path) -> None:
+    name = "=1+A0"
+    rig = Rig(name="r", axes=(Axis(name=name, kind="pan", unit="deg", travel=None, speed=1, acceleration=1, jerk=1),))
+    with open_output(f"csv:{tmp_path / 'a.csv'}", rig, TIMEBASE) as output:
+        output.here(name, -1.5)
+    rows = list(csv.reader(io.StringIO((tmp_path / "a.csv").read_text(encoding="utf-8"))))
+    assert name in rows[1][-1]
+    texts = [cell for row in rows for cell in row if not re.fullmatch(r"-?\d+(\.\d+)?", cell)]
+    assert [cell for cell in texts if cell.startswith(("=", "+", "-", "@", "\t", "\r"))] == []
+
+
 def test_an_mcap_is_read_by_its_library_with_the_schemas_in_it(tmp_path: Path) -> None:
     filled(f"mcap:{tmp_path}/move.mcap")
     found: dict[str, list[dict[str, object]]] = {}

@@ -15,7 +15,7 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 
 from sequencer.adapters import wallclock
 from sequencer.adapters.contract import Chunk, Source
-from sequencer.adapters.sources.osc import AT_ONCE, KIND, ORDERS_PER_S, OscIn, parse_address
+from sequencer.adapters.sources.osc import AT_ONCE, KIND, LONGEST, ORDERS_PER_S, OscIn
 from sequencer.errors import LinkError
 from sequencer.sync.orders import GoToMark, Locate, StartClock, StopRig
 from sequencer.sync.osc_orders import OscOrders
@@ -70,34 +70,11 @@ def read(source: Source) -> tuple[Chunk, ...]:
 
 
 def rest(source: Source, datagrams: int) -> list[Chunk]:
-    """Return what is left of so many datagrams of one message each, which takes several calls."""
+    """Return what is left of so many datagrams of one message each, which takes several calls at one instant."""
     chunks: list[Chunk] = []
     for _ in range(datagrams // 512 + 2):
-        chunks += read(source)
+        chunks += source.read(77 * SECOND_NS)
     return chunks
-
-
-@pytest.mark.parametrize(
-    ("text", "where"),
-    [
-        ("osc:9001", ("127.0.0.1", 9001)),
-        ("osc:0", ("127.0.0.1", 0)),
-        ("osc:0.0.0.0:9001", ("0.0.0.0", 9001)),
-        ("osc:stage.local:9001", ("stage.local", 9001)),
-        ("osc:[::1]:9001", ("::1", 9001)),
-    ],
-)
-def test_addresses(text: str, where: tuple[str, int]) -> None:
-    assert parse_address(text) == where
-
-
-@pytest.mark.parametrize(
-    "text",
-    ["osc:", "osc:nine", "osc:65536", "osc:-1", "osc:127.0.0.1", "osc:::1:9001", "osc://127.0.0.1:9001", "osc:٣"],
-)
-def test_an_address_that_is_none_says_how_to_write_it(text: str) -> None:
-    with pytest.raises(LinkError, match=r"write osc:9001"), KIND.open(text):
-        pass
 
 
 def test_a_port_in_use_is_a_link_error_with_the_mend(source: OscIn) -> None:
@@ -107,12 +84,14 @@ def test_a_port_in_use_is_a_link_error_with_the_mend(source: OscIn) -> None:
 
 def test_an_address_of_another_machine_cannot_be_listened_at() -> None:
     """Source: RFC 5737: 192.0.2.0/24 belongs to no machine."""
-    with pytest.raises(LinkError, match="no address of this machine"), KIND.open("osc:192.0.2.1:0"):
+    with pytest.raises(LinkError, match="no address of this machine"), KIND.open("osc:192.0.2.1:0?from=192.0.2.2"):
         pass
 
 
 def test_it_hears_this_machine_only_where_nothing_else_is_asked_for(source: OscIn) -> None:
-    assert source.address == f"osc:127.0.0.1:{number(source)}"
+    assert source.address == f"osc:{number(source)}"
+    with KIND.open("osc:[::1]:0") as other:
+        assert other.address == f"osc:[::1]:{number(other)}"
     assert KIND.names() == ("osc:9001",)
     assert KIND.blocks
 
@@ -224,6 +203,28 @@ def test_a_flood_of_something_else_does_not_hold_up_an_order(source: OscIn, send
     assert [chunk.data for chunk in chunks] == [FADER] * AT_ONCE + [START]
 
 
+@pytest.mark.parametrize("flood", [FADER, START, osc("/run/locate", "10:00:01:00")])
+def test_a_stop_of_the_clock_passes_whatever_floods_the_port(
+    source: OscIn, sender: socket.socket, flood: bytes
+) -> None:
+    for _ in range(400):
+        sender.send(flood)
+    sender.send(osc("/run/stop"))
+    assert rest(source, 401)[-1].data == osc("/run/stop")
+
+
+@pytest.mark.parametrize("stop", ["/stop", "/run/stop"])
+def test_a_stop_passes_without_what_makes_it_too_long(source: OscIn, sender: socket.socket, stop: str) -> None:
+    sender.send(osc(stop, "x" * 5_000))
+    assert [chunk.data for chunk in read(source)] == [osc(stop)]
+
+
+def test_a_flood_of_stops_of_the_clock_is_bounded_too(source: OscIn, sender: socket.socket) -> None:
+    for _ in range(400):
+        sender.send(osc("/run/stop"))
+    assert len(rest(source, 400)) == AT_ONCE
+
+
 def test_orders_pass_at_their_rate_again_when_time_has_gone_by(source: OscIn, sender: socket.socket) -> None:
     passed = []
     for tenth in range(20):
@@ -250,7 +251,7 @@ def test_a_bundle_of_very_many_messages_is_one_call_and_bounded(source: OscIn, s
     for _ in range(4):
         sender.send(bundle(time.time(), *[FADER] * 500))
     before = source.left_aside
-    read(source)
+    source.read(77 * SECOND_NS)
     assert source.left_aside - before <= 2 * 500
     rest(source, 4)
     assert source.left_aside + AT_ONCE == 4 * 500
@@ -301,7 +302,7 @@ def test_what_the_machine_had_no_room_for_is_counted(source: OscIn, sender: sock
     if not source.stamped:
         pytest.skip("this system does not say what it lost")
     sent = 0
-    large = FADER + bytes(1000)
+    large = FADER + bytes(480)
     for _ in range(60_000):
         sender.send(large)
         sent += 1
@@ -313,6 +314,21 @@ def test_what_the_machine_had_no_room_for_is_counted(source: OscIn, sender: sock
     assert source.lost > 0
     assert source.lost + source.left_aside + AT_ONCE == pytest.approx(sent, abs=AT_ONCE)
     assert any("more OSC arrives" in notice for notice in source.notices())
+
+
+def test_a_message_that_is_longer_than_any_order_goes_no_further_but_a_stop_does(
+    source: OscIn, sender: socket.socket
+) -> None:
+    """What went on would fill the way to the engine, in which a stop has to find room."""
+    longest = osc("/mark/go", "m" * (LONGEST - 17))
+    assert len(longest) == LONGEST
+    sender.send(longest)
+    sender.send(osc("/mark/go", "m" * LONGEST))
+    sender.send(bundle(time.time(), *[osc("/fader", "m" * 700)] * 20))
+    sender.send(osc("/stop", "m" * 9000))
+    assert [chunk.data for chunk in rest(source, 4)] == [longest, osc("/stop")]
+    assert source.malformed == 21
+    assert "no order is longer than 512" in source.notices()[0]
 
 
 def test_the_port_closes_with_the_block() -> None:

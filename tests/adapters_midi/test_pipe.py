@@ -10,10 +10,11 @@ import pytest
 
 from sequencer.adapters.midi_ports.outs import open_out
 from sequencer.adapters.midi_ports.systems import MidiOut
-from sequencer.adapters.sources.pipe import KIND, PipeIn, open_pipe
+from sequencer.adapters.sources.pipe import KIND, PIECE, PipeIn, open_pipe
 from sequencer.errors import LinkError
 
 SOON_S = 5.0
+SECOND_NS = 1_000_000_000
 
 
 @pytest.fixture
@@ -28,7 +29,7 @@ def connect(pipe: PipeIn) -> socket.socket:
 
 def hear(pipe: PipeIn, stamp_ns: int = 7) -> bytes:
     """Wait until the pipe has something to say, and return its bytes: empty where a peer came or went."""
-    assert select.select([pipe], [], [], SOON_S)[0], "nothing made the pipe readable"
+    assert select.select([pipe.fileno()], [], [], SOON_S)[0], "nothing made the pipe readable"
     chunks = pipe.read(stamp_ns)
     assert all(chunk.stamp_ns == stamp_ns for chunk in chunks)
     return b"".join(chunk.data for chunk in chunks)
@@ -55,11 +56,38 @@ def test_bytes_are_not_looked_into(pipe: PipeIn) -> None:
     with welcome(pipe) as peer:
         peer.sendall(garbage)
         heard = b""
-        while len(heard) < len(garbage):
-            piece = hear(pipe)
-            assert 0 < len(piece) <= 4096
+        for second in range(1, len(garbage)):
+            piece = hear(pipe, second * SECOND_NS)
+            assert 0 < len(piece) <= PIECE
             heard += piece
+            if len(heard) == len(garbage):
+                break
     assert heard == garbage
+
+
+def test_a_flood_comes_in_small_pieces_and_a_stop_behind_it_is_not_held_back(pipe: PipeIn) -> None:
+    """The engine reads this source itself: a tick has room for one piece, and the next one is there at once."""
+    stop = bytes.fromhex("f0 7f 7f 06 01 f7")
+    flood = bytes(range(128)) * 200 + stop
+    heard = b""
+    with welcome(pipe) as peer:
+        peer.sendall(flood)
+        while len(heard) < len(flood):
+            piece = hear(pipe, SECOND_NS)  # all at one instant: none waits for time to pass
+            assert 0 < len(piece) <= PIECE
+            heard += piece
+    assert heard == flood
+
+
+def test_who_knocks_without_end_is_told_of_in_few_words(pipe: PipeIn) -> None:
+    with welcome(pipe):
+        for _ in range(100):
+            with connect(pipe):
+                assert pipe.read(SECOND_NS) == ()
+        assert len(pipe.notices()) < 12
+        with connect(pipe):
+            pipe.read(3 * SECOND_NS)
+        assert len(pipe.notices()) == 1, "and again a while later"
 
 
 def test_a_silent_pipe_has_nothing(pipe: PipeIn) -> None:

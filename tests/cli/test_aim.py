@@ -140,7 +140,7 @@ def test_a_blend_that_is_too_fast_ends_with_status_1_and_says_how_long_would_do(
     [
         (("--at", "buoy"), "there is no point 'buoy'; points: bollard, boathouse"),
         (("--at", "bollard", "--cue", "none"), "no cue 'none'"),
-        (("--at", "bollard", "--tolerance", "-1"), "some angle above zero"),
+        (("--at", "bollard", "--tolerance", "-1"), "give an angle above zero"),
         (("--at", "bollard", "--then", "boathouse"), "--blend: it takes some time to turn from bollard to boathouse"),
         (("--at", "bollard", "--blend", "3"), "there is no second point to turn to"),
         (("--at", "bollard", "--then", "boathouse", "--blend", "900"), "stay inside the cue"),
@@ -149,7 +149,7 @@ def test_a_blend_that_is_too_fast_ends_with_status_1_and_says_how_long_would_do(
         (("--at", "bollard", "--list"), "give one at a time"),
         (("--add", "mast"), "'mast' is no name with a place"),
         (("--add", "mast=1,2"), "write NAME=X,Y,Z in metres"),
-        (("--add", "=1,2,3"), "the name of a point"),
+        (("--add", "=1,2,3"), "no name of a point"),
         (("--add", "mast=1,2,99999"), "from -10000 to 10000 metres"),
         (("--remove", "buoy"), "there is no point 'buoy'"),
         (("--find", "lamp"), "from two marks or more"),

@@ -132,7 +132,7 @@ def test_without_a_rate_an_edit_list_asks_for_it(harbour: Path, edl: Path) -> No
     assert "cut.edl: an edit list does not say its frame rate; say it with --rate" in words(done)
     done = run(harbour, edl, "--rate", "23.976")
     assert done.exit_code == 2
-    assert "rate '23.976' is none of" in words(done)
+    assert "'23.976' is no rate; it must be one of" in words(done)
 
 
 def test_nothing_is_written_if_one_line_is_refused(harbour: Path, edl: Path) -> None:

@@ -35,11 +35,15 @@ WRONG: dict[str, tuple[str, tuple[str, ...], str]] = {
         ("--from", "10:00:08:25"),
         "command line: --from: 10:00:08:25 has frame 25; at 25 frames run from 0 to 24",
     ),
-    "no timecode": ("split", ("--at", "soon"), "command line: --at: 'soon' is not a timecode like 10:00:05:12"),
+    "no timecode": (
+        "split",
+        ("--at", "soon"),
+        "command line: --at: 'soon' is not a timecode; write one like 10:00:05:12",
+    ),
     "no timecode about which": (
         "stretch",
         ("--by", "2", "--about", "soon"),
-        "command line: --about: 'soon' is not a timecode like 10:00:05:12",
+        "command line: --about: 'soon' is not a timecode; write one like 10:00:05:12",
     ),
     "time turned round": ("stretch", ("--by", "-1"), "command line: keys are stretched by a factor above zero, not by"),
     "keys out of order": (
@@ -62,7 +66,7 @@ WRONG: dict[str, tuple[str, tuple[str, ...], str]] = {
         ("--axis", "pan", "--value", "200"),
         "project.json: tracks[0].keys[1].value (pan at 10:00:10:00): 202 deg is outside pan's travel [-170, 170]; move",
     ),
-    "scaled to nothing": ("scale", ("--by", "0"), "command line: a movement is scaled by a number other than zero"),
+    "scaled to nothing": ("scale", ("--by", "0"), "command line: a movement cannot be scaled by 0"),
     "time in which a key stands": (
         "ripple",
         ("--at", "10:00:16:00", "--frames", "-60"),
@@ -94,11 +98,11 @@ WRONG: dict[str, tuple[str, tuple[str, ...], str]] = {
         ("--axis", "pan", "--from", "10:00:09:00", "--to", "10:00:11:00", "--ease", "wobble"),
         "command line: there is no motion law 'wobble'; there are bezier, ",
     ),
-    "no tolerance": ("thin", ("--axis", "pan", "--within", "0"), "command line: keys are thinned to within some "),
+    "no tolerance": ("thin", ("--axis", "pan", "--within", "0"), "command line: keys cannot be thinned to within "),
     "no grid": (
         "snap",
         ("--onto", "beats", "--part", "0"),
-        "command line: the lines of a grid are some part of a beat apart",
+        "command line: the lines of a grid cannot be",
     ),
     "two keys on one line": (
         "snap",
@@ -123,10 +127,10 @@ def test_wrong_use_is_told_with_its_place_and_changes_nothing(case: str, harbour
 @pytest.mark.parametrize(
     ("operation", "options", "words"),
     [
-        ("stretch", ("--by", "much"), "'much' is not a number like 12, 12.5 or 11/10"),
-        ("stretch", ("--by", "1/0"), "'1/0' is not a number like 12, 12.5 or 11/10"),
-        ("scale", ("--by", "inf"), "'inf' is not a number like 12 or 12.5"),
-        ("thin", ("--within", "nan"), "'nan' is not a number like 12 or 12.5"),
+        ("stretch", ("--by", "much"), "'much' is not a number; write one like 12, 12.5 or 11/10"),
+        ("stretch", ("--by", "1/0"), "'1/0' is not a number; write one like 12, 12.5 or 11/10"),
+        ("scale", ("--by", "inf"), "'inf' is not a number; write one like 12 or 12.5"),
+        ("thin", ("--within", "nan"), "'nan' is not a number; write one like 12 or 12.5"),
         ("stretch", (), "Missing option '--by'"),
         ("snap", ("--onto", "bars"), "'bars' is not one of 'frames', 'beats'"),
         ("ripple", ("--at", "10:00:16:00", "--frames", "5", "--from", "10:00:16:00"), "No such option: --from"),

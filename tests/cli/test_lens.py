@@ -121,7 +121,7 @@ def test_two_places_of_the_pupil_in_the_rig_file_are_refused_with_their_mend(pap
     ("options", "words"),
     [
         (("--focus", "2"), "command line: --focus: '2' is no distance; write"),
-        (("--focus", "20 cm"), "command line: --focus: 0.2 m is not on the lens's scale, which goes from 0.3 m to inf"),
+        (("--focus", "20 cm"), "command line: --focus: 0.2 m is not on the lens's scale; it goes from 0.3 m to inf"),
         (("--at", "8 o'clock"), "command line: --at:"),
         (("--f-number", "0"), "command line: --f-number: is 0; it must be above zero"),
     ],
@@ -165,7 +165,7 @@ def test_a_zoom_key_is_typed_as_a_focal_length_and_any_key_as_a_number(paper: Pa
     ("axis", "value", "words"),
     [
         ("focus", "10cm", "command line: --value: 0.1 m is not on the lens's scale"),
-        ("zoom", "200mm", "command line: --value: 200 mm is not on the zoom's scale, which goes from 24 to 65 mm"),
+        ("zoom", "200mm", "command line: --value: 200 mm is not on the zoom's scale; it goes from 24 to 65 mm"),
         ("pan", "2m", "command line: --value: '2m' is no value of pan; write a number in deg"),
         (
             "focus",

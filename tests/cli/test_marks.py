@@ -277,7 +277,7 @@ def test_a_move_without_any_key_gets_its_first_ones_from_marks(harbour: Path) ->
 WRONG: dict[str, tuple[tuple[str, ...], str]] = {
     "no folder": (("list",), ""),
     "a name that is taken": (("store", "net shed", "pan=1"), "command line: there is a mark 'net shed' already"),
-    "a name that is none": (("store", " ", "pan=1"), "command line: the name of a mark is one or more printable"),
+    "a name that is none": (("store", " ", "pan=1"), "command line: that is no name of a mark; write one"),
     "no such mark": (("rename", "pier", "quay"), "command line: there is no mark 'pier'; there are lamp close, quay"),
     "nothing to stand at": (("store", "pier"), "command line: nothing says where the rig is to stand; give AXIS=VALUE"),
     "no value": (("store", "pier", "pan"), "AXIS=VALUE: 'pan' does not say where an axis stands; write pan=-20"),
@@ -303,7 +303,7 @@ WRONG: dict[str, tuple[tuple[str, ...], str]] = {
     "both": ((*KEYED, "--to", "10:00:09:00", "--beats", "2"), "--to, --beats: they say two things"),
     "one between two": ((*KEYED, "net shed", "--to", "10:00:09:00"), "choose two marks or more to lay them"),
     "backward": ((*KEYED, "--to", "10:00:00:00"), "the last mark comes after the first one; choose a later end"),
-    "no beat": ((*KEYED, "--beats", "0"), "marks come every beat, or every some beats, not every 0"),
+    "no beat": ((*KEYED, "--beats", "0"), "marks cannot come every 0 beats; give a number above zero"),
     "no law": ((*KEYED, "net shed", "--ease", "wobble"), "wobble"),
     "a jump": (
         (*KEYED, "lamp close", "net shed", "--to", "10:00:09:00", "--ease", "hold"),

@@ -36,5 +36,5 @@ def test_frames_are_exact(written: str, exact: Fraction) -> None:
 
 
 def test_what_is_no_number_is_refused() -> None:
-    with pytest.raises(typer.BadParameter, match="not a number like 12"):
+    with pytest.raises(typer.BadParameter, match="not a number; write one like 12"):
         fraction("two")

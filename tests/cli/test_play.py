@@ -65,6 +65,23 @@ def test_each_option_names_its_inlets(asked: list[tuple[Setup, Arm]], harbour: P
 
 
 @pytest.mark.parametrize(
+    ("trigger", "words"),
+    [
+        ("osc:0.0.0.0:9001", "would listen to every network"),
+        ("osc:9001?from=192.0.2.20", "listens to this machine only"),
+        ("osc:quay0:9001", "no network interface of this machine"),
+    ],
+)
+def test_who_may_speak_is_judged_before_anything_starts(
+    asked: list[tuple[Setup, Arm]], harbour: Path, trigger: str, words: str
+) -> None:
+    done = CliRunner().invoke(app, ["play", str(harbour), "--trigger", trigger])
+    assert done.exit_code == 3
+    assert words in " ".join(done.output.split())
+    assert asked == []
+
+
+@pytest.mark.parametrize(
     ("options", "words"),
     [
         ("--punch-in", "--punch-in: nothing is performed"),

@@ -213,9 +213,9 @@ def test_every_demo_project_has_a_sheet(name: str, tmp_path: Path) -> None:
     [
         (("--cue", "nowhere"), "no cue 'nowhere' in Harbour lanterns"),
         (("--pass", "nobody"), "no pass 'nobody' in Harbour lanterns"),
-        (("--reach-m", "0"), "a reach is above 0 and up to 100 m, not 0"),
-        (("--reach-m", "nan"), "a reach is above 0 and up to 100 m, not nan"),
-        (("--margin-m", "-1"), "a margin is from 0 to 100 m, not -1"),
+        (("--reach-m", "0"), "0 m is no reach; it is above 0 and up to 100 m"),
+        (("--reach-m", "nan"), "nan m is no reach; it is above 0 and up to 100 m"),
+        (("--margin-m", "-1"), "-1 m is no margin; it is from 0 to 100 m"),
     ],
 )
 def test_what_is_asked_wrongly_is_said_and_nothing_is_written(

@@ -137,7 +137,7 @@ def test_what_came_of_it_as_json(bench: Bench, switched: Path) -> None:
         (("--here", "crane=0"), "the rig has no axis 'crane'"),
         (("--here", "pan=far"), "--here: pan: 'far'"),
         (("--here", "pan=nan"), "--here: pan: 'nan'"),
-        (("--here", "pan=171"), "pan cannot stand at 171, outside its travel -170..170"),
+        (("--here", "pan=171"), "pan cannot stand at 171, outside its travel; it goes from -170 to 170"),
         (("--here", "slide=0", "--homing", "slide"), "slide is to be homed by its switch as well; leave one"),
         (("--homing", "slide", "--travel", "pan=-9..9"), "home the rig first, then walk through its axes"),
         (("--homing", "slide", "--json"), "nobody can be asked while it prints one document"),

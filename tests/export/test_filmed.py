@@ -201,11 +201,11 @@ def test_what_cannot_be_filmed_is_refused_with_the_mend() -> None:
 @pytest.mark.parametrize(
     ("angle", "begins", "samples", "words"),
     [
-        ("0", "centre", 1, "a shutter of 0 degrees: it must be above 0, and 360 at most"),
-        ("361", "centre", 1, "a shutter of 361 degrees"),
+        ("0", "centre", 1, "no shutter opens for 0 degrees; it must be above 0, and 360 at most"),
+        ("361", "centre", 1, "no shutter opens for 361 degrees"),
         (None, "centre", 2, "say it (--shutter 180), or write shutter_deg"),
-        ("180", "end", 1, "a shutter opens around its centre or from its frame"),
-        ("180", "frame", 0, "0 samples a frame: it must be from 1 to 65"),
+        ("180", "end", 1, "no shutter opens from its 'end'; name one of centre, frame"),
+        ("180", "frame", 0, "0 samples a frame cannot be taken; it must be from 1 to 65"),
         ("180", "frame", 66, "66 samples a frame"),
     ],
 )

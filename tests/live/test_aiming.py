@@ -239,7 +239,7 @@ def test_turning_in_no_time_to_speak_of_is_refused_with_the_speed_that_it_asks()
 
 @pytest.mark.parametrize("within_deg", [0.0, -1.0, float("nan"), float("inf")])
 def test_a_tolerance_that_is_none_is_refused(within_deg: float) -> None:
-    with pytest.raises(ValueError, match="some angle above zero"):
+    with pytest.raises(ValueError, match="give an angle above zero"):
         run(within_deg=within_deg)
 
 

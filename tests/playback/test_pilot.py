@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from sequencer.playback.cued import cue_up
 from sequencer.playback.events import Brake, Follow, GoTo, Hold, Say
 from sequencer.playback.guard import LONGEST_STEP_S, Guarded, Sent, at_rest, guard, limits
-from sequencer.playback.pilot import Flown, Pilot, Still, obey, settled, want
+from sequencer.playback.pilot import Flown, Pilot, Still, obey, plan, settled, want
 from sequencer.rig.signals import Setpoint
 from sequencer.sync.reading import Clock, Lock
 from tests.playback.moves import END, START, there
@@ -100,6 +100,33 @@ def test_after_a_long_silence_braking_begins_where_the_rig_was_left() -> None:
     guarded = guard(LIMITS, sent, want(pilot, due_ns, NOWHEN))
     assert held_back(guarded) < 1e-4
     assert (np.abs(np.array(guarded.sent.position) - sent.position) < SPEED * LONGEST_STEP_S).all()
+
+
+@pytest.mark.parametrize("apart_ms", [51, 60, 200])
+def test_after_a_pause_in_mid_flight_the_way_goes_on_from_where_the_rig_was_left(apart_ms: int) -> None:
+    """Else the way would be ahead of what the guard lets out, and the rig would swing past where it is to rest."""
+    pilot, sent = underway(2.0)
+    pilot = obey(pilot, Brake(), sent, sent.due_ns + TICK_NS)
+    rest = want(pilot, sent.due_ns + 10_000_000_000, NOWHEN).position
+    where = [np.array(sent.position)]
+    for number in range(400):
+        due_ns = sent.due_ns + (apart_ms * 1_000_000 if number == 20 else TICK_NS)
+        pilot = plan(pilot, sent, due_ns, NOWHEN)
+        guarded = guard(LIMITS, sent, want(pilot, due_ns, NOWHEN))
+        assert held_back(guarded) < 1e-4
+        sent = guarded.sent
+        where.append(np.array(sent.position))
+    np.testing.assert_allclose(where[-1], rest, atol=1e-6)
+    # no axis turns round on its way to rest
+    steps = np.sign(rest - where[0]) * np.diff(where, axis=0)
+    assert steps.min() > -1e-6
+    assert settled(pilot, sent.due_ns)
+
+
+def test_two_setpoints_as_far_apart_as_the_guard_counts_are_no_pause() -> None:
+    pilot, sent = underway(2.0)
+    pilot = obey(pilot, Brake(), sent, sent.due_ns + TICK_NS)
+    assert plan(pilot, sent, sent.due_ns + round(LONGEST_STEP_S * 1e9), NOWHEN) is pilot
 
 
 def test_a_clock_that_is_no_number_makes_the_guard_brake() -> None:

@@ -92,6 +92,11 @@ TABLE: list[tuple[str, Event, Leads]] = [
         },
     ),
     (
+        "stop within phases",
+        Stop("somebody stopped the clock", frozenset({Phase.GOING, Phase.READY})),
+        {Phase.GOING: (Phase.STOPPING, [Brake]), Phase.READY: (Phase.STOPPED, [Hold])},
+    ),
+    (
         "drive",
         Drive((10.0, -20.0), 5_000_000_000),
         {phase: (Phase.DRIVING, [Steer]) for phase in (Phase.IDLE, Phase.DRIVING, Phase.GOING, Phase.FINISHED)},

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from sequencer.playback import watch
-from sequencer.playback.guard import Sent, at_rest, limits
+from sequencer.playback.guard import Sent, at_rest, limits, strays
 from sequencer.rig.signals import Feedback
 from tests.playback.rules import ACCELERATION, RIG, SPEED
 
@@ -43,6 +43,19 @@ def test_a_rig_that_lags_behind_or_leads_by_a_little_is_in_bounds() -> None:
         for tick in range(1, 200):
             seen = go(seen, sent_at(max(tick * TICK_NS * 1e-9 - lag_s, 0.0)), tick)
             assert watch.astray(seen, LIMITS) is None
+
+
+@pytest.mark.parametrize("tick_hz", [25, 40, 50, 101, 125])
+def test_a_rig_on_its_setpoints_at_full_speed_is_in_bounds_at_few_ticks_a_second(tick_hz: int) -> None:
+    """It answers just before its next setpoint is due, and is as good as there."""
+    seen, tick_s = begun(), 1 / tick_hz
+    for tick in range(1, 2 * tick_hz):
+        due_ns = round(tick * tick_s * 1e9)
+        seen = watch.hear(seen, LIMITS, Feedback(due_ns, FROM + SPEED * tick * tick_s, due_ns))
+        if tick > 1:  # the first step is to full speed at once, which no rig is asked for
+            assert strays(LIMITS, seen.gap) is None
+        there, speed = tuple((FROM + SPEED * tick * tick_s).tolist()), tuple(SPEED.tolist())
+        seen = watch.remember(seen, Sent(due_ns, there, speed, speed, speed, span_s=tick_s))
 
 
 def test_an_axis_that_stalls_is_named_soon_after_its_setpoints_have_left_it() -> None:

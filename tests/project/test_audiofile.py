@@ -11,6 +11,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from sequencer.errors import ProjectError
+from sequencer.project import audiofile
 from sequencer.project.audiofile import info, load, music, place
 from sequencer.project.document import Playback, Project
 from sequencer.rig.axis import Axis, Rig
@@ -160,3 +161,13 @@ def test_samples_that_are_no_numbers_are_refused(tmp_path: Path) -> None:
     soundfile.write(path, np.array([0.0, np.nan, 0.5]), 48_000, subtype="FLOAT")
     with pytest.raises(ProjectError, match="no numbers"):
         load(path, 48_000)
+
+
+def test_more_channels_than_fit_into_memory_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "quay.wav"
+    soundfile.write(path, np.zeros((480, 4)), 48_000)
+    monkeypatch.setattr(audiofile, "_MOST_SAMPLES", 4 * 480)
+    assert load(path).shape == (480, 4)
+    monkeypatch.setattr(audiofile, "_MOST_SAMPLES", 4 * 480 - 1)
+    with pytest.raises(ProjectError, match=r"quay.wav: has 4 channels, which are more samples than fit into memory"):
+        load(path)

@@ -73,13 +73,13 @@ def test_a_camera_without_tables_is_written_without_them(folder: Folder, laws: L
             [{"at": 0, "distance": 3}, {"at": 1, "distance": "4 m"}],
             r"camera\.focus_table\[0\]\.distance",
         ),
-        ("focus_table", [], r"camera\.focus_table: a table has two rows"),
-        ("zoom_table", [{"at": 0, "focal_mm": 24}], r"camera\.zoom_table: a table has two rows"),
+        ("focus_table", [], r"camera\.focus_table: one row is too few"),
+        ("zoom_table", [{"at": 0, "focal_mm": 24}], r"camera\.zoom_table: one row is too few"),
         ("breathing", [{"factor": 1}, {"factor": 2}], r"camera\.breathing: row 2: says again"),
         ("breathing", [{"factor": 9}], "camera: breathing row 1: factor is 9"),
         ("pupil", [], r"camera\.pupil: it has no rows"),
         ("shutter_deg", 400, "camera: shutter_deg is 400"),
-        ("f_number", 0, "camera: f_number must be above zero"),
+        ("f_number", 0, "camera: f_number is 0; it must be above zero"),
     ],
 )
 def test_a_lens_that_cannot_be_is_refused_with_its_place(

@@ -200,7 +200,7 @@ def test_a_take_that_is_removed_comes_back_with_its_note(folder: Path) -> None:
 def test_no_take_is_ever_written_over(folder: Path, monkeypatch: pytest.MonkeyPatch, links: bool) -> None:
     if not links:
 
-        def none(*_: object) -> None:
+        def none(*_: object, **__: object) -> None:
             raise OSError(errno.EPERM, "no links here")
 
         monkeypatch.setattr(os, "link", none)

@@ -134,9 +134,9 @@ FAULTS: list[tuple[str, Any, str]] = [
     ("sync.0.delay_ms", 1000.5, "sync[0].delay_ms: 1000.5 ms is more than a second"),
     ("triggers.mmc_device", 127, "triggers.mmc_device: 127 is no device number; write 0 to 126, or leave it out to"),
     ("triggers.mmc_device", -1, "triggers.mmc_device: -1 is no device number"),
-    ("triggers.midi.0.note", 128, "triggers.midi[0]: note 128 is not from 0 to 127"),
-    ("triggers.midi.1.program", -1, "triggers.midi[1]: program -1 is not from 0 to 127"),
-    ("triggers.midi.0.channel", 17, "triggers.midi[0]: channel 17 is not from 1 to 16"),
+    ("triggers.midi.0.note", 128, "triggers.midi[0]: note 128 is no number of MIDI; it must be from 0 to 127"),
+    ("triggers.midi.1.program", -1, "triggers.midi[1]: program -1 is no number of MIDI; it must be from 0 to 127"),
+    ("triggers.midi.0.channel", 17, "triggers.midi[0]: channel 17 is no channel of MIDI; it must be from 1 to 16"),
     ("triggers.midi.0.program", 1, "triggers.midi[0]: it is neither one note nor one program; write"),
     ("triggers.midi.0.note", ..., "triggers.midi[0]: it is neither one note nor one program"),
     (

@@ -67,11 +67,11 @@ def test_the_scale_is_interpolated_by_the_inverse_of_distance() -> None:
 
 
 def test_a_distance_that_is_not_on_the_scale_is_refused_with_what_is() -> None:
-    with pytest.raises(ValueError, match=r"0\.5 m is not on the lens's scale, which goes from 0\.6 m to infinity"):
+    with pytest.raises(ValueError, match=r"0\.5 m is not on the lens's scale; it goes from 0\.6 m to infinity"):
         focus().position(0.5)
-    with pytest.raises(ValueError, match=r"3' 0\" is not on the lens's scale, which goes from 3' 6\" to infinity"):
+    with pytest.raises(ValueError, match=r"3' 0\" is not on the lens's scale; it goes from 3' 6\" to infinity"):
         focus(FEET).position(0.9144)
-    with pytest.raises(ValueError, match=r"infinity is not on the lens's scale, which goes from 0\.6 m to 20 m"):
+    with pytest.raises(ValueError, match=r"infinity is not on the lens's scale; it goes from 0\.6 m to 20 m"):
         focus(SCALE[:-1]).position(math.inf)
 
 
@@ -83,7 +83,7 @@ def test_a_focal_length_goes_to_the_motor_and_comes_back(focal_mm: float, at: fl
 
 def test_a_focal_length_that_is_not_on_the_scale_is_refused_with_what_is() -> None:
     assert [zoom().position(focal_mm) for _, focal_mm in ZOOM] == [at for at, _ in ZOOM]
-    with pytest.raises(ValueError, match="20 mm is not on the zoom's scale, which goes from 24 to 90 mm"):
+    with pytest.raises(ValueError, match="20 mm is not on the zoom's scale; it goes from 24 to 90 mm"):
         zoom().position(20)
 
 
@@ -133,8 +133,11 @@ def test_breathing_follows_focus_for_each_focal_length() -> None:
     ("rows", "words"),
     [
         ((), "no rows"),
-        ((LensRow(1.0, "inf"), LensRow(1.1)), "row 2: every row says distance, or none does"),
-        ((LensRow(1.0, "inf"), LensRow(1.1, "1 m", 35.0)), "row 2: every row says focal_mm, or none does"),
+        ((LensRow(1.0, "inf"), LensRow(1.1)), "row 2: only some rows say distance; every row says it, or none does"),
+        (
+            (LensRow(1.0, "inf"), LensRow(1.1, "1 m", 35.0)),
+            "row 2: only some rows say focal_mm; every row says it, or none does",
+        ),
         ((LensRow(1.0, "1 m"), LensRow(1.1, "100 cm")), "row 2: says again"),
         ((LensRow(1.0, "1 m", 0.0),), "row 1: focal_mm is 0.0"),
     ],
@@ -149,7 +152,7 @@ def test_a_camera_refuses_what_no_lens_has() -> None:
         replace(CAMERA, breathing=LensTable((LensRow(3.0),)))
     with pytest.raises(ValueError, match="pupil row 1: ahead_mm is 20000"):
         replace(CAMERA, pupil=LensTable((LensRow(20_000.0),)))
-    with pytest.raises(ValueError, match="f_number must be above zero"):
+    with pytest.raises(ValueError, match="f_number is 0; it must be above zero"):
         replace(CAMERA, f_number=0.0)
     with pytest.raises(ValueError, match="a shutter is open for 360 degrees at most"):
         replace(CAMERA, shutter_deg=361.0)

@@ -91,7 +91,9 @@ def test_at_infinity_the_near_end_is_the_hyperfocal_distance_but_for_the_focal_l
 
 
 def test_what_is_nearer_than_a_lens_focuses_is_refused() -> None:
-    with pytest.raises(ValueError, match=r"0\.1 m is nearer than a thin lens of 50 mm can be focused: 0\.2 m"):
+    with pytest.raises(
+        ValueError, match=r"0\.1 m is nearer than a thin lens of 50 mm can be focused; the least is 0\.2 m"
+    ):
         depth_of_field(50, 8, 0.03, 0.1)
     with pytest.raises(ValueError, match="within the lens"):
         depth_of_field(50, 8, 0.03, 0.1, 90.0)

@@ -1,6 +1,7 @@
 """Takes in simulated time on a rig with a buffer: setpoints go out ahead, and a stop does not wait for the buffer."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -97,6 +98,60 @@ def test_a_stop_brakes_as_soon_as_what_is_committed_is_played_not_when_the_buffe
     assert rests.due_ns - from_ns <= slowest_s * 1e9
 
 
+def test_a_stop_shortly_before_the_end_of_the_cue_brakes_too() -> None:
+    """What makes setpoints is past the end by then, and the rig is not: it is to brake, not to go there."""
+    one = stage(timing=TIMING)
+    one.get_ready()
+    roll(one)
+    one.run(20.0, lambda: one.phases[-1] is Phase.RUNNING and one.engine.sent.stands and not one.engine.rests)
+    assert not one.engine.rests
+    end = one.engine.sent.position
+    one.engine.order(Stop("the operator pressed stop"))
+    one.run(TICK_NS * 1e-9)
+    assert one.output.replaced
+    one.run(3.0)
+    assert one.phases[-2:] == [Phase.STOPPING, Phase.STOPPED]
+    assert one.engine.sent.position != end
+    assert_played_within_limits(one)
+
+
+def test_it_is_finished_and_stopped_once_what_is_due_stands() -> None:
+    one = stage(timing=TIMING)
+    one.get_ready()
+    roll(one)
+    one.run(20.0, one.in_phase(Phase.FINISHED))
+    assert one.engine.rests
+    one.run(0.5)
+    one.engine.order(Drive((one.rig.axes[0].speed / 4, *(0.0 for _ in one.rig.axes[1:])), one.now_ns))
+    one.run(0.1)
+    one.engine.order(Stop("the operator pressed stop"))
+    one.run(3.0, one.in_phase(Phase.STOPPED))
+    assert one.engine.rests
+
+
+def test_a_tick_that_is_late_takes_nothing_back_that_the_rig_played_meanwhile() -> None:
+    """Its own instant is long past: what was to come from there on is behind the rig by now."""
+    one = stage(timing=TIMING)
+    one.get_ready()
+    roll(one)
+    one.run(6.0)
+    assert one.phases[-1] is Phase.RUNNING
+    late_ns = 140 * MS
+    # the engine's own loop ticks for when it was due, and says how late it is
+    due_ns = one.now_ns + TICK_NS
+    one.now_ns = one.output.now_ns = due_ns + late_ns
+    one.engine.hear(one.now_ns)
+    one.engine.late_ns = late_ns
+    one.engine.tick(due_ns)
+    one.engine.late_ns = 0
+    assert "late" in one.engine.state.cause
+    ((_, from_ns),) = one.output.replaced
+    assert from_ns > one.now_ns + TIMING.committed_ns
+    one.run(3.0)
+    assert one.engine.state.phase is Phase.STOPPED
+    assert_played_within_limits(one)
+
+
 def test_the_take_holds_what_the_rig_was_to_play_and_nothing_that_was_withdrawn() -> None:
     one = stage(timing=TIMING)
     one.arm(OpenTake("there", HEADING, 500.0, 60.0))
@@ -111,6 +166,44 @@ def test_the_take_holds_what_the_rig_was_to_play_and_nothing_that_was_withdrawn(
     played = {setpoint.due_ns: setpoint for setpoint in one.output.played}
     for row in rows[::10]:
         assert row.position == tuple(played[row.due_ns].position.tolist())
+
+
+def test_what_is_in_the_buffer_when_it_begins_elsewhere_is_in_the_take() -> None:
+    """An axis that was moved by hand while it was stopped: reset begins there, behind what the rig still has."""
+    one = stage(timing=TIMING)
+    one.arm(OpenTake("there", HEADING, 500.0, 60.0))
+    one.run(20.0, one.in_phase(Phase.READY))
+    one.engine.order(Stop("the operator pressed stop"))
+    one.run(0.05)
+    first = one.output.motors.motors[0]
+    moved = replace(first, position=first.position + 5, load=first.load + 5)
+    one.output.motors = replace(one.output.motors, motors=(moved, *one.output.motors.motors[1:]))
+    one.run(TICK_NS * 1e-9)
+    one.engine.order(Reset())
+    one.run(0.6)
+    assert "it begins from where the rig stands" in " ".join(text for _, text in one.said)
+    rows = {row.due_ns for row in one.kept if isinstance(row, SetpointRow)}
+    first_ns, last_ns = min(rows), max(rows)
+    assert rows >= {setpoint.due_ns for setpoint in one.output.played if first_ns <= setpoint.due_ns <= last_ns}
+
+
+def test_what_came_due_before_the_tick_that_stops_is_in_the_take() -> None:
+    """A tick that is late finds the link gone: what the rig played until then went out all the same."""
+    one = stage(timing=TIMING, cable=Cable())
+    one.arm(OpenTake("there", HEADING, 500.0, 60.0))
+    one.run(20.0, one.in_phase(Phase.READY))
+    roll(one)
+    one.run(5.0)
+    assert one.phases[-1] is Phase.RUNNING
+    due_ns = one.now_ns + TICK_NS
+    one.now_ns = one.output.now_ns = due_ns + 10 * TICK_NS
+    one.output.cable = Cable(away_ns=(one.now_ns, one.now_ns + SECOND_NS), gone_in="read")
+    one.engine.hear(one.now_ns)
+    one.engine.late_ns = 10 * TICK_NS
+    one.engine.tick(due_ns)
+    assert one.engine.state.phase is Phase.STOPPING
+    rows = {row.due_ns for row in one.kept if isinstance(row, SetpointRow)}
+    assert rows >= {due_ns + number * TICK_NS for number in range(10)}
 
 
 def test_timecode_that_goes_away_freewheels_and_stops_within_limits() -> None:

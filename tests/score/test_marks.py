@@ -18,12 +18,12 @@ RIG = Rig(name="quay", axes=(PAN, TILT, FOCUS))
 @pytest.mark.parametrize(
     ("name", "position", "words"),
     [
-        (" ", (("pan", 1.0),), "the name of a mark is one or more printable characters"),
-        ("a\tb", (("pan", 1.0),), "the name of a mark is one or more printable characters"),
+        (" ", (("pan", 1.0),), "that is no name of a mark; write one or more printable characters"),
+        ("a\tb", (("pan", 1.0),), "that is no name of a mark; write one or more printable characters"),
         ("door", (), "this one names none"),
         ("door", (("pan", 1.0), ("pan", 2.0)), "the mark names pan twice"),
-        ("door", (("pan", float("nan")),), "pan stands at a number in its unit, not at nan"),
-        ("door", (("pan", float("inf")),), "pan stands at a number in its unit, not at inf"),
+        ("door", (("pan", float("nan")),), "pan cannot stand at nan; give a number in its unit"),
+        ("door", (("pan", float("inf")),), "pan cannot stand at inf; give a number in its unit"),
     ],
 )
 def test_what_is_no_mark_is_refused_in_words(name: str, position: tuple[tuple[str, float], ...], words: str) -> None:

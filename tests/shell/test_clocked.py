@@ -132,9 +132,11 @@ def test_triggers_choose_only_where_the_operator_lets_them(start: Starter) -> No
     heard = Heard()
     watch.tell = heard
     with sender(running) as send:
-        send("/run/start")  # nothing is armed: the clock runs, the rig does not
-        look_until(watch, lambda: heard.has("the clock was started"))
+        send("/run/start")
+        look_until(watch, lambda: heard.has("OSC /run/start has no effect: nothing is armed. Arm at this"))
         assert heard.phase == Phase.IDLE
+        assert heard.status is not None
+        assert heard.status.lock != "locked"
         watch.arm(Arm(cue="turn"))
         watch.until(Phase.READY, 20.0)
         send("/cue/take", "turn")

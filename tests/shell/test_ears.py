@@ -7,8 +7,9 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 from sequencer.adapters.contract import Chunk
 from sequencer.shell.ears import Ears
 from sequencer.sync.mtc import mtc_follower
-from sequencer.sync.orders import StartClock
+from sequencer.sync.orders import StartClock, StopClock, StopRig
 from sequencer.sync.osc_orders import OscOrders
+from sequencer.sync.pace import AT_ONCE
 from sequencer.sync.reading import Lock
 from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, Timecode
@@ -105,3 +106,15 @@ def test_what_was_heard_is_told_in_numbers() -> None:
     assert one.heard() == ""
     one.hear(3)
     assert one.heard() == "MTC, 25 frames a second: 201 quarter frames; osc:9001: 1 orders, 1 not understood"
+
+
+def test_a_flood_of_orders_is_bounded_told_once_and_counted_and_a_stop_is_not_in_it() -> None:
+    line = Line([Chunk(number, command("/run/start"), 1) for number in range(1_000)])
+    line.chunks.append(Chunk(2_000, command("/stop"), 1))
+    line.chunks.append(Chunk(2_001, command("/run/stop"), 1))
+    one = ears(line)
+    one.hear(3_000)
+    orders = [due.order for due in one.due(3_000)]
+    assert orders == [StopRig(), *[StartClock()] * AT_ONCE, StopClock()]
+    assert "osc:9001: 980 orders too fast to be obeyed" in one.heard()
+    assert one.troubles()[0].startswith("more orders arrive at osc:9001 than a show sends")

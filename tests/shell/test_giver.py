@@ -204,7 +204,7 @@ def test_a_receiver_of_linear_timecode_follows_the_engines_clock(tmp_path: Path)
     ("target", "words"),
     [
         ("mtc:pipe:1", "nobody listens on pipe:1"),
-        ("mtc:quay", "none of pipe:PORT"),
+        ("mtc:quay", "no place for MIDI; write pipe:PORT"),
         ("osc:9000", "write mtc:virtual:NAME"),
         ("quay", "write mtc:virtual:NAME"),
         ("ltc:quay?channels=2", "write it as ltc:DEVICE"),

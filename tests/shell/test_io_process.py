@@ -1,12 +1,15 @@
 """What the io process keeps of a take, also when the disk does not want it."""
 
+import json
 import resource
 import signal
 import socket
 import sys
 from collections.abc import Iterator
-from contextlib import nullcontext
+from contextlib import ExitStack, nullcontext
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -14,7 +17,7 @@ import pytest
 from sequencer.adapters.contract import Chunk
 from sequencer.errors import LinkError, ProjectError
 from sequencer.project.takefile import read
-from sequencer.shell import io_process
+from sequencer.shell import inlets, io_process
 from sequencer.shell.child import Child
 from sequencer.shell.control import Control
 from sequencer.shell.inlets import Inlet, RingSource, pack_chunk
@@ -22,7 +25,10 @@ from sequencer.shell.keeper import Keeper
 from sequencer.shell.memory import Ring
 from sequencer.shell.messages import COMMANDS, REPORTS, Failed, Kept, Said, Setup
 from sequencer.shell.records import CloseTake, OpenTake, Record, pack, unpack
+from sequencer.sync.crowd import Crowd
+from sequencer.sync.orders import Mapped, StopRig
 from sequencer.takes.rows import ActualRow, EventRow, SetpointRow, TimecodeRow
+from tests.shell.small import small_project
 from tests.shell.test_control import HEADING
 
 SETPOINT = SetpointRow(5_000_000, 6.25, "running", (1.5,), (0.25,))
@@ -177,6 +183,98 @@ def test_chunks_that_find_no_room_are_told_once_each_time(tmp_path: Path) -> Non
             reader.read(0)
         told.append(len(inlet.pass_on(writer)))
     assert told == [0, 0, 1, 0, 0, 0, 0, 1]
+
+
+class Full(Port):
+    """A source that floods the way to the engine, and then has a stop."""
+
+    def __init__(self, stop: bytes) -> None:
+        self.chunks = (*(Chunk(0, bytes(40)) for _ in range(10_000)), Chunk(0, stop))
+
+    def read(self, heard_ns: int) -> tuple[Chunk, ...]:
+        return self.chunks
+
+
+STOP_NOTE = Mapped(message="note", number=36, order=StopRig())
+
+
+@pytest.mark.parametrize(
+    ("stop", "crowd", "hands"),
+    [
+        (b"/stop\0\0\0,\0\0\0", None, False),
+        (b"/run/stop\0\0\0,\0\0\0", None, False),
+        (b"\xf0\x7f\x7f\x06\x01\xf7", Crowd("midi:loud"), False),
+        (b"\x91\x24\x40", Crowd("midi:loud", (STOP_NOTE,)), False),
+        (b"a row of a pad", None, True),
+    ],
+)
+def test_a_stop_finds_room_where_a_flood_finds_none(
+    tmp_path: Path, stop: bytes, crowd: Crowd | None, hands: bool
+) -> None:
+    writer, reader = Ring(tmp_path / "chunks", size=1 << 18), RingSource(tmp_path / "chunks")
+    Inlet(0, nullcontext(Full(bytes(12))), vital=True).pass_on(writer)
+    # another port's, behind the flood
+    other = Full(stop)
+    other.chunks = other.chunks[-1:]
+    Inlet(1, nullcontext(other), vital=False, crowd=crowd, hands=hands).pass_on(writer)
+    heard = reader.read(0)
+    assert len(heard) < 10_000
+    assert heard[-1] == Chunk(0, stop, 1)
+
+
+@pytest.mark.parametrize("waited", [False, True])
+def test_what_waited_while_this_process_was_busy_is_no_flood(tmp_path: Path, waited: bool) -> None:
+    """Half a minute of quarter frames, read at once: they came one after the other, or all now."""
+    writer, reader = Ring(tmp_path / "chunks", size=1 << 20), RingSource(tmp_path / "chunks")
+    port = Full(b"\xf1\x25")
+    port.chunks = tuple(Chunk(number * 8_333_333 if waited else 2**62, b"\xf1\x25") for number in range(3_600))
+    told = Inlet(0, nullcontext(port), vital=True, crowd=Crowd("midi:loud")).pass_on(writer)
+    assert len(reader.read(0)) == (3_600 if waited else 100)
+    assert bool(told) != waited
+
+
+def test_a_stamp_far_ahead_holds_up_nothing_that_comes_later(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    writer, reader = Ring(tmp_path / "chunks", size=1 << 20), RingSource(tmp_path / "chunks")
+    port, now_ns = Full(b""), 0
+    monkeypatch.setattr(inlets, "time", SimpleNamespace(monotonic_ns=lambda: now_ns))
+    inlet = Inlet(0, nullcontext(port), vital=True, crowd=Crowd("midi:loud"))
+    for stamp_ns in (2**62, 1_000_000_000):
+        port.chunks = (Chunk(stamp_ns, b"\xf1\x25"),) * 3_600
+        inlet.pass_on(writer)
+        assert len(reader.read(0)) == 100
+        now_ns = 1_000_000_000
+
+
+@pytest.mark.parametrize("triggers", [("midi:loud",), ()])
+def test_a_midi_port_has_a_gate_that_knows_what_the_project_maps_to_a_stop(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, triggers: tuple[str, ...]
+) -> None:
+    folder = small_project(tmp_path / "small")
+    written = json.loads((folder / "project.json").read_text())
+    written["triggers"] = {"midi": [{"note": 36, "do": "stop rig"}]}
+    (folder / "project.json").write_text(json.dumps(written))
+    stop, other = b"\x91\x24\x40", b"\x91\x25\x40"
+    port = Full(b"")
+    port.chunks = (*(Chunk(0, other) for _ in range(3_000)), Chunk(0, stop))
+    monkeypatch.setattr(io_process, "open_source", lambda address: nullcontext(port))
+    setup = Setup(project=str(folder), run=None, output="", sync="mtc", sources=("midi:loud",), triggers=triggers)
+    (inlet,) = io_process._inlets(setup, tmp_path)
+    writer, reader = Ring(tmp_path / "chunks", size=1 << 20), RingSource(tmp_path / "chunks")
+    inlet.pass_on(writer)
+    heard = [chunk.data for chunk in reader.read(0)]
+    assert 0 < heard.count(other) < 100
+    assert heard.count(stop) == len(triggers)
+
+
+def test_the_rows_of_pads_find_room_where_a_flood_finds_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    writer, reader = Ring(tmp_path / "chunks", size=1 << 18), RingSource(tmp_path / "chunks")
+    setup = Setup(project="", run=None, output="", sync="internal", controllers="pads:")
+    monkeypatch.setattr(io_process, "open_controllers", lambda address: nullcontext(Port()))
+    with ExitStack() as stack:
+        (pads,) = io_process._pads(cast(Child, SimpleNamespace(setup=setup)), stack)
+        Inlet(0, nullcontext(Full(bytes(12))), vital=True).pass_on(writer)
+        pads.pass_on(writer)
+    assert reader.read(0)[-1].port == setup.pads_port
 
 
 def test_a_source_that_is_followed_takes_the_run_with_it_and_another_one_does_not(tmp_path: Path) -> None:

@@ -77,7 +77,7 @@ def test_the_house_has_pads() -> None:
 
 
 def test_an_address_that_nothing_opens_lists_what_there_is() -> None:
-    with pytest.raises(LinkError, match="'sticks:1' is no game controller: it must begin with pads:"):
+    with pytest.raises(LinkError, match="'sticks:1' is no game controller; it must begin with pads:"):
         kinds.open_controllers("sticks:1")
 
 

@@ -92,6 +92,13 @@ def test_a_full_ring_refuses_and_keeps_what_it_has(tmp_path: Path) -> None:
     assert list(reader.take()) == [b"again"]
 
 
+def test_room_that_is_left_free_is_for_who_leaves_none(tmp_path: Path) -> None:
+    ring = Ring(tmp_path / "ring", size=100)
+    taken = [ring.put(bytes(12), leaving=0.5) for _ in range(4)]
+    assert taken == [True, True, False, False]
+    assert [ring.put(bytes(12)) for _ in range(4)] == [True, True, True, False]
+
+
 def test_damaged_memory_is_told_and_left_behind(tmp_path: Path) -> None:
     writer, reader = Ring(tmp_path / "ring", size=200), Ring(tmp_path / "ring")
     writer.put(b"sound")

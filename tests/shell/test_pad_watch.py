@@ -98,6 +98,6 @@ def test_it_watches_the_pads_of_this_machine_also_where_there_are_none_and_ends_
 def test_what_cannot_be_opened_is_said_with_the_mend() -> None:
     with (
         companion("watch", MODULE, "--pads", "nothing:") as watch,
-        pytest.raises(LinkError, match="'nothing:' is no game controller: it must begin with pads:"),
+        pytest.raises(LinkError, match="'nothing:' is no game controller; it must begin with pads:"),
     ):
         watch.wait_for("watching")

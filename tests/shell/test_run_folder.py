@@ -2,6 +2,7 @@
 
 import os
 import signal
+import stat
 import subprocess
 import sys
 import time
@@ -37,6 +38,16 @@ def test_the_folder_goes_with_the_block(place: Path) -> None:
         run_folder.sweep()
         assert folder.is_dir(), "it lives"
     assert not list(place.iterdir())
+
+
+def test_nobody_else_may_look_into_it_whatever_the_mask() -> None:
+    """The run's token is in there, and the word that stops the rig: for this user alone (POSIX file modes)."""
+    before = os.umask(0)
+    try:
+        with run_folder.run_folder() as (folder, _):
+            assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+    finally:
+        os.umask(before)
 
 
 def test_what_is_no_run_of_ours_stays(place: Path) -> None:

@@ -360,7 +360,7 @@ def test_an_order_that_waited_and_then_did_not_go_out_is_told() -> None:
     several.fire(Trigger(200 * MS, "shutter"))
     several.fire(Trigger(400 * MS, "shutter"))
     several.look(200 * MS)
-    assert several.trouble() == "to:(1, 2) did not take the order shutter"
+    assert several.trouble() == "to:(1, 2) did not take the order shutter; look what the camera does"
     several.look(400 * MS)
     assert several.trouble() == ""
 

@@ -83,6 +83,16 @@ def test_a_flood_of_stops_of_the_clock_takes_no_room(at_s: float) -> None:
     assert set(orders(agenda, 3.0)) == {StopClock()}
 
 
+def test_of_a_flood_of_stops_of_the_clock_at_once_the_first_and_the_last_are_left() -> None:
+    agenda = Agenda()
+    agenda.add(due(-0.9, Locate(1.0), "first of all"), NOW_NS)
+    for number in range(1_000):
+        agenda.add(due(-0.8 + number / 10_000, StopClock(), f"number {number}"), NOW_NS)
+    # what comes later with a stamp between them is still halted by the last
+    agenda.add(due(-0.75, StartClock(), "between"), NOW_NS)
+    assert [one.by for one in agenda.take(NOW_NS)] == ["first of all", "number 0", "between", "number 999"]
+
+
 def test_of_several_stops_of_the_rig_the_first_counts() -> None:
     agenda = Agenda()
     agenda.add(due(0.0, StopRig(), "OSC /stop"), NOW_NS)

@@ -20,7 +20,7 @@ def test_every_rate_reads_as_it_is_written() -> None:
 
 @pytest.mark.parametrize("text", ["23.976", "29.97", "", "0", "25/1", " 25", "120"])
 def test_other_rates_are_refused_with_the_list(text: str) -> None:
-    with pytest.raises(ValueError, match="none of 24000/1001, 24, 25"):
+    with pytest.raises(ValueError, match="one of 24000/1001, 24, 25"):
         parse_rate(text)
 
 

@@ -138,7 +138,7 @@ def test_grid_lines_begin_anew_with_each_metre() -> None:
         Fraction(1, 2),
     ]
     assert MIXED.nearest(Fraction(25, 4), 3) == 7  # beat 11 begins a bar of three
-    with pytest.raises(ValueError, match="apart, not 0"):
+    with pytest.raises(ValueError, match="cannot be 0 beats apart"):
         MIXED.nearest(1, 0)
 
 

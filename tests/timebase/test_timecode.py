@@ -96,12 +96,12 @@ def test_parts_of_a_frame_are_printed_short_and_never_carry() -> None:
         ("10:00:00:25", "25", "has frame 25; at 25 frames run from 0 to 24"),
         ("10:01:00;01", "30 drop", "left out by drop-frame counting; the next label is frame 2"),
         ("10:01:00;03", "60 drop", "left out by drop-frame counting; the next label is frame 4"),
-        ("１0:00:00:00", "25", "is not a timecode like"),  # digits of another script
-        ("10:00:00", "25", "is not a timecode like"),
-        ("", "25", "is not a timecode like"),
-        ("-1:00:00:00", "25", "is not a timecode like"),
-        ("10:00:00:00.", "25", "is not a timecode like"),
-        ("10:00:00:00\n", "25", "is not a timecode like"),
+        ("１0:00:00:00", "25", "is not a timecode; write one like"),  # digits of another script
+        ("10:00:00", "25", "is not a timecode; write one like"),
+        ("", "25", "is not a timecode; write one like"),
+        ("-1:00:00:00", "25", "is not a timecode; write one like"),
+        ("10:00:00:00.", "25", "is not a timecode; write one like"),
+        ("10:00:00:00\n", "25", "is not a timecode; write one like"),
     ],
 )
 def test_labels_that_do_not_exist_say_what_is_wrong(text: str, name: str, says: str) -> None:

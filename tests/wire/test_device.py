@@ -142,6 +142,8 @@ def test_answers_are_read_as_python_osc_builds_them() -> None:
         by_python_osc("/device/able", ("i", 1), ("s", "crane"), ("i", 3), ("i", 9), ("i", 9), ("i", 1), ("s", "pan")),
         by_python_osc("/device/able", ("i", 1), ("s", "crane"), ("i", 1), ("i", 0), ("i", 9), ("i", 1), ("s", "pan")),
         by_python_osc("/device/able", ("i", 1), ("s", "crane"), ("i", 1), ("i", 9), ("i", 9), ("i", 1), ("i", 7)),
+        by_python_osc("/device/able", ("i", 1), ("s", "crane"), ("i", 1), ("i", 9), ("i", 9), ("i", 1), ("s", "\x1b[")),
+        by_python_osc("/device/able", ("i", 1), ("s", "crane"), ("i", 1), ("i", 9), ("i", 9), ("i", 1), ("s", "p*n")),
         by_python_osc("/device/able"),
         b"/device/able\0\0\0\0,ssssss\0",
     ],

@@ -5,8 +5,11 @@ It refuses to touch the desk.
 
 import errno
 import filecmp
+import glob
 import os
 import shutil
+import time
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
@@ -15,12 +18,14 @@ from sequencer.project import files, store
 from sequencer.project.differ import differences
 from sequencer.project.document import Project
 from sequencer.project.flushed import flush_folder, make_folder
+from sequencer.project.inside import demand_inside
 from sequencer.project.recovery import Recovered, fingerprint
 from sequencer.score.easing import Laws
 from ui.acts.keeping import Print
 from ui.language import translate
 
 _MOST_BYTES = 4 * 2**30  # of an audio file that is copied
+_STALE_S = 60.0  # since it last grew: no copy that goes on stands still for so long
 
 
 def read(folder: Path, laws: Laws) -> tuple[Project, Print]:
@@ -43,6 +48,7 @@ def write(folder: Path, before: Path | None, project: Project, laws: Laws) -> Pr
     if before is not None and moved and project.playback is not None:
         audio, there = before / project.playback.file, folder / project.playback.file
         if audio.is_file() and not there.exists():
+            demand_inside(there, folder)
             make_folder(there.parent)
             _copy(audio, there)
     return fingerprint(folder)
@@ -69,9 +75,11 @@ def copied(path: Path, folder: Path) -> str:
 
 def _copy(path: Path, there: Path) -> None:
     """Copy a file, which has its name only once it is on the disk whole. Error: OSError; then nothing is there."""
+    _sweep(there)
     waiting = there.with_name(f".{there.name}.new")
+    waiting.unlink(missing_ok=True)  # it may be a link, which would be written through
     try:
-        with path.open("rb") as file, waiting.open("wb") as copy:
+        with path.open("rb") as file, waiting.open("xb") as copy:
             shutil.copyfileobj(file, copy)
             copy.flush()
             os.fsync(copy.fileno())
@@ -79,6 +87,14 @@ def _copy(path: Path, there: Path) -> None:
         flush_folder(there.parent)
     finally:
         waiting.unlink(missing_ok=True)
+
+
+def _sweep(there: Path) -> None:
+    """Remove what copies of such files left that were broken off long ago: they are large, and hidden."""
+    with suppress(OSError):
+        for path in there.parent.glob(f".*{glob.escape(there.suffix)}.new"):
+            if time.time() - path.stat().st_mtime > _STALE_S:
+                path.unlink()
 
 
 def same(one: Path, other: Path) -> bool:

@@ -68,7 +68,7 @@ def split_track(desk: Desk, project: Project, move: Move, axis: str, at: Fractio
     """
     track = next((track for track in move.tracks if track.axis == axis), None)
     if track is None:
-        raise ValueError(translate("acts", "{axis} has no keys").format(axis=axis))
+        raise ValueError(translate("acts", "{axis} has no keys; set one first").format(axis=axis))
     alone = Rig(name=project.rig.name, axes=(project.rig.axes[project.rig.index(axis)],))
     done = split(alone, Move(tracks=(track,)), project.timebase.rate, desk.laws, axis, at).tracks[0]
     return replace(move, tracks=tuple(done if each is track else each for each in move.tracks))

@@ -33,7 +33,7 @@ def plain_settings(desk: Desk, law: str) -> Any:
     try:
         return kind.settings(_BEZIER)
     except (TypeError, ValueError):
-        raise ValueError(translate("acts", "the law {law} needs its settings written").format(law=law)) from None
+        raise ValueError(translate("acts", "the law {law} needs its settings; write them").format(law=law)) from None
 
 
 def plain_ease(desk: Desk, law: str) -> Ease:

@@ -167,7 +167,7 @@ def _passed(move: Move, passes: Sequence[Pass]) -> Move:
         if one.speed <= 0:
             raise ValueError(translate("acts", "a pass has a speed above zero; write 1 for as it is, 1/2 for half"))
         if not one.note.isprintable():
-            raise ValueError(translate("acts", "a note is one line of printable characters"))
+            raise ValueError(translate("acts", "that is no note; write one line of printable characters"))
     _refuse_twice([one.name for one in passes])
     return replace(move, passes=tuple(passes))
 
@@ -201,7 +201,7 @@ def _called(ones: Sequence[Marker] | Sequence[Cue] | Sequence[Pass], number: int
 def one_of(ones: Sequence[T], number: int) -> T:
     """Return the one with this number. Error: ValueError in words where it is gone."""
     if not 0 <= number < len(ones):
-        raise ValueError(translate("acts", "that is not there any more"))
+        raise ValueError(translate("acts", "that is not there any more; choose another"))
     return ones[number]
 
 

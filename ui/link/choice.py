@@ -13,7 +13,7 @@ from sequencer.project.document import Project
 from sequencer.project.passed import in_pass
 from sequencer.rig.axis import Rig
 from sequencer.shell import shoot
-from sequencer.shell.kinds import carried, laws, source_address
+from sequencer.shell.kinds import carried, judge_source, laws, source_address
 from sequencer.shell.messages import Arm, Late, Setup, Sync
 from ui.language import translate
 from ui.link.ahead import Stretches, stretches
@@ -108,7 +108,17 @@ def _inlet(choice: Choice) -> str:
     address = source_address(choice.inlet or usual, wanted)
     if carried(address) != wanted:
         raise LinkError(f"{address} does not bring what this clock needs; choose another port")
+    judge_source(address)
     return address
+
+
+def inlet_fault(choice: Choice) -> str:
+    """Return why the clock cannot come in where it was typed, as far as that is known unopened; empty for nothing."""
+    try:
+        _inlet(choice)
+    except LinkError as fault:
+        return str(fault)
+    return ""
 
 
 def plan_of(choice: Choice, project: Project, folder: Path) -> shoot.Plan | None:

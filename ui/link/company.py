@@ -103,7 +103,7 @@ def gather(choice: Choice, folder: Path, rig: Rig, simulated: Simulated | None) 
                 simulated = _simulate(folder, rig)
                 undo.callback(simulated.end)
             output = simulated.output
-        served = parts(output, rig)
+        served = parts(output, rig, folder)
         ends = ExitStack()
         running = ends.enter_context(crew(setup_of(choice, folder, output)))
         undo.pop_all()

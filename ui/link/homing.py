@@ -20,6 +20,7 @@ from sequencer.rig.axis import Axis
 from sequencer.score.move import Move
 from sequencer.shell import homing
 from sequencer.shell.messages import Status
+from sequencer.shell.outlets import without_files
 from sequencer.shell.trials import Ground
 from ui.language import translate
 from ui.link.choice import Choice
@@ -72,7 +73,7 @@ class Homing(QObject):
         if link.hands.taken:
             return translate("run", "game controllers are in hand; give them back first")
         if status.link != "up":
-            return translate("run", "the rig does not answer, so it cannot be told where it stands")
+            return translate("run", "the rig does not answer; look after its power and its cable first")
         if not status.actual or None in status.actual:
             return translate("run", "the rig does not say where each axis stands; let it send each /rig/AXIS/actual")
         return ""
@@ -118,7 +119,7 @@ class Homing(QObject):
         self, axis: Axis, places: dict[str, float], folder: Path, project: Project, choice: Choice, _: Path
     ) -> Load:
         """Return what an engine is started with that goes at the homing speed at most, without ends."""
-        rig = slowed(project.rig, axis.name, places)
+        rig = without_files(slowed(project.rig, axis.name, places))
         name = f"Homing of {axis.name}"
         bare = Project(
             name=name,

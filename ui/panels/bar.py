@@ -6,10 +6,11 @@ It refuses to change the document.
 from collections.abc import Callable
 from fractions import Fraction
 
-from PyQt6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QToolButton, QWidget
+from PyQt6.QtWidgets import QComboBox, QHBoxLayout, QToolButton, QWidget
 
 from ui.acts import view
 from ui.desk import COUNTED, ONTO, Desk, Snapping
+from ui.label import Label, tip
 from ui.language import translate
 from ui.theme import GAP_PX
 
@@ -55,7 +56,7 @@ class Bar(QWidget):
         box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)  # passes come and get other names
         box.setAccessibleName(label)
         box.activated.connect(do)
-        self._row.addWidget(QLabel(label))
+        self._row.addWidget(Label(label))
         self._row.addWidget(box)
         return box
 
@@ -63,7 +64,7 @@ class Bar(QWidget):
         button = QToolButton()
         button.setText(text)
         button.setAccessibleName(name)
-        button.setToolTip(name)
+        button.setToolTip(tip(name))
         button.clicked.connect(do)
         self._row.addWidget(button)
 

@@ -15,6 +15,7 @@ from PyQt6.QtWidgets import QSizePolicy, QWidget
 from sequencer.music.onsets import STEPS_A_S
 from sequencer.timebase.tempo import TempoMap
 from ui.desk import Desk
+from ui.label import tip
 from ui.language import translate
 from ui.panels.hearing import Heard
 
@@ -38,7 +39,7 @@ class BeatStrip(QWidget):
         self._proposed = False
         self.setAccessibleName(translate("music", "Playback with its beats"))
         words = translate("music", "dots: beats that were heard; triangles: onsets; lines: bars and beats of the grid")
-        self.setToolTip(words)
+        self.setToolTip(tip(words))
         self.setAccessibleDescription(words)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setFixedHeight(_HIGH_PX)

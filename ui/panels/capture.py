@@ -14,7 +14,6 @@ from PyQt6.QtWidgets import (
     QComboBox,
     QGridLayout,
     QHBoxLayout,
-    QLabel,
     QProgressBar,
     QPushButton,
     QScrollArea,
@@ -26,6 +25,7 @@ from sequencer.project.document import Project
 from sequencer.timebase.instants import labelled
 from ui.acts.written import written
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.capture_axes import CaptureAxes
 from ui.panels.capture_plan import Keyed, Performance, Span, Wanted, keyed, opened
@@ -79,9 +79,8 @@ class CapturePanel(QWidget):
     # parts
 
     def _build(self) -> None:
-        self.which = QLabel()
+        self.which = Label()
         self.which.setWordWrap(True)
-        self.which.setTextFormat(Qt.TextFormat.PlainText)
         self.axes = CaptureAxes()
         self.spans = QComboBox()
         self.spans.setAccessibleName(translate("capture", "What hands did in one piece"))
@@ -100,9 +99,8 @@ class CapturePanel(QWidget):
         self.progress = QProgressBar()
         self.progress.setRange(0, 100)
         self.progress.setAccessibleName(translate("capture", "How far the keys are"))
-        self.said = QLabel()
+        self.said = Label()
         self.said.setWordWrap(True)
-        self.said.setTextFormat(Qt.TextFormat.PlainText)
         self.refused = Told(self._desk, fault=True)
         self.refused.hide()
         self.table = plain_table(translate("capture", "How near the keys come, axis by axis"), titles())

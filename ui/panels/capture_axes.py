@@ -6,7 +6,7 @@ It refuses to guess a nearness that nobody typed.
 from collections.abc import Sequence
 
 from PyQt6.QtCore import pyqtSignal
-from PyQt6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QLabel, QWidget
+from PyQt6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QWidget
 
 from sequencer.errors import ProjectError
 from sequencer.project.document import Project
@@ -14,6 +14,7 @@ from sequencer.project.performance import tolerance_of
 from sequencer.rig.axis import Axis
 from sequencer.takes.pixels import moves_picture
 from ui.acts.written import value_text
+from ui.label import Label
 from ui.language import translate
 from ui.panels.entry import Line
 from ui.panels.typed import Mistyped, typed_number
@@ -44,7 +45,7 @@ class _Row:
             self.line.setText(_USUAL_PX)
         else:
             self.line.setPlaceholderText(translate("capture", "off by"))
-        self.worth = QLabel()
+        self.worth = Label()
 
     def within(self, project: Project) -> float:
         """Return how far off the axis may be, in its own unit. Error: ValueError in words."""
@@ -55,7 +56,7 @@ class _Row:
             words = translate("typed", fault.words).format(**fault.values)
             raise ValueError(f"{self.axis.name}: {words}") from fault
         if not 0 < number < float("inf"):
-            words = translate("capture", "{axis}: how far off it may be is a number above zero, not {number:g}")
+            words = translate("capture", "{axis}: {number:g} is not how far off it may be; write a number above zero")
             raise ValueError(words.format(axis=self.axis.name, number=number))
         if unit != _PX:
             return number

@@ -7,13 +7,14 @@ from fractions import Fraction
 
 from PyQt6.QtCore import QAbstractTableModel, QModelIndex, QObject, Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import QShowEvent
-from PyQt6.QtWidgets import QLabel, QTableView, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QTableView, QVBoxLayout, QWidget
 
 from sequencer.motion.check import Check, check
 from sequencer.motion.look import mixed_references
 from sequencer.motion.peaks import Asked, against, worst
 from ui.acts.written import written
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.faults import (
     Broken,
@@ -111,12 +112,10 @@ class CheckPanel(QWidget):
         self._done: Check | None = None
         self._waiting = False
         self.setAccessibleName(translate("check", "What the move asks too much"))
-        self.sentence = QLabel()
+        self.sentence = Label()
         self.sentence.setWordWrap(True)
-        self.sentence.setTextFormat(Qt.TextFormat.PlainText)
-        self.warning = QLabel()
+        self.warning = Label()
         self.warning.setWordWrap(True)
-        self.warning.setTextFormat(Qt.TextFormat.PlainText)
         self.warning.setAccessibleName(translate("check", "What no limit knows"))
         self.table = QTableView()
         self._model = _Table(desk, self.table)

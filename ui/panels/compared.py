@@ -10,11 +10,12 @@ from pathlib import Path
 from PyQt6.QtCore import QByteArray, Qt
 from PyQt6.QtGui import QResizeEvent
 from PyQt6.QtSvgWidgets import QSvgWidget
-from PyQt6.QtWidgets import QFrame, QLabel, QScrollArea, QTableWidget, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QFrame, QScrollArea, QTableWidget, QVBoxLayout, QWidget
 
 from sequencer.export.documents import keep
 from sequencer.project.takefile import read
 from sequencer.takes.compare import AxisMatch, Comparison, compare
+from ui.label import Label
 from ui.language import translate
 from ui.panels.job import Tell
 from ui.panels.tables import plain_table, put_row
@@ -98,9 +99,8 @@ class ComparedView(QWidget):
 
     def __init__(self) -> None:
         super().__init__()
-        self.words = QLabel()
+        self.words = Label()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.axes = plain_table(
             translate("takes", "Differences of each axis between any two takes"),
             (

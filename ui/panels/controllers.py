@@ -162,7 +162,7 @@ class ControllersForm(Form):
     def _type_range(self, text: str) -> None:
         range_deg = typed_number(text, "deg")
         if not range_deg > 0:
-            raise ValueError(translate("pads", "a range is above zero"))
+            raise ValueError(translate("pads", "that is no range; write a number above zero"))
         self._set(translate("pads", "range of spring-back"), range_deg=range_deg)
 
     def _take_feel(self, feel: Feel, text: str) -> None:

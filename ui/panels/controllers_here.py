@@ -2,11 +2,12 @@
 
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QHideEvent, QShowEvent
-from PyQt6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from sequencer.live.handling import default_handlings
 from ui.acts.pads import Assigned, PadWatch, assigned, operator
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.controllers_meters import Meters, pushed_words
 from ui.panels.fields import Told
@@ -73,10 +74,9 @@ class PadCard(QWidget):
 
     def __init__(self, desk: Desk) -> None:
         super().__init__()
-        self.title, self.pushed = QLabel(), Told(desk)
+        self.title, self.pushed = Label(), Told(desk)
         self.title.setStyleSheet("font-weight: bold;")
         self.title.setWordWrap(True)
-        self.title.setTextFormat(Qt.TextFormat.PlainText)
         self.meters = Meters(desk)
         self.lacks = Told(desk, fault=True)
         words = QVBoxLayout()

@@ -222,7 +222,7 @@ class Roles(QWidget):
             return
         swing = typed_number(text, axis.unit) if text.strip() else None
         if swing is not None and swing <= 0:
-            raise ValueError(translate("pads", "a range is above zero"))
+            raise ValueError(translate("pads", "that is no range; write a number above zero"))
         self._change(line, lambda now: pad_roles.swung(now, line, swing))
 
     # learning

@@ -4,9 +4,10 @@ from collections.abc import Callable
 
 from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtGui import QFocusEvent
-from PyQt6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QLineEdit, QVBoxLayout, QWidget
 
 from ui.desk import Desk, Note
+from ui.label import Label, tip
 from ui.language import translate
 from ui.panels.typed import Mistyped
 
@@ -29,12 +30,11 @@ class Entry(QWidget):
         super().__init__()
         self.line = Line()
         self.line.setAccessibleName(name)
-        self.line.setToolTip(hint)
-        self.said = QLabel()
+        self.line.setToolTip(tip(hint))
+        self.said = Label()
         self.said.setWordWrap(True)
-        self.said.setTextFormat(Qt.TextFormat.PlainText)
         self.said.hide()
-        label = QLabel(name)
+        label = Label(name)
         label.setBuddy(self.line)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)

@@ -12,7 +12,6 @@ from PyQt6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QListWidget,
     QSizePolicy,
@@ -23,6 +22,7 @@ from PyQt6.QtWidgets import (
 from sequencer.errors import ProjectError, SequencerError
 from sequencer.project.document import Project
 from ui.desk import Desk
+from ui.label import Label
 from ui.theme import GAP_PX, Theme
 
 T = TypeVar("T")
@@ -32,14 +32,13 @@ _UNIT_PX = 58
 _WIDE_PX = 580  # of a row that has room for its explanation at the side
 
 
-class Told(QLabel):
+class Told(Label):
     """A line that is only read: an explanation, or with `fault` what is wrong."""
 
     def __init__(self, desk: Desk, words: str = "", *, fault: bool = False) -> None:
         super().__init__(words)
         self._desk, self._fault = desk, fault
         self.setWordWrap(True)
-        self.setTextFormat(Qt.TextFormat.PlainText)
         desk.preferred.connect(self._dress)
         self._dress()
 
@@ -59,7 +58,7 @@ class Told(QLabel):
             self.setStyleSheet(f"color: {theme.weak};")
 
 
-class Heading(QLabel):
+class Heading(Label):
     """The name of a part of a form."""
 
     def __init__(self, words: str) -> None:
@@ -101,13 +100,13 @@ class Row(QWidget):
         row = self._row = QHBoxLayout()
         row.setSpacing(GAP_PX)
         self._is_wide = True
-        title = QLabel(label)
+        title = Label(label)
         title.setFixedWidth(_LABEL_PX)
         title.setWordWrap(True)
         title.setBuddy(editor)
         if not is_long:
             editor.setFixedWidth(_EDIT_PX)
-        self.unit = QLabel(unit)
+        self.unit = Label(unit)
         self.unit.setFixedWidth(_UNIT_PX)
         self.means = Told(desk, means)
         self.means.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)

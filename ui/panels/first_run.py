@@ -17,7 +17,6 @@ from PyQt6.QtWidgets import (
     QFrame,
     QGridLayout,
     QHBoxLayout,
-    QLabel,
     QLayout,
     QPushButton,
     QScrollArea,
@@ -38,6 +37,7 @@ from ui.acts.cautions import cautions
 from ui.acts.disk import copied, occupied, plain
 from ui.acts.working import Worker
 from ui.desk import Desk
+from ui.label import Label, tip
 from ui.language import translate
 from ui.panels.fields import Field, Heading, Pull, Row, Tick, Told, words_of
 from ui.theme import GAP_PX
@@ -101,7 +101,7 @@ class FirstRun(QScrollArea):
         box = QFrame()
         box.setObjectName("cautions")
         row = QHBoxLayout(box)
-        words = QLabel(cautions())
+        words = Label(cautions())
         words.setWordWrap(True)
         words.setAccessibleName(translate("first run", "Cautions"))
         row.addWidget(words)
@@ -188,7 +188,7 @@ class FirstRun(QScrollArea):
             tick.setAccessibleName(translate("first run", "axis {kind}").format(kind=kind))
             axis = GUESSES[kind]
             limits = translate("first run", "guessed: {speed:g} {unit} a second at most")
-            tick.setToolTip(limits.format(speed=axis.speed, unit=axis.unit))
+            tick.setToolTip(tip(limits.format(speed=axis.speed, unit=axis.unit)))
             grid.addWidget(tick, number // _A_LINE, number % _A_LINE)
             ticks[kind] = tick
         means = translate(
@@ -216,7 +216,7 @@ class FirstRun(QScrollArea):
         self.recent_buttons = []
         for path in recent.recent(self._root)[:_RECENT]:
             button = self._button(path.name, partial(self.opened.emit, path))
-            button.setToolTip(str(path))
+            button.setToolTip(tip(str(path)))
             button.setAccessibleDescription(str(path))
             self.recent_buttons.append(button)
             self._recent.addWidget(button)

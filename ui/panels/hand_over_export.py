@@ -136,7 +136,7 @@ class ExportForm(QWidget):
     def _take_samples(self, text: str) -> None:
         number = typed_number(text)
         if number != int(number) or not 1 <= number <= MOST_SAMPLES:
-            words = translate("hand over", "a whole number from 1 to {most}, such as 3")
+            words = translate("hand over", "write a whole number from 1 to {most}, such as 3")
             raise ValueError(words.format(most=MOST_SAMPLES))
         self._samples = int(number)
         self._changed()
@@ -150,7 +150,7 @@ class ExportForm(QWidget):
     def _take_first(self, text: str) -> None:
         number = None if not text.strip() else typed_number(text)
         if number is not None and number != int(number):
-            raise ValueError(translate("hand over", "a whole number, such as 1001"))
+            raise ValueError(translate("hand over", "write a whole number, such as 1001"))
         self._first = None if number is None else int(number)
         self._changed()
 

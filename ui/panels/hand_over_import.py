@@ -6,13 +6,14 @@ It refuses to change the document before the operator has seen what would come.
 from pathlib import Path
 
 from PyQt6.QtCore import Qt
-from PyQt6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QStackedWidget, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QComboBox, QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from sequencer.timebase.rate import RATES, Rate
 from ui.acts.asking import Pick
 from ui.acts.bringing import Brought, brought, suffixes
 from ui.acts.options import in_sight, labels
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.fields import Told
 from ui.panels.hand_over_camera import CameraForm
@@ -33,15 +34,14 @@ class ImportForm(QWidget):
         self.file: Path | None = None
         self.setAccessibleName(translate("hand over", "Import"))
         self.choose = button(translate("hand over", "Choose a file…"), self.ask_file)
-        self.which = QLabel()
-        self.which.setTextFormat(Qt.TextFormat.PlainText)
+        self.which = Label()
         self.which.setWordWrap(True)
         self.rate = QComboBox()
         self.rate.addItems((translate("hand over", "as the file says"), *(str(rate) for rate in RATES.values())))
         self.rate.setAccessibleName(labels()["--rate"])
         self.rate.setToolTip(translate("hand over", "where the file says none, or a wrong one"))
         self.rate.activated.connect(lambda _: self._read())
-        self.rated = QLabel(labels()["--rate"])
+        self.rated = Label(labels()["--rate"])
         self.rated.setBuddy(self.rate)
         self.refused = Told(desk, fault=True)
         self.refused.hide()

@@ -7,7 +7,6 @@ from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtGui import QFontDatabase
 from PyQt6.QtWidgets import (
     QHBoxLayout,
-    QLabel,
     QPlainTextEdit,
     QPushButton,
     QScrollArea,
@@ -19,6 +18,7 @@ from PyQt6.QtWidgets import (
 from ui.acts.asking import Pick
 from ui.acts.options import labels
 from ui.desk import Desk
+from ui.label import Label, tip
 from ui.language import translate
 from ui.panels.fields import Field, Row, Tick, Told
 from ui.theme import GAP_PX
@@ -114,7 +114,7 @@ class Where(QWidget):
         """Show what the file is called where nobody names it."""
         self.usual = name
         self.name.line.setPlaceholderText(name)
-        self.name.line.setToolTip(name)
+        self.name.line.setToolTip(tip(name))
 
     def _begin(self) -> None:
         """Another project is on the desk: its files go beside it, until another folder is chosen."""
@@ -166,13 +166,12 @@ class Outcome(QWidget):
         super().__init__()
         self.refused = Told(desk, fault=True)
         self.refused.hide()
-        self.done, self.told = QLabel(), QLabel()
+        self.done, self.told = Label(), Label()
         for label, name in (
             (self.done, translate("hand over", "{title}: what was done")),
             (self.told, translate("hand over", "{title}: what must be known")),
         ):
             label.setWordWrap(True)
-            label.setTextFormat(Qt.TextFormat.PlainText)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
             label.setAccessibleName(name.format(title=title))
         self.done.hide()

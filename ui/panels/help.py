@@ -5,12 +5,13 @@ It refuses to repeat the table of strokes: it reads it.
 
 from PyQt6.QtCore import QKeyCombination, Qt, pyqtSignal
 from PyQt6.QtGui import QKeyEvent, QKeySequence
-from PyQt6.QtWidgets import QGridLayout, QLabel, QPushButton, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QGridLayout, QPushButton, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
 
 from ui.actions import Topic
 from ui.acts.cautions import cautions
 from ui.acts.strokes import Row, groups
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.fields import Heading
 from ui.theme import GAP_PX, STATE_PX
@@ -89,8 +90,8 @@ def _group(grid: QGridLayout, name: str, rows: list[tuple[str, str]]) -> None:
     grid.addWidget(Heading(name), grid.rowCount(), 0, 1, 2)
     for strokes, words in rows:
         place = grid.rowCount()
-        grid.addWidget(QLabel(strokes), place, 0, Qt.AlignmentFlag.AlignTop)
-        label = QLabel(words)
+        grid.addWidget(Label(strokes), place, 0, Qt.AlignmentFlag.AlignTop)
+        label = Label(words)
         label.setWordWrap(True)
         grid.addWidget(label, place, 1)
 
@@ -112,7 +113,7 @@ def _gestures() -> list[tuple[str, str]]:
 def _cautions() -> QWidget:
     page = QWidget()
     lines = QVBoxLayout(page)
-    words = QLabel(cautions())
+    words = Label(cautions())
     words.setWordWrap(True)
     words.setStyleSheet(f"font-size: {STATE_PX}px;")
     lines.addWidget(Heading(translate("help", "Cautions")))

@@ -10,7 +10,6 @@ from PyQt6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableView,
@@ -20,6 +19,7 @@ from PyQt6.QtWidgets import (
 
 from ui.acts.keys import delete_keys
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.entry import refusal
 from ui.panels.keys_model import AXIS, COLUMNS, LAW, PASSING, PIN, TIME, TURN, VALUE, KeysModel
@@ -76,10 +76,9 @@ class KeysTable(QWidget):
         self.axes = QComboBox()
         self.axes.setAccessibleName(translate("keys table", "Keys of"))
         self.axes.activated.connect(self._choose_axis)
-        self.said = QLabel()
+        self.said = Label()
         self.said.setWordWrap(True)
-        self.said.setTextFormat(Qt.TextFormat.PlainText)
-        label = QLabel(translate("keys table", "Keys of"))
+        label = Label(translate("keys table", "Keys of"))
         label.setBuddy(self.axes)
         row = QHBoxLayout()
         row.addWidget(label)

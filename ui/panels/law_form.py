@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import fields
 from typing import Any, get_args, get_origin, get_type_hints
 
-from PyQt6.QtWidgets import QComboBox, QGridLayout, QLabel, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QComboBox, QGridLayout, QVBoxLayout, QWidget
 
 from sequencer.score.easing import settings_of
 from sequencer.score.laws.spline import Spline
@@ -12,6 +12,7 @@ from sequencer.score.move import Ease
 from ui.acts.laws import offered_laws, plain_settings, set_law
 from ui.acts.written import decimal
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.entry import Entry, refusal
 from ui.panels.typed import typed_number
@@ -34,13 +35,13 @@ class LawForm(QWidget):
         self.laws.addItems(self._laws)
         self.laws.setPlaceholderText(translate("selected", "several"))
         self.laws.activated.connect(self._choose)
-        self.said = QLabel()
+        self.said = Label()
         self.said.setWordWrap(True)
         self.said.hide()
         self.entries: dict[str, Entry] = {}
         self._grid = QGridLayout()
         self._grid.setSpacing(GAP_PX // 2)
-        label = QLabel(translate("selected", "Law of the leg"))
+        label = Label(translate("selected", "Law of the leg"))
         label.setBuddy(self.laws)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)

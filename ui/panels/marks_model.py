@@ -17,6 +17,7 @@ from sequencer.score.points import Point
 from ui.acts import camera, marks
 from ui.acts.written import written
 from ui.desk import Desk
+from ui.label import tip
 from ui.language import translate
 from ui.panels import order_cells, pass_cells, point_cells
 from ui.panels.cell import Cell
@@ -143,8 +144,10 @@ class MarksModel(QAbstractTableModel):
         if not index.isValid() or role not in _SHOWN:
             return None
         if index.column() == len(self._kind.columns):
-            return (self._verdicts or {}).get(self.name(index.row()), "")
-        return self._text(index.row(), index.column(), 9 if role == Qt.ItemDataRole.EditRole else 3)
+            shown = (self._verdicts or {}).get(self.name(index.row()), "")
+        else:
+            shown = self._text(index.row(), index.column(), 9 if role == Qt.ItemDataRole.EditRole else 3)
+        return tip(shown) if role == Qt.ItemDataRole.ToolTipRole else shown
 
     def flags(self, index: QModelIndex) -> Qt.ItemFlag:
         there = Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled

@@ -11,7 +11,6 @@ from PyQt6.QtWidgets import (
     QAbstractItemView,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QPushButton,
     QTableView,
     QTabWidget,
@@ -26,6 +25,7 @@ from ui.acts.choose import choose_in_cue
 from ui.acts.judging import Judging
 from ui.acts.playhead import put_playhead
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.entry import refusal
 from ui.panels.marks_model import CUES, MARKERS, ORDERS, PASSES, POINTS, Kind, MarksModel
@@ -51,9 +51,8 @@ class MarksTable(QWidget):
         self.view.setAccessibleName(name)
         self.view.setModel(self.model)
         self._dress()
-        self.said = QLabel()
+        self.said = Label()
         self.said.setWordWrap(True)
-        self.said.setTextFormat(Qt.TextFormat.PlainText)
         self.said.hide()
         self.buttons: dict[str, QPushButton] = {}
         row = QHBoxLayout()

@@ -11,7 +11,7 @@ from fractions import Fraction
 import numpy as np
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QShowEvent
-from PyQt6.QtWidgets import QCheckBox, QComboBox, QFrame, QLabel, QPushButton, QScrollArea, QSlider, QSpinBox
+from PyQt6.QtWidgets import QCheckBox, QComboBox, QFrame, QPushButton, QScrollArea, QSlider, QSpinBox
 
 from sequencer.errors import SequencerError
 from sequencer.music.beats import Beats
@@ -33,6 +33,7 @@ from sequencer.music.grid import (
 from sequencer.timebase.tempo import TempoMap
 from ui.acts.disk import plain
 from ui.desk import Desk
+from ui.label import Label, tip
 from ui.language import translate
 from ui.panels.beat_strip import BeatStrip
 from ui.panels.entry import Entry, refusal
@@ -68,7 +69,7 @@ class MusicPanel(QScrollArea):
         self.near = QPushButton(translate("music", "Find near this tempo"))
         self.others = QComboBox()
         self.strip = BeatStrip(desk)
-        self.said, self.quality = QLabel(), QLabel()
+        self.said, self.quality = Label(), Label()
         self.tempo = Entry(translate("music", "Tempo, BPM"), translate("music", "beats a minute, such as 96 or 93,7"))
         self.double, self.halve = QPushButton("×2"), QPushButton("÷2")
         self.steps = QCheckBox(translate("music", "Follow changes of tempo, bar by bar"))
@@ -79,7 +80,7 @@ class MusicPanel(QScrollArea):
         self.half = QPushButton(translate("music", "½ beat later"))
         self.tap = TapButton(desk, clock)
         self.threshold = QSlider(Qt.Orientation.Horizontal)
-        self.counted = QLabel()
+        self.counted = Label()
         self.put, self.leave = QPushButton(translate("music", "Put it on the grid")), QPushButton()
         self.snap = SnapForm(desk, self.onsets)
         self._name()
@@ -110,7 +111,7 @@ class MusicPanel(QScrollArea):
         for widget, name in names.items():
             widget.setAccessibleName(name)
             if not isinstance(widget, QComboBox | QSpinBox | QSlider) and name != widget.text():
-                widget.setToolTip(name)
+                widget.setToolTip(tip(name))
             if isinstance(widget, QPushButton):
                 widget.setAutoDefault(False)
         for button in (self.earlier, self.later):

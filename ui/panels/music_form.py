@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLayout, QVBoxLayout, QWidget
 
+from ui.label import Label
 from ui.language import translate
 from ui.theme import GAP_PX
 
@@ -54,7 +55,7 @@ def _row(*parts: QWidget | None) -> QLayout:
 
 
 def _named(words: str, widget: QWidget) -> QLabel:
-    label = QLabel(words)
+    label = Label(words)
     label.setBuddy(widget)
     return label
 

@@ -6,7 +6,7 @@ It refuses to move any itself.
 from collections.abc import Callable
 from fractions import Fraction
 
-from PyQt6.QtWidgets import QComboBox, QGridLayout, QLabel, QListWidget, QPushButton, QWidget
+from PyQt6.QtWidgets import QComboBox, QGridLayout, QListWidget, QPushButton, QWidget
 
 from sequencer.errors import SequencerError
 from sequencer.score.edits.selection import everything
@@ -16,6 +16,7 @@ from sequencer.timebase.instants import labelled
 from sequencer.timebase.timecode import Timebase
 from ui.acts.disk import plain
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.theme import GAP_PX
 
@@ -47,7 +48,7 @@ class SnapForm(QWidget):
         self.show_it = QPushButton(translate("music", "Show what would move"))
         self.show_it.setAccessibleName(translate("music", "Show which keys snapping would move"))
         self.show_it.setAutoDefault(False)
-        self.said = QLabel()
+        self.said = Label()
         self.said.setWordWrap(True)
         self.moves = QListWidget()
         self.moves.setAccessibleName(translate("music", "Keys that would move"))
@@ -58,7 +59,7 @@ class SnapForm(QWidget):
         for row, (words, combo) in enumerate(
             ((translate("music", "Snap onto"), self.onto), (translate("music", "Which keys"), self.which))
         ):
-            label = QLabel(words)
+            label = Label(words)
             label.setBuddy(combo)
             grid.addWidget(label, row, 0)
             grid.addWidget(combo, row, 1)

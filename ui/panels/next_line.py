@@ -1,9 +1,10 @@
 """The line along the bottom: what was just done or refused, and what the next press will do. It refuses to be long."""
 
 from PyQt6.QtCore import Qt, QTimer
-from PyQt6.QtWidgets import QHBoxLayout, QLabel, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QWidget
 
 from ui.desk import Desk, Note
+from ui.label import Label
 from ui.language import translate
 from ui.theme import GAP_PX, STATE_PX
 
@@ -16,13 +17,11 @@ class NextLine(QWidget):
     def __init__(self, desk: Desk) -> None:
         super().__init__()
         self._desk = desk
-        self.note, self.next = QLabel(), QLabel()
+        self.note, self.next = Label(), Label()
         self.note.setAccessibleName(translate("next", "What was done or refused"))
         self.next.setAccessibleName(translate("next", "What comes next"))
         self.note.setWordWrap(True)
         self.next.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-        for label in (self.note, self.next):
-            label.setTextFormat(Qt.TextFormat.PlainText)
         row = QHBoxLayout(self)
         row.setContentsMargins(GAP_PX, GAP_PX // 2, GAP_PX, GAP_PX // 2)
         row.addWidget(self.note, 1)

@@ -15,6 +15,7 @@ from sequencer.rig.outlet import Outlet
 from ui.acts.judging import Judging
 from ui.acts.outlets import Judged, example, judged
 from ui.desk import Desk
+from ui.label import tip
 from ui.language import translate
 from ui.panels.fields import Told, attempt
 from ui.panels.ordered import Ordered
@@ -118,7 +119,7 @@ class OutputsForm(Form):
         for place, (one, fault) in enumerate(zip(self._outlets, faults, strict=True)):
             item = self.list.item(place)
             if item is not None:
-                item.setToolTip("\n".join(filter(None, (one.address, fault))))
+                item.setToolTip(tip("\n".join(filter(None, (one.address, fault)))))
         self.list.setCurrentRow(row)
         self.list.blockSignals(False)
 

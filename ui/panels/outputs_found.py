@@ -13,6 +13,7 @@ from PyQt6.QtWidgets import QHBoxLayout, QListWidgetItem, QPushButton, QVBoxLayo
 from ui.acts.judging import Judging
 from ui.acts.outlets import Offer, offers
 from ui.desk import Desk
+from ui.label import tip
 from ui.language import translate
 from ui.panels.fields import Picks, Told
 
@@ -78,13 +79,13 @@ class FoundOutputs(QWidget):
     def _head(self, words: str) -> None:
         item = QListWidgetItem(words)
         item.setFlags(Qt.ItemFlag.NoItemFlags)
-        item.setToolTip(words)
+        item.setToolTip(tip(words))
         self.list.addItem(item)
 
     def _line(self, words: str, address: str) -> None:
         item = QListWidgetItem(f"    {words}")
         item.setData(_ADDRESS, address)
-        item.setToolTip(address)
+        item.setToolTip(tip(address))
         self.list.addItem(item)
 
     def _failed(self, fault: Exception) -> None:

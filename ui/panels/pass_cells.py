@@ -61,7 +61,7 @@ def _values(text: str, desk: Desk, kinds: tuple[str, ...] = ()) -> tuple[tuple[s
         axis = next((one for one in axes if one.name == fields["axis"]), None)
         if axis is None:
             names = ", ".join(one.name for one in axes) or "none"
-            raise Mistyped("“{text}” is none of the axes {names}", text=fields["axis"], names=names)
+            raise Mistyped("“{text}” is no axis; there are {names}", text=fields["axis"], names=names)
         found[axis.name] = typed_number(fields["value"], axis.unit)
     return tuple(found.items())
 

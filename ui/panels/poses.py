@@ -21,6 +21,7 @@ from PyQt6.QtWidgets import (
 )
 
 from ui.acts.poses import Poses, source
+from ui.label import tip
 from ui.language import translate
 from ui.panels.entry import refusal
 from ui.panels.fields import Told
@@ -226,7 +227,7 @@ class PosesPanel(QWidget):
         for name in ("store", "overwrite"):
             button, place = self.buttons[name], source(self._poses)
             button.setAccessibleName(f"{button.text()}: {place}")
-            button.setToolTip(place)
+            button.setToolTip(tip(place))
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         super().resizeEvent(event)

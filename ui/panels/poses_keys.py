@@ -2,14 +2,15 @@
 
 from fractions import Fraction
 
-from PyQt6.QtCore import Qt, pyqtSignal
-from PyQt6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PyQt6.QtCore import pyqtSignal
+from PyQt6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from sequencer.errors import SequencerError
 from ui.acts.laws import offered_laws
 from ui.acts.poses import Poses
 from ui.acts.poses_keys import Laid, When, propose_keys
 from ui.acts.written import written
+from ui.label import Label
 from ui.language import translate
 from ui.panels.entry import Entry
 from ui.panels.fields import Told
@@ -31,9 +32,8 @@ class PosesKeys(QWidget):
         super().__init__()
         self._poses, self._desk = poses, poses.desk
         self.setAccessibleName(translate("marks", "Make keys of marks"))
-        self.which = QLabel()
+        self.which = Label()
         self.which.setWordWrap(True)
-        self.which.setTextFormat(Qt.TextFormat.PlainText)
         self.when, self.law = QComboBox(), QComboBox()
         ways: tuple[tuple[str, When], ...] = (
             (translate("marks", "one, at the instant"), "instant"),
@@ -79,7 +79,7 @@ class PosesKeys(QWidget):
         for column, (words, box) in enumerate(
             ((translate("marks", "Where in time"), self.when), (translate("marks", "Law of the legs"), self.law))
         ):
-            label = QLabel(words)
+            label = Label(words)
             label.setBuddy(box)
             box.setAccessibleName(words)
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)

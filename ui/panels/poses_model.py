@@ -13,6 +13,7 @@ from sequencer.rig.axis import Rig
 from sequencer.score.marks import AtSpeed, Fastest, Lasting, Mark, Marks, Pace
 from ui.acts.poses import Poses, Stand
 from ui.acts.written import decimal, value_text
+from ui.label import tip
 from ui.language import translate
 from ui.panels.entry import refusal
 from ui.panels.typed import Mistyped, Times, typed_factor, typed_length, typed_number
@@ -84,7 +85,7 @@ class PosesModel(QAbstractTableModel):
             case Qt.ItemDataRole.EditRole:
                 return self._typed(row, column)
             case Qt.ItemDataRole.ToolTipRole:
-                return self._poses.trouble(self.name(row)) or None
+                return tip(self._poses.trouble(self.name(row))) or None
             case Qt.ItemDataRole.BackgroundRole if column == WHERE and self._stands[row] == "cannot":
                 return QColor(theme.over)
             case Qt.ItemDataRole.ForegroundRole if column == WHERE and self._stands[row] == "cannot":

@@ -1,9 +1,9 @@
 """A bar that shows what is proposed, until the operator takes it or leaves it. It refuses to hide what would change."""
 
-from PyQt6.QtCore import Qt
-from PyQt6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.theme import GAP_PX
 
@@ -17,10 +17,9 @@ class ProposalBar(QWidget):
         super().__init__()
         self._desk = desk
         self.setAccessibleName(translate("proposal", "What is proposed"))
-        self._words, self._lines = QLabel(), QLabel()
+        self._words, self._lines = Label(), Label()
         self._words.setWordWrap(True)
         self._lines.setWordWrap(True)
-        self._lines.setTextFormat(Qt.TextFormat.PlainText)
         self.take = QPushButton(translate("proposal", "Take it"))
         self.leave = QPushButton(translate("proposal", "Leave it"))
         for button, name, do in (

@@ -6,10 +6,11 @@ harms nothing.
 
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QKeyEvent
-from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
+from PyQt6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QSizePolicy, QWidget
 
 from ui.acts.asking import Ask, Choice
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.theme import GAP_PX
 
@@ -26,11 +27,10 @@ class QuestionBar(QFrame):
         self._row = QHBoxLayout(self)
         self._row.setContentsMargins(2 * GAP_PX, GAP_PX, 2 * GAP_PX, GAP_PX)
         self._row.setSpacing(GAP_PX)
-        self.words = QLabel()
+        self.words = Label()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.words.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
-        self._more = QLabel()
+        self._more = Label()
         self._row.addWidget(self.words, 1)
         self._row.addWidget(self._more)
         self.buttons: list[QPushButton] = []

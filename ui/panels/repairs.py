@@ -13,7 +13,6 @@ from PyQt6.QtWidgets import (
     QComboBox,
     QGridLayout,
     QHBoxLayout,
-    QLabel,
     QPlainTextEdit,
     QProgressBar,
     QPushButton,
@@ -27,6 +26,7 @@ from sequencer.score.move import Move
 from sequencer.timebase.instants import labelled
 from ui.acts.written import written
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.job import Job
 from ui.panels.mending import Asking, Mended, Tried, keys_moved, lasts_s, lines, mend, peaks_beside, verdict
@@ -75,9 +75,8 @@ class RepairsPanel(QWidget):
         self.progress = QProgressBar()
         self.progress.setRange(0, 100)
         self.progress.setAccessibleName(translate("repairs", "How far the repair is"))
-        self.said = QLabel()
+        self.said = Label()
         self.said.setWordWrap(True)
-        self.said.setTextFormat(Qt.TextFormat.PlainText)
 
     def _build_answers(self) -> None:
         self.answers = plain_table(

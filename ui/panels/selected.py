@@ -5,13 +5,14 @@ from typing import get_args
 
 from PyQt6.QtCore import Qt, QTimer
 from PyQt6.QtGui import QShowEvent
-from PyQt6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QFrame, QScrollArea, QVBoxLayout, QWidget
 
 from sequencer.score.move import PASSINGS, TURNS, Key, Passing, Turn
 from ui.acts.keys import move_first_to, set_values
 from ui.acts.laws import set_passing, set_pin, set_turn
 from ui.acts.written import value_text, written
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.change_form import ChangeForm
 from ui.panels.entry import Entry, refusal
@@ -35,7 +36,7 @@ class Selected(QScrollArea):
         self.setFrameShape(QFrame.Shape.NoFrame)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.head = QLabel()
+        self.head = Label()
         self.head.setWordWrap(True)
         self.time = Entry(translate("selected", "Time"), translate("selected", "also +10, -2 s or bar 3 beat 2"))
         self.value = Entry(translate("selected", "Value"))

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from PyQt6.QtCore import QSignalBlocker, Qt
-from PyQt6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QListWidget, QPushButton, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QListWidget, QPushButton, QVBoxLayout, QWidget
 
 from sequencer.motion.standing import standing_at
 from sequencer.project.stage import Box, Person, Stage, Thing
@@ -18,6 +18,7 @@ from sequencer.rig.lens import framed, from_camera, height_px, lens
 from sequencer.rig.pose import pose
 from ui.acts.written import decimal
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.entry import Entry, refusal
 from ui.panels.sizes import ASPECT_CHOICES, metres_text, typed_aspect, typed_metres
@@ -47,7 +48,7 @@ class StagePanel(QWidget):
         lines = QVBoxLayout(self)
         lines.setSpacing(GAP_PX)
         lines.addLayout(self._picture())
-        lines.addWidget(QLabel(translate("stage", "People and boxes, in metres from the camera at zero")))
+        lines.addWidget(Label(translate("stage", "People and boxes, in metres from the camera at zero")))
         self.list = QListWidget()
         self.list.setAccessibleName(translate("stage", "People and boxes"))
         self.list.setMinimumHeight(84)
@@ -66,7 +67,7 @@ class StagePanel(QWidget):
             self._form.setColumnStretch(column, 1)
         self._fields()
         lines.addLayout(self._form)
-        self.seen = QLabel()
+        self.seen = Label()
         self.seen.setWordWrap(True)
         lines.addWidget(self.seen)
         desk.placed.connect(self._look)
@@ -102,7 +103,7 @@ class StagePanel(QWidget):
         for text in ASPECT_CHOICES:
             self.shape.addItem(text.replace("/", ":"), text)
         self.shape.activated.connect(self._take_shape)
-        label = QLabel(name)
+        label = Label(name)
         label.setBuddy(self.shape)
         column = QVBoxLayout()
         column.setSpacing(2)

@@ -13,7 +13,6 @@ from PyQt6.QtWidgets import (
     QAbstractItemView,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QLineEdit,
     QPushButton,
     QSplitter,
@@ -27,6 +26,7 @@ from sequencer.errors import TakeError
 from sequencer.project import takelog
 from sequencer.project.library import FOLDER, Filed, Library
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.panels.capture import CapturePanel
 from ui.panels.compared import Compared, ComparedView, compared, write_report
@@ -69,9 +69,8 @@ class TakesPanel(QWidget):
 
     def _build(self) -> None:
         self._build_table()
-        self.told = QLabel()
+        self.told = Label()
         self.told.setWordWrap(True)
-        self.told.setTextFormat(Qt.TextFormat.PlainText)
         self.within = QLineEdit()
         self.within.setAccessibleName(translate("takes", "Pixels that the picture may shift"))
         self.within.setPlaceholderText(translate("takes", "any"))
@@ -91,9 +90,9 @@ class TakesPanel(QWidget):
         row = QHBoxLayout()
         for widget in (self.circle, self.keys, self.compare_chosen):
             row.addWidget(widget)
-        row.addWidget(QLabel(translate("takes", "within")))
+        row.addWidget(Label(translate("takes", "within")))
         row.addWidget(self.within)
-        row.addWidget(QLabel(translate("takes", "pixels")))
+        row.addWidget(Label(translate("takes", "pixels")))
         row.addStretch(1)
         row.addWidget(self.cancel)
         row.addWidget(self.report)
@@ -136,8 +135,7 @@ class TakesPanel(QWidget):
         self.search.setToolTip(translate("takes", "takes of which all these words are said; Ctrl+F comes here"))
         self.search.setClearButtonEnabled(True)
         self.search.textChanged.connect(lambda _: self._show(self._library))
-        self.total = QLabel()
-        self.total.setTextFormat(Qt.TextFormat.PlainText)
+        self.total = Label()
         with_parts = Qt.ShortcutContext.WidgetWithChildrenShortcut
         for keys, do in ((QKeySequence.StandardKey.Find, self._to_search), ("Ctrl+Return", self.circle_chosen)):
             QShortcut(QKeySequence(keys), self, context=with_parts).activated.connect(do)
@@ -145,7 +143,7 @@ class TakesPanel(QWidget):
 
     def _search_row(self) -> QHBoxLayout:
         row = QHBoxLayout()
-        row.addWidget(QLabel(translate("takes", "Search")))
+        row.addWidget(Label(translate("takes", "Search")))
         row.addWidget(self.search, 1)
         row.addWidget(self.total)
         return row
@@ -317,7 +315,7 @@ class TakesPanel(QWidget):
             return None
         number = typed_number(text, "px")
         if not 0 < number < float("inf"):
-            raise ValueError(translate("takes", "a tolerance is a number of pixels above zero, such as 1.5"))
+            raise ValueError(translate("takes", "that is no tolerance; write pixels above zero, such as 1.5"))
         return number
 
     def _run(self, job: Job, words: str) -> None:

@@ -8,6 +8,7 @@ from PyQt6.QtCore import QAbstractTableModel, QModelIndex, QObject, Qt, pyqtSign
 
 from sequencer.project.library import Filed, Library, size_words, when
 from sequencer.project.takelog import Change, Entry
+from ui.label import tip
 from ui.language import translate
 from ui.panels.takes_list import why
 
@@ -84,7 +85,7 @@ class TakesModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.DisplayRole:
             return self._cells(take, self.entry(row))[column]
         if role == Qt.ItemDataRole.ToolTipRole:
-            return self.entry(row).note if column == NOTE else why(take) or None
+            return tip(self.entry(row).note if column == NOTE else why(take)) or None
         if role == Qt.ItemDataRole.AccessibleTextRole and column == CIRCLED:
             return translate("takes", "circled") if self.entry(row).circled else translate("takes", "not circled")
         return None

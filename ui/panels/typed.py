@@ -166,7 +166,7 @@ def _bar(found: re.Match[str], times: Times) -> Fraction:
     tempo = _tempo(times)
     bar, beat = int(found["bar"]) - 1, _split(found["beat"] or "1")[0] - 1
     if beat < 0:
-        raise Mistyped("beats of a bar are counted from 1")
+        raise Mistyped("there is no beat 0 in a bar; they are counted from 1")
     begins = tempo.beat_of(bar)
     in_a_bar = tempo.at(begins).beats_per_bar
     if beat >= in_a_bar:
@@ -206,12 +206,12 @@ def _split(text: str) -> tuple[Fraction, str]:
         )
         raise Mistyped(what, text=_short(text))
     if sum(one.isdigit() for one in found[0]) > _MOST_DIGITS:
-        raise Mistyped("“{text}” has more digits than any axis or clock tells apart", text=_short(text))
+        raise Mistyped("“{text}” has more digits than any axis or clock tells apart; write fewer", text=_short(text))
     over = found["over"].replace(",", ".").rstrip(".")
     number = Fraction(f"0{over}" if over.startswith(".") else over)
     if found["under"]:
         if not int(found["under"]):
-            raise Mistyped("“{text}” divides by zero", text=_short(text))
+            raise Mistyped("“{text}” divides by zero; write another number below", text=_short(text))
         number /= int(found["under"])
     return -number if found["sign"] == "-" else number, word
 
@@ -222,7 +222,7 @@ def _plain(text: str) -> str:
     if not plain:
         raise Mistyped("nothing is written here; write a number like 12.5 or 12,5")
     if len(plain) > _LONGEST:
-        raise Mistyped("“{text}” is too long for one number", text=_short(text))
+        raise Mistyped("“{text}” is too long for one number; write one like 12.5", text=_short(text))
     return plain
 
 

@@ -5,10 +5,11 @@ from typing import Any
 
 from PyQt6.QtCore import QSignalBlocker
 from PyQt6.QtGui import QResizeEvent
-from PyQt6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from sequencer.project.document import Project
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.link.choice import Choice
 from ui.link.link import Link
@@ -55,10 +56,10 @@ class ByHand(QWidget):
         self.since.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.since.activated.connect(self._since)
         self._quiet.over(self.since)
-        self.words = QLabel(self)
+        self.words = Label(self)
         self.words.setWordWrap(True)
         self.words.setObjectName("beside")
-        title = QLabel(translate("run", "Performed by hand"), self)
+        title = Label(translate("run", "Performed by hand"), self)
         title.setObjectName("beside")
         self._grid = QGridLayout()
         self._grid.setSpacing(GAP_PX // 2)

@@ -8,10 +8,11 @@ from dataclasses import replace
 
 from PyQt6.QtCore import QSize, pyqtSignal
 from PyQt6.QtGui import QResizeEvent
-from PyQt6.QtWidgets import QLabel, QListWidget, QListWidgetItem, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QListWidget, QListWidgetItem, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from sequencer.score.move import Cue, Marker
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.link.link import Link
 from ui.run.nearness import rows
@@ -132,7 +133,7 @@ class Marks(QWidget):
         self.list.setAccessibleName(translate("run", "Markers"))
         self.look = QPushButton(translate("run", "Playhead here"), self)
         self.go = QPushButton(translate("run", "Go to: choose its cue"), self)
-        self.why = QLabel(self)
+        self.why = Label(self)
         self.why.setWordWrap(True)
         for button in (self.look, self.go):
             button.setAccessibleName(button.text())

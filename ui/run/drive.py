@@ -13,6 +13,7 @@ from sequencer.shell.messages import Drive
 from ui.acts.pads import PadWatch
 from ui.acts.written import value_text
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.link.link import Link
 from ui.run.deflection import pads, parts
@@ -50,7 +51,7 @@ class DrivePanel(QWidget):
         for button in (self.relock, self.punch):
             button.setAutoDefault(False)
             self._quiet.over(button)
-        self.words = QLabel(self)
+        self.words = Label(self)
         self.words.setWordWrap(True)
         self.words.setStyleSheet(f"font-size: {STATE_PX}px;")
         self.pads: list[Pad] = []
@@ -202,7 +203,7 @@ class DrivePanel(QWidget):
             pad = Pad(self._desk, driven, (named[0], named[1]))
             pad.pushed.connect(self._pushed)
             pad.lost.connect(self._lose)
-            label = QLabel()
+            label = Label()
             label.setAlignment(Qt.AlignmentFlag.AlignCenter)
             self.pads.append(pad)
             self._labels.append(label)

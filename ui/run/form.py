@@ -11,7 +11,7 @@ from typing import Any
 
 from PyQt6.QtCore import QSignalBlocker, Qt, pyqtSignal
 from PyQt6.QtGui import QStandardItemModel
-from PyQt6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QLabel, QLineEdit, QSizePolicy, QToolButton, QWidget
+from PyQt6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QLineEdit, QSizePolicy, QToolButton, QWidget
 
 from sequencer.errors import SequencerError
 from sequencer.shell.kinds import carried
@@ -19,8 +19,9 @@ from sequencer.shell.listen import inputs
 from ui.acts.judging import Judging
 from ui.acts.outlets import fault_of
 from ui.desk import Desk
+from ui.label import Label, tip
 from ui.language import translate
-from ui.link.choice import CLOCKS, SIMULATED, Choice, ClockChoice, plan_of
+from ui.link.choice import CLOCKS, SIMULATED, Choice, ClockChoice, inlet_fault, plan_of
 from ui.link.company import Aside
 from ui.link.link import Link
 from ui.run.by_hand import ByHand
@@ -92,22 +93,30 @@ class Form(QWidget):
             self._choose_rig,
         )
         means = translate("run", "Real: by the outputs that Setup describes, or at an address that is typed here.")
-        self.rig.setToolTip(means)
+        self.rig.setToolTip(tip(means))
         self.address = QLineEdit(ADDRESS, self)
         self.address.setAccessibleName(translate("run", "Address of the rig"))
         several = translate(
             "run", "Several are parted by a semicolon, with their axes: pan,tilt=ADDRESS; slide=ADDRESS"
         )
-        self.address.setToolTip(several)
+        self.address.setToolTip(tip(several))
         self.address.editingFinished.connect(lambda: self._choose_rig(self.rig.currentData()))
         self._rows.addRow(translate("run", "Address"), self.address)
-        self.refused = QLabel(self)
-        self.refused.setWordWrap(True)
-        self.refused.setTextFormat(Qt.TextFormat.PlainText)
-        self.refused.setObjectName("beside")
-        self._rows.addRow(self.refused)
+        self.refused = self._beside()
         clocks = [(clock_name(clock), clock) for clock in CLOCKS]
         self.clock = self._list(translate("run", "Clock"), clocks, self._choose_clock)
+        self._build_inlet()
+        self.cue = self._list(translate("run", "Cue"), [], lambda cue: self._choose(cue=cue))
+        self.run = self._list(translate("run", "Pass"), [], lambda run: self._choose(run=run))
+        speeds = [(f"{float(speed):.0%}", speed) for speed in SPEEDS]
+        self.speed = self._list(translate("run", "Speed"), speeds, lambda speed: self._choose(speed=speed))
+        self.record = self._tick(translate("run", "Record a take"), lambda yes: self._choose(record=yes))
+        self._rows.addRow(self.record)
+        self.next_take = self._beside()
+        self.by_hand = ByHand(self._desk, self._link, self)
+        self._rows.addRow(self.by_hand)
+
+    def _build_inlet(self) -> None:
         self.inlet = self._list(translate("run", "Port"), [], lambda _: None)
         self.inlet.setEditable(True)
         self.inlet.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
@@ -117,18 +126,13 @@ class Form(QWidget):
             line.setPlaceholderText(translate("run", "the usual one"))
             line.setAccessibleName(translate("run", "Port of the clock"))
             line.editingFinished.connect(self._choose_inlet)
-        self.cue = self._list(translate("run", "Cue"), [], lambda cue: self._choose(cue=cue))
-        self.run = self._list(translate("run", "Pass"), [], lambda run: self._choose(run=run))
-        speeds = [(f"{float(speed):.0%}", speed) for speed in SPEEDS]
-        self.speed = self._list(translate("run", "Speed"), speeds, lambda speed: self._choose(speed=speed))
-        self.record = self._tick(translate("run", "Record a take"), lambda yes: self._choose(record=yes))
-        self.next_take = QLabel(self)
-        self.next_take.setWordWrap(True)
-        self.next_take.setObjectName("beside")
-        self._rows.addRow(self.record)
-        self._rows.addRow(self.next_take)
-        self.by_hand = ByHand(self._desk, self._link, self)
-        self._rows.addRow(self.by_hand)
+        listens = translate(
+            "run",
+            "OSC: osc:9001 hears this machine only. osc:INTERFACE:9001?from=ADDRESS hears another one too: by that "
+            "network interface, and from the address that may speak (several with commas).",
+        )
+        self.inlet.setToolTip(tip(listens))
+        self.inlet_refused = self._beside()
 
     def _build_more(self) -> None:
         more = QToolButton(self)
@@ -173,6 +177,14 @@ class Form(QWidget):
         self._quiet.over(box)
         self._rows.addRow(name, box)
         return box
+
+    def _beside(self) -> Label:
+        """Return a row for words on the one above it."""
+        label = Label(self)
+        label.setWordWrap(True)
+        label.setObjectName("beside")
+        self._rows.addRow(label)
+        return label
 
     def _tick(self, words: str, chosen: Callable[[bool], None]) -> QCheckBox:
         tick = QCheckBox(words, self)
@@ -238,6 +250,7 @@ class Form(QWidget):
         self._rows.setRowVisible(self.address, typed)
         self._judge(choice)
         self._rows.setRowVisible(self.inlet, choice.clock in _CARRIED)
+        self._show_fault(self.inlet_refused, inlet_fault(choice))
         self.next_take.setText(self._next_take(choice))
         self._free()
 
@@ -275,9 +288,11 @@ class Form(QWidget):
 
     def _refused(self, why: str) -> None:
         """Say why these outputs cannot be a run's; an answer that comes too late counts no more."""
-        words = translate("run", "Not to be connected: {why}").format(why=why) if why and self._link.choice.real else ""
-        self.refused.setText(words)
-        self._rows.setRowVisible(self.refused, bool(words))
+        self._show_fault(self.refused, why if self._link.choice.real else "")
+
+    def _show_fault(self, label: Label, why: str) -> None:
+        label.setText(translate("run", "Not to be connected: {why}").format(why=why) if why else "")
+        self._rows.setRowVisible(label, bool(why))
 
     def _show_more(self, yes: bool) -> None:
         for widget in self._seldom:

@@ -3,12 +3,12 @@
 No single press, click or key here starts motion.
 """
 
-from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QResizeEvent
-from PyQt6.QtWidgets import QGridLayout, QLabel, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
 
 from sequencer.shell.tour import ORIGIN
 from ui.acts.poses import Poses
+from ui.label import Label, tip
 from ui.language import translate
 from ui.run.hold import Hold
 from ui.theme import BIG_TARGET_PX, GAP_PX, STATE_PX, TEXT_PX
@@ -28,10 +28,9 @@ class GoPanel(QWidget):
         self._poses, self._desk, self._link = poses, poses.desk, poses.link
         self.setAccessibleName(translate("run", "Go to marks"))
         self.setMinimumWidth(_LEAST_PX)
-        self.words, self.ways, self.fault = QLabel(), QLabel(), QLabel()
+        self.words, self.ways, self.fault = Label(), Label(), Label()
         for label in (self.words, self.ways, self.fault):
             label.setWordWrap(True)
-            label.setTextFormat(Qt.TextFormat.PlainText)
         self.fault.setAccessibleName(translate("run", "What is wrong with the chosen mark"))
         self.words.setAccessibleName(translate("run", "Where the rig is among the marks"))
         self.ways.setAccessibleName(translate("run", "What a hold does"))
@@ -65,7 +64,7 @@ class GoPanel(QWidget):
     def _hold(self, words: str, name: str) -> Hold:
         hold = Hold(self._desk, words)
         hold.setAccessibleName(name)
-        hold.setToolTip(name)
+        hold.setToolTip(tip(name))
         return hold
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:

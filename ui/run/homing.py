@@ -5,13 +5,14 @@ No single press, click or key here starts motion. Nothing is told to the rig tha
 
 from collections.abc import Callable
 
-from PyQt6.QtCore import QSize, Qt
+from PyQt6.QtCore import QSize
 from PyQt6.QtGui import QResizeEvent
-from PyQt6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QComboBox, QGridLayout, QLineEdit, QVBoxLayout, QWidget
 
 from sequencer.rig.axis import Axis
 from ui.acts.cautions import cautions
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.link.homing import Homing, foreseen, unfit
 from ui.link.link import Link
@@ -49,7 +50,7 @@ class HomingPanel(QWidget):
         self.place = QLineEdit()
         self.place.setFixedWidth(_FIELD_PX)
         self.place.setAccessibleName(translate("run", "Where the axis stands, measured"))
-        self.unit = QLabel()
+        self.unit = Label()
         self.here = Hold(desk, translate("run", "Hold: it stands there"))
         self.here.setAccessibleName(translate("run", "Hold to tell the rig that the axis stands there"))
         self.words = self._label(translate("run", "How homing goes"))
@@ -69,15 +70,14 @@ class HomingPanel(QWidget):
 
     def _label(self, name: str) -> Lines:
         label = Lines()
-        label.setTextFormat(Qt.TextFormat.PlainText)
         label.setAccessibleName(name)
         return label
 
     def _lay_out(self) -> None:
         grid = QGridLayout()
         grid.setSpacing(GAP_PX)
-        title = QLabel(translate("run", "Axis"))
-        measured = QLabel(translate("run", "It stands at"))
+        title = Label(translate("run", "Axis"))
+        measured = Label(translate("run", "It stands at"))
         title.setBuddy(self.axis)
         measured.setBuddy(self.place)
         grid.addWidget(title, 0, 0)

@@ -1,10 +1,12 @@
 """Words that are broken into lines and have their room. It says nothing by itself."""
 
 from PyQt6.QtGui import QResizeEvent
-from PyQt6.QtWidgets import QLabel, QWidget
+from PyQt6.QtWidgets import QWidget
+
+from ui.label import Label
 
 
-class Lines(QLabel):
+class Lines(Label):
     """Words that are broken into lines, each of which has its room: a layout that is squeezed does not ask anew.
 
     Not so where they are `cramped`: what is held comes first.

@@ -8,6 +8,7 @@ from PyQt6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPen
 from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from ui.desk import Desk
+from ui.label import tip as words_only
 from ui.language import translate
 from ui.run.link_state import NOTHING, LinkSeen, Word, link_words, tip
 from ui.run.plate import CAPTION_PX, bold
@@ -38,7 +39,7 @@ class LinkPlate(QWidget):
         if len(before) != len(self.value):
             self.updateGeometry()
         self.setAccessibleName(tip(seen))
-        self.setToolTip(tip(seen))
+        self.setToolTip(words_only(tip(seen)))
         self.update()
 
     def size_for(self, size_px: int, *, brief: bool) -> None:

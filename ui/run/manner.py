@@ -8,6 +8,7 @@ from PyQt6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QSizePolicy, QVBo
 
 from sequencer.live.handling import RANGES_DEG, Handling
 from ui.acts.written import decimal
+from ui.label import tip
 from ui.language import translate
 from ui.run.quiet import Quiet
 from ui.theme import GAP_PX
@@ -45,7 +46,7 @@ class Manner(QWidget):
             (self.range, translate("run", "Range of spring-back, both sides together: chosen, or typed")),
         ):
             box.setAccessibleName(name)
-            box.setToolTip(name)
+            box.setToolTip(tip(name))
             self._quiet.over(box)
         for chosen in (self.fastest, self.manner):
             # no word of these is cut, least of all a digit

@@ -5,8 +5,9 @@ It only shows what was said.
 
 from PyQt6.QtCore import QSize
 from PyQt6.QtGui import QTextCursor
-from PyQt6.QtWidgets import QLabel, QPlainTextEdit, QPushButton, QWidget
+from PyQt6.QtWidgets import QPlainTextEdit, QPushButton, QWidget
 
+from ui.label import Label, tip
 from ui.language import translate
 from ui.link.outputs import Outputs
 
@@ -21,7 +22,7 @@ class OutputsTold:
         self.button = NarrowButton(parent)
         self.button.setCheckable(True)
         self.button.setAutoDefault(False)
-        self.brief = QLabel(parent)
+        self.brief = Label(parent)
         self.brief.setWordWrap(True)
         self.whole = QPlainTextEdit(parent)
         self.whole.setReadOnly(True)
@@ -46,7 +47,7 @@ class OutputsTold:
         self.button.setText(outputs.number)
         self.button.setAccessibleName(outputs.number)
         self.button.setAccessibleDescription(outputs.brief)
-        self.button.setToolTip(words)
+        self.button.setToolTip(tip(words))
         self.button.setEnabled(not busy)
         self.button.setVisible(bool(words))
         self.brief.setText(outputs.brief)

@@ -95,7 +95,6 @@ class PadsPanel(QWidget):
             (self.pads, translate("run", "Controllers that are here")),
             (self.changed, translate("run", "What a controller said last")),
         ):
-            label.setTextFormat(Qt.TextFormat.PlainText)
             label.setAccessibleName(name)
             label.setStyleSheet(f"font-size: {STATE_PX}px;")
         self.take = Hold(desk, translate("run", "Hold to take"))

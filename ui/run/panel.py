@@ -15,7 +15,6 @@ from PyQt6.QtWidgets import (
     QCheckBox,
     QFrame,
     QHBoxLayout,
-    QLabel,
     QPlainTextEdit,
     QPushButton,
     QScrollArea,
@@ -26,6 +25,7 @@ from PyQt6.QtWidgets import (
 from sequencer.shell.messages import Said
 from ui.acts.cautions import cautions
 from ui.desk import Desk, Face
+from ui.label import Label
 from ui.language import translate
 from ui.link.link import Link
 from ui.run.by_hand import unperformed
@@ -64,7 +64,7 @@ class RunPanel(QWidget):
         self.form = Form(desk, link, self)
         self.connecting = self._button(translate("run", "Connect"))
         self.resetting = self._button(translate("run", "Reset"))
-        self.caution = QLabel(self)
+        self.caution = Label(self)
         self.clear = QCheckBox(self)
         self.arm = Hold(desk, translate("run", "Hold to ARM"), self)
         self.start = Hold(desk, translate("run", "Hold to START"), self)
@@ -72,7 +72,7 @@ class RunPanel(QWidget):
         self.watch = LinkWatch(link, self)
         self.punch = PunchControl(desk, self.performing, self)
         self.count = self._button(translate("run", "Start in 3 s"))
-        self.number = QLabel(self)
+        self.number = Label(self)
         self.next = Lines(self)
         self.log = QPlainTextEdit(self)
         self.outputs = OutputsTold(link.outputs, self)

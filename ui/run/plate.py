@@ -7,6 +7,7 @@ from PyQt6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPaintEvent, QPen
 from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from ui.desk import Desk
+from ui.label import tip
 from ui.link.standing import OFFLINE, Standing
 from ui.run.look import Form, Look, look
 from ui.run.words import clause, word
@@ -78,7 +79,7 @@ class Plate(QWidget):
         self._standing = standing
         words = f"{word(standing.state)}, {clause(standing.how)}"
         self.setAccessibleName(words)
-        self.setToolTip(words)
+        self.setToolTip(tip(words))
         self.update()
 
     def look(self) -> Look:
@@ -160,7 +161,7 @@ class Reading(QWidget):
     def _name(self) -> None:
         self.setAccessibleName(f"{self._caption}: {self._value}")
         self.setAccessibleDescription(self._more)
-        self.setToolTip("\n".join(filter(None, (self.accessibleName(), self._more))))
+        self.setToolTip(tip("\n".join(filter(None, (self.accessibleName(), self._more)))))
 
     def size_for(self, size_px: int, widest: str) -> None:
         """Write values in this size, with room for one as wide as `widest`."""

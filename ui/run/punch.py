@@ -8,6 +8,7 @@ from PyQt6.QtGui import QColor, QFontMetrics, QKeyEvent, QMouseEvent, QPainter, 
 from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from ui.desk import Desk
+from ui.label import tip
 from ui.language import translate
 from ui.run.performing import Performing
 from ui.run.plate import bold
@@ -59,7 +60,7 @@ class PunchControl(QWidget):
     def _follow(self) -> None:
         state, who, does = self.words
         self.setAccessibleName(translate("run", "Punched {state}: {who}").format(state=state, who=who))
-        self.setToolTip(f"{self.accessibleName()}; {does}")
+        self.setToolTip(tip(f"{self.accessibleName()}; {does}"))
         self.update()
 
     def sizeHint(self) -> QSize:

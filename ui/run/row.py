@@ -5,6 +5,7 @@ from PyQt6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPen, QPoly
 from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from ui.desk import Desk
+from ui.label import tip
 from ui.language import translate
 from ui.run.nearness import Near
 from ui.run.plate import bold, draw_form
@@ -64,7 +65,7 @@ class AxisRow(QWidget):
             return
         self._near, self._stale = near, stale
         self.setAccessibleName(self._words())
-        self.setToolTip(self._words())
+        self.setToolTip(tip(self._words()))
         self.update()
 
     def sizeHint(self) -> QSize:

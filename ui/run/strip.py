@@ -6,12 +6,13 @@ It says only what the engine reported, and how old that is. It asks nothing and 
 from fractions import Fraction
 from math import ceil, floor
 
-from PyQt6.QtCore import QSize, Qt, QTimer
+from PyQt6.QtCore import QSize, QTimer
 from PyQt6.QtGui import QColor, QPainter, QPaintEvent, QResizeEvent
-from PyQt6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from sequencer.shell.messages import Status
 from ui.desk import Desk
+from ui.label import Label
 from ui.language import translate
 from ui.link.link import Link
 from ui.link.outputs import end_words
@@ -65,9 +66,8 @@ class Strip(QWidget):
         self.cause = Reading(desk, translate("run", "last stop"), self, inline=True)
         self.last_stop.wraps, self.caution.heavy = True, False
         self.link = LinkPlate(desk, self)
-        self.trouble = QLabel(self)
+        self.trouble = Label(self)
         self.trouble.setWordWrap(True)
-        self.trouble.setTextFormat(Qt.TextFormat.PlainText)
         self.trouble.hide()
         self._seen = NOTHING
         self.stop = StopControl(link, self)

@@ -58,7 +58,7 @@ def binding() -> Any:
         with _without_jack():  # to import it is to look for the first time
             import sounddevice
     except ImportError as error:
-        raise LinkError("audio needs a package that is not here: pip install sounddevice") from error
+        raise LinkError("audio needs a package that is not here; pip install sounddevice") from error
     except OSError as error:
         raise LinkError(
             "audio needs the PortAudio library, which is not here; install it (on Debian: apt install libportaudio2)"

@@ -10,13 +10,6 @@ from sequencer.adapters.audio_ports.blocks import Samples
 _WINDOW_S = 0.5
 _SILENT, _LOW = 10 ** (-60 / 20), 10 ** (-40 / 20)  # peaks, against full scale
 _FULL, _CLIPPED = 0.999, 0.05  # a sample at the end of the scale, and how many are too many: of a sine 0.03 fit in
-_GOOD = "is heard at a good level"
-_SAID = {
-    "silent": "is silent; check the cable, the input's gain, and that the channel is the one with timecode",
-    "low": "is very low; turn it up where it comes from, or raise the input's gain",
-    "clipped": "is clipped; turn it down where it comes from, or lower the input's gain",
-    "strange": "carries sound but no timecode that can be read; check that the channel is the one with timecode",
-}
 
 
 class Level:
@@ -56,10 +49,24 @@ class Level:
             now = "" if self._words else "strange"
         if now == self._last and now != self._told:
             self._told = now
-            self._notices.append(f"{self._what} {_SAID.get(now, _GOOD)}")
+            self._notices.append(_words(self._what, now))
         self._last = now
 
     def notices(self) -> tuple[str, ...]:
         """Return what is to be told since the last call."""
         said, self._notices = tuple(self._notices), []
         return said
+
+
+def _words(what: str, now: str) -> str:
+    """Return how it sounds, with the mend."""
+    match now:
+        case "silent":
+            return f"{what} is silent; check the cable, the input's gain, and that the channel is the one with timecode"
+        case "low":
+            return f"{what} is very low; turn it up where it comes from, or raise the input's gain"
+        case "clipped":
+            return f"{what} is clipped; turn it down where it comes from, or lower the input's gain"
+        case "strange":
+            return f"{what} carries sound but no timecode that can be read; check that the channel is the one with it"
+    return f"{what} is heard at a good level"

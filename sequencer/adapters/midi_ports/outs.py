@@ -33,7 +33,7 @@ class PipeOut:
 @contextmanager
 def _open_pipe(text: str) -> Iterator[PipeOut]:
     if not (text.isascii() and text.isdigit() and 0 < int(text) < 65_536):
-        raise LinkError(f"pipe:{text}: a pipe's port is a number from 1 to 65535, as in pipe:4711")
+        raise LinkError(f"pipe:{text}: no port of a pipe; write a number from 1 to 65535, as in pipe:4711")
     try:
         link = socket.create_connection(("127.0.0.1", int(text)), timeout=2.0)
     except OSError as error:
@@ -55,7 +55,7 @@ def open_out(address: str) -> Iterator[MidiOut]:
     """
     scheme, _, name = address.partition(":")
     if scheme not in SCHEMES or not name:
-        raise LinkError(f"{address!r} is none of pipe:PORT, midi:NAME, virtual:NAME, rtmidi:NAME")
+        raise LinkError(f"{address!r} is no place for MIDI; write pipe:PORT, midi:NAME, virtual:NAME or rtmidi:NAME")
     with _opening(scheme, name) as out:
         yield out
 

@@ -1,5 +1,7 @@
 """OSC packets as datagrams, one each. A network may lose any of them, and says nothing of it.
 
+The socket is connected: what comes from another machine than the rig, or from another port of it, never gets here.
+
 Where nothing listens at the address, the machine there may say so. That is no reason to raise: it also happens before
 the rig is switched on. `trouble` says it, and playback stops a rig whose answers are missing.
 """
@@ -14,8 +16,11 @@ from sequencer.adapters.hosts import connected
 from sequencer.errors import LinkError
 
 _PER_READ = 64
-_LARGEST = 65_535
+BYTES_PER_READ = 4096  # after these no other datagram is read: what they hold must not make a tick late
+LARGEST = 4096
+"""Bytes of the largest datagram that is read: answers of a hundred axes have less."""
 _REFUSAL_HOLDS_NS = 1_000_000_000
+_TOO_LONG = errno.EMSGSIZE
 _FULL = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.ENOBUFS})
 
 
@@ -23,7 +28,6 @@ class UdpLink:
     """A connected socket that does not wait."""
 
     times = 3
-    garbage = 0
     waiting = 0
 
     def __init__(self, port: socket.socket, where: str) -> None:
@@ -31,6 +35,7 @@ class UdpLink:
         self._refused_ns: int | None = None
         self.where = where
         self.dropped = 0
+        self.garbage = 0
 
     def fileno(self) -> int | None:
         return self._port.fileno()
@@ -57,18 +62,28 @@ class UdpLink:
         return self.put(packet)
 
     def packets(self) -> list[bytes]:
-        heard = []
+        heard: list[bytes] = []
+        size = 0
         for _ in range(_PER_READ):
+            if size >= BYTES_PER_READ:
+                break
             try:
-                heard.append(self._port.recv(_LARGEST))
+                packet = self._port.recv(LARGEST + 1)
             except BlockingIOError:
                 break
             except ConnectionError:
                 self._refused_ns = time.monotonic_ns()
+                continue
             except OSError as fault:
-                raise self._gone(fault) from fault
+                if fault.errno != _TOO_LONG:
+                    raise self._gone(fault) from fault
+                packet = bytes(LARGEST + 1)  # some systems do not give what does not fit
+            self._refused_ns = None
+            size += len(packet)
+            if len(packet) > LARGEST:
+                self.garbage += 1
             else:
-                self._refused_ns = None
+                heard.append(packet)
         return heard
 
     def go_on(self) -> None:

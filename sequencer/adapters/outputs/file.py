@@ -1,7 +1,8 @@
 """A file of all setpoints, for checking a move without a rig, or beside one. It moves nothing.
 
 Address: `csv:/path/file.csv` for a table in text, `mcap:/path/file.mcap` for MCAP laid out as a take file. There are
-no options. The file that is named must not be there yet; it has `.part` behind its name until it is whole.
+no options. In rig.json the path is one within the project's folder, which may be a stranger's. The file that is named
+must not be there yet; it has `.part` behind its name until it is whole.
 
 What goes in: each setpoint set with its due time (nanoseconds of this machine's monotonic clock), the timecode and the
 timeline's seconds where a clock says, position and speed of every axis; and, between them, stops and triggers, with
@@ -77,7 +78,7 @@ class FileOutput:
 
     def here(self, axis: str, value: float) -> None:
         now_ns = time.monotonic_ns()
-        self._file.put(EventRow(now_ns, "here", f"{axis} stands at {value!r}"), now_ns)
+        self._file.put(EventRow(now_ns, "here", f"the axis {axis} stands at {value!r}"), now_ns)
 
     def trouble(self) -> str:
         if self._file.left_out:
@@ -121,4 +122,5 @@ KIND = OutputKind(
     drives=False,
     camera=False,
     shared=False,
+    writes=lambda address: parse_address(address)[1],
 )

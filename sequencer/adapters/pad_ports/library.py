@@ -31,16 +31,16 @@ def library() -> Any:
             import sdl2
     except ImportError as error:
         if error.name == "sdl2":
-            raise LinkError("game controllers need a package that is not here: pip install pysdl2") from error
+            raise LinkError("game controllers need a package that is not here; pip install pysdl2") from error
         raise LinkError(
-            "game controllers need the SDL2 library, which is not here: pip install pysdl2-dll, or where that has none "
+            "game controllers need the SDL2 library, which is not here; pip install pysdl2-dll, or where that has none "
             "for this machine, install the system's (on Debian: apt install libsdl2-2.0-0)"
         ) from error
     except OSError as error:
         raise LinkError(f"the SDL2 library for game controllers cannot be loaded ({error}); install it anew") from error
     if sdl2.dll.version < OLDEST:
         raise LinkError(
-            "game controllers need SDL 2.24 or newer, and this machine has an older one: pip install pysdl2-dll"
+            "game controllers need SDL 2.24 or newer, and this machine has an older one; pip install pysdl2-dll"
         )
     return sdl2
 

@@ -94,7 +94,7 @@ def open_file(address: str) -> Iterator[FileIn]:
         import soundfile
     except (ImportError, OSError) as fault:
         raise LinkError(
-            f"audio files need the package soundfile and its library ({fault}): pip install soundfile"
+            f"audio files need the package soundfile and its library ({fault}); pip install soundfile"
         ) from fault
     if not Path(path).is_file():
         raise LinkError(f"there is no file {path!r}; write its path, as in file:takes/quay.wav")
@@ -105,7 +105,7 @@ def open_file(address: str) -> Iterator[FileIn]:
     with file:
         channel = int(given["channel"]) if "channel" in given else None
         if channel is not None and not 0 < channel <= file.channels:
-            raise LinkError(f"{path!r} has {file.channels} channels, and none with the number {channel}")
+            raise LinkError(f"{path!r} has {file.channels} channels, and none with the number {channel}; name another")
         try:
             playing = FileIn(f"file:{path}", file, channel, float(given.get("after", 0)))
         except ValueError as fault:

@@ -1,12 +1,14 @@
 """OSC over UDP, as triggers: each message alone, stamped with the instant that its timetag names, or of its arrival.
 
-Address: `osc:PORT` hears this machine only; `osc:HOST:PORT` hears whoever can reach HOST, one of this machine's
-addresses; `osc:0.0.0.0:PORT` hears every network, and must be asked for. `osc:0` takes a free port.
+Address: `osc:PORT` hears this machine only. `osc:INTERFACE:PORT?from=ADDRESS[,ADDRESS...]` hears the machines that are
+named, by one interface; adapters/listening.py says how it is written. `osc:0` takes a free port.
 
-It does not judge what a message asks. It bounds how many messages a second pass, so that a sender gone wild holds up
-nobody; only `/stop` passes always. Timetags are read by the wall clock as it is now: a clock that was set anew while
-this program runs was most likely wrong before.
-Source: OSC 1.0 for messages and timetags; Linux socket(7) for the kernel's stamps, SO_TIMESTAMPNS and SO_RXQ_OVFL.
+It does not judge what a message asks. What a stranger sends is left aside before anything is read of it, a `/stop` too,
+and uses up nothing that others may send. It bounds how many messages a second pass, so that a sender gone wild holds up
+nobody; `/stop` passes always, and `/run/stop` beside whatever else floods the port. Timetags are read by the wall clock
+as it is now: a clock that was set anew while this program runs was most likely wrong before.
+Source: OSC 1.0 for messages and timetags; Linux socket(7) for the kernel's stamps, SO_TIMESTAMPNS and SO_RXQ_OVFL, and
+for SO_BINDTODEVICE; RFC 3493 for IPV6_V6ONLY and scopes.
 """
 
 import contextlib
@@ -19,62 +21,50 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from sequencer.adapters import wallclock
+from sequencer.adapters.cards import cards
 from sequencer.adapters.contract import Chunk, SourceKind
+from sequencer.adapters.listening import Door, Speakers, placed, read
 from sequencer.errors import LinkError, PeerError
+from sequencer.sync.allowance import Allowance
 from sequencer.sync.complaints import Complaints
-from sequencer.sync.osc_orders import ADDRESSES, STOP
-from sequencer.wire.osc import split
+from sequencer.sync.osc_orders import ADDRESSES, RUN_STOP, STOP
+from sequencer.wire.osc import command, split
 from sequencer.wire.timetag import IMMEDIATELY, instant
 
 ORDERS_PER_S = 100
 AT_ONCE = 20  # of either: what the engine reads in one tick must not make it late
 OTHERS_PER_S = 10  # enough to say what comes that is no order
-_THIS_MACHINE = "127.0.0.1"
+LONGEST = 512  # bytes of one message: no order is longer, and what is would fill the way to the engine
 _MESSAGES_PER_READ = 512
 _LARGEST = 65_535
 _BUFFER = 1 << 22  # at most; small messages take 700 bytes of it each, so that 10,000 a second fill it in half a second
 _CALM_NS = 1_000_000_000
 _ORDERS = frozenset(address.encode() for address in ADDRESSES)
-_STOP = STOP.encode()
+_STOP, _RUN_STOP = STOP.encode(), RUN_STOP.encode()
+_BARE_STOPS = {address.encode(): split(command(address))[0][1] for address in (STOP, RUN_STOP)}
 
 # Linux gives these numbers on all but its rarest machines; Python names neither before 3.14
 _STAMPS, _LOST = 35, 40
 _STAMP, _COUNT = struct.Struct("@ll"), struct.Struct("@I")
 _ANCILLARY = 256
+_NOT_THERE = frozenset({errno.EADDRNOTAVAIL, errno.ENODEV, errno.ENXIO})
 
 Extras = list[tuple[int, int, bytes]]
 
 
-class _Allowance:
-    """So many a second on average, and no more at once than may be."""
-
-    def __init__(self, per_s: int) -> None:
-        self._per_s = per_s
-        self._left = float(AT_ONCE)
-        self._at_ns: int | None = None
-
-    def grants(self, now_ns: int) -> bool:
-        if self._at_ns is not None:
-            self._left = min(AT_ONCE, self._left + max(0, now_ns - self._at_ns) * 1e-9 * self._per_s)
-        self._at_ns = now_ns
-        if self._left < 1:
-            return False
-        self._left -= 1
-        return True
-
-
 class OscIn:
     """The listening port. `left_aside` counts messages that came too fast, `malformed` packets that are no OSC, `lost`
-    what the machine had no room for before it was read.
+    what the machine had no room for before it was read, `strangers` packets of whom nobody named.
     """
 
-    def __init__(self, port: socket.socket, host: str, stamped: bool, opened_ns: int) -> None:
+    def __init__(self, port: socket.socket, door: Door, stamped: bool, opened_ns: int) -> None:
         self._port = port
-        named = f"[{host}]" if ":" in host else host
-        self.address = f"osc:{named}:{port.getsockname()[1]}"
+        self.address = door.address(port.getsockname()[1])
+        self._speakers = Speakers(door.wanted.speakers) if door.wanted.speakers else None
         self.stamped = stamped  # by the kernel
         self._empty_ns = opened_ns  # nothing that is in the port now came before this
-        self._orders, self._others = _Allowance(ORDERS_PER_S), _Allowance(OTHERS_PER_S)
+        self._orders, self._others = Allowance(ORDERS_PER_S, AT_ONCE), Allowance(OTHERS_PER_S, AT_ONCE)
+        self._stops = Allowance(ORDERS_PER_S, AT_ONCE)  # of the clock, which nothing else may hold up
         self._complaints = Complaints()
         self._notices: list[str] = []
         self._flood_ns: int | None = None  # when the last message was left aside, while that is not long ago
@@ -82,6 +72,7 @@ class OscIn:
         self.left_aside = 0
         self.malformed = 0
         self.lost = 0
+        self.strangers = 0
 
     def fileno(self) -> int:
         return self._port.fileno()
@@ -98,8 +89,11 @@ class OscIn:
         offset_ns: int | None = None
         looked_at = 0
         while looked_at < _MESSAGES_PER_READ and (received := self._received(heard_ns)) is not None:
-            packet, extras = received
+            packet, extras, sender = received
             looked_at += 1
+            if self._speakers is not None and not self._speakers.may(sender):
+                self._strange(sender)
+                continue
             if offset_ns is None:
                 offset_ns = wallclock.measure()[1]
             arrived_ns = self._arrived_ns(extras, heard_ns, offset_ns)
@@ -114,20 +108,21 @@ class OscIn:
                 if name == _STOP:
                     passes, stopped = not stopped, True
                 else:
-                    passes = self._passes(name, heard_ns)
+                    passes = self._passes(name, len(message), heard_ns)
                 if passes:
                     stamp_ns = arrived_ns if tag == IMMEDIATELY else instant(tag, offset_ns, arrived_ns)
-                    chunks.append(Chunk(stamp_ns, message))
+                    chunks.append(Chunk(stamp_ns, message if len(message) <= LONGEST else _BARE_STOPS[name]))
         self._calm(heard_ns)
         return tuple(chunks)
 
-    def _received(self, heard_ns: int) -> tuple[bytes, Extras] | None:
-        """Return the next datagram with what the kernel says of it, or None where there is none."""
+    def _received(self, heard_ns: int) -> tuple[bytes, Extras, str] | None:
+        """Return the next datagram with what the kernel says of it and who sent it, or None where there is none."""
         try:
             if self.stamped:
-                packet, extras, _, _ = self._port.recvmsg(_LARGEST, _ANCILLARY)
-                return packet, extras
-            return self._port.recv(_LARGEST), []
+                packet, extras, _, sender = self._port.recvmsg(_LARGEST, _ANCILLARY)
+                return packet, extras, sender[0]
+            packet, sender = self._port.recvfrom(_LARGEST)
+            return packet, [], sender[0]
         except BlockingIOError:
             self._empty_ns = heard_ns
         except ConnectionError:
@@ -152,12 +147,16 @@ class OscIn:
                 self._missed(_COUNT.unpack(data)[0], heard_ns)
         return arrived_ns
 
-    def _passes(self, name: bytes, now_ns: int) -> bool:
+    def _passes(self, name: bytes, length: int, now_ns: int) -> bool:
         """Whether there is room for a message. Orders are not held up by a flood of something else."""
         if not name.startswith(b"/"):
             self._spoilt(f"an OSC message begins with '/', not with {name[:8]!r}")
             return False
-        if (self._orders if name in _ORDERS else self._others).grants(now_ns):
+        if length > LONGEST and name not in _BARE_STOPS:
+            self._spoilt(f"an OSC message of {length} bytes; no order is longer than {LONGEST}")
+            return False
+        room = self._stops if name == _RUN_STOP else self._orders if name in _ORDERS else self._others
+        if room.grants(now_ns):
             return True
         self.left_aside += 1
         self._flooded(now_ns)
@@ -173,7 +172,7 @@ class OscIn:
         if self._flood_ns is None:
             self._notices.append(
                 f"more OSC arrives at {self.address} than a show sends ({ORDERS_PER_S} orders a second pass, and "
-                f"{OTHERS_PER_S} other messages); the rest is left aside, but for {STOP}. Look for what sends so much"
+                f"{OTHERS_PER_S} other messages); the rest is left aside, but for stops. Look for what sends so much"
             )
         self._flood_ns = now_ns
 
@@ -186,43 +185,55 @@ class OscIn:
         self._before_flood = self.left_aside + self.lost
         self._notices.append(f"the flood at {self.address} is over; {count} OSC messages were left aside")
 
+    def _strange(self, sender: str) -> None:
+        self.strangers += 1
+        sender = sender.partition("%")[0]  # its interface is in the address already
+        self._complaints.tell(
+            "stranger",
+            f"what {sender} sends to {self.address} is left aside, since nobody said that it may speak; if that "
+            f"machine is yours, add it: {self.address},{sender}",
+        )
+
     def _spoilt(self, why: str) -> None:
         self.malformed += 1
         self._complaints.tell("malformed", f"what came to {self.address} cannot be read: {why}")
 
 
-def parse_address(text: str) -> tuple[str, int]:
-    """Read `osc:PORT` or `osc:HOST:PORT`. Error: LinkError that says how to write it."""
-    host, _, port = text.partition(":")[2].rpartition(":")
-    if host.startswith("[") and host.endswith("]"):
-        host = host[1:-1]
-    elif ":" in host or "/" in host:
-        host, port = "", ""
-    if not (port.isascii() and port.isdigit() and int(port) < 65_536):
-        raise LinkError(f"{text!r} is no OSC port; write osc:9001, osc:HOST:9001 or osc:0.0.0.0:9001")
-    return host or _THIS_MACHINE, int(port)
+def judge(address: str) -> Door:
+    """Return where `address` is, without opening it. Error: LinkError where it is nowhere, or for others unnamed."""
+    wanted = read(address)
+    return placed(wanted, {} if wanted.is_here else cards())
 
 
 @contextmanager
 def open_osc(address: str) -> Iterator[OscIn]:
     """Listen at `address`. Error: LinkError where it is none of this machine's, or not free."""
-    host, number = parse_address(address)
-    try:
-        found = socket.getaddrinfo(host, number, type=socket.SOCK_DGRAM, flags=socket.AI_PASSIVE)
-        family, kind, protocol, _, place = min(found, key=lambda one: one[0] != socket.AF_INET)
-        port = socket.socket(family, kind, protocol)
-    except OSError as fault:
-        raise LinkError(f"{address} cannot be opened ({fault.strerror}); name an address of this machine") from fault
-    with port:
+    door = judge(address)
+    number = door.wanted.port
+    with socket.socket(socket.AF_INET if door.host.version == 4 else socket.AF_INET6, socket.SOCK_DGRAM) as port:
         try:
             port.setblocking(False)
             port.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _BUFFER)
             stamped = _stamps(port)
             opened_ns = time.monotonic_ns()
-            port.bind(place)
+            _bind(port, door)
         except OSError as fault:
             raise LinkError(f"{address} cannot be opened: {_why(fault, number)}") from fault
-        yield OscIn(port, host, stamped, opened_ns)
+        yield OscIn(port, door, stamped, opened_ns)
+
+
+def _bind(port: socket.socket, door: Door) -> None:
+    """Take the door's address, and nothing that comes by another interface, as far as the system lets us."""
+    if sys.platform == "linux" and door.card:
+        # an address counts for the whole machine there; its interface has an alias's name up to the colon
+        with contextlib.suppress(PermissionError):
+            port.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, door.card.partition(":")[0].encode())
+    if door.host.version == 4:
+        port.bind((str(door.host), door.wanted.port))
+        return
+    port.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
+    scope = socket.if_nametoindex(door.card) if door.host.is_link_local else 0
+    port.bind((str(door.host), door.wanted.port, 0, scope))
 
 
 def _stamps(port: socket.socket) -> bool:
@@ -241,9 +252,9 @@ def _why(fault: OSError, number: int) -> str:
         return (
             f"port {number} is in use by another program; end that one, or name another port (osc:0 takes a free one)"
         )
-    if fault.errno == errno.EADDRNOTAVAIL:
-        return "that is no address of this machine; name one that is, or 0.0.0.0 for all"
+    if fault.errno in _NOT_THERE:
+        return "this machine has that address or interface no more; look at twintake ports"
     return f"{fault.strerror}; name another port, above 1023"
 
 
-KIND = SourceKind(schemes=("osc",), blocks=True, open=open_osc, names=lambda: ("osc:9001",), carries="osc")
+KIND = SourceKind(schemes=("osc",), blocks=True, open=open_osc, names=lambda: ("osc:9001",), carries="osc", judge=judge)

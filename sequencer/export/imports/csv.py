@@ -102,8 +102,9 @@ def _rows(data: bytes, name: str) -> Iterator[tuple[int, list[str]]]:
         for row in table:
             if row:
                 yield table.line_num, row
-    except csv.Error as fault:
-        raise ImportFault(f"{name}: line {table.line_num}: {fault}; export it again") from fault
+    except csv.Error as error:
+        words = str(error).replace("\t", "\\t")  # the mark between two columns stands in its words as it is
+        raise ImportFault(f"{name}: line {table.line_num}: {words}; export it again") from error
 
 
 def _columns(heads: list[str], name: str) -> tuple[dict[str, _Column], Rate | None, bool]:

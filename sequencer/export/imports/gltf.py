@@ -35,7 +35,9 @@ def cameras(data: bytes, name: str, asked: Rate | None) -> tuple[FoundCamera, ..
     if not seen:
         raise ImportFault(f"{name}: no node of it has a camera; export the camera too")
     if len(seen) * max(len(file.document.animations), 1) > MOST_CAMERAS:
-        raise ImportFault(f"{name}: it has {len(seen)} cameras, and with their animations {MOST_CAMERAS} are the most")
+        raise ImportFault(
+            f"{name}: it has {len(seen)} cameras, and with their animations {MOST_CAMERAS} are the most; export fewer"
+        )
     return tuple(with_cuts(one) for number in seen for one in _camera(file, number, above, name, asked))
 
 

@@ -134,7 +134,7 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) != len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
-        raise ValueError(f"{printable(twice)[:60]!r} is written twice in one object")
+        raise ValueError(f"{printable(twice)[:60]!r} is written twice in one object; write it once")
     return found
 
 

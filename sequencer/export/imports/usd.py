@@ -91,7 +91,9 @@ def _found(raw: RawCamera, stage: RawStage, name: str, rate: Rate, remarks: tupl
     per_frame = stage.time_codes_hz / stage.frames_hz
     frames = on_frames(np.frombuffer(raw.times) / per_frame)
     if len(frames) > MOST_SAMPLES:
-        raise ImportFault(f"{name}: {raw.place} has {len(frames)} samples, and {MOST_SAMPLES} are the most")
+        raise ImportFault(
+            f"{name}: {raw.place} has {len(frames)} samples, and {MOST_SAMPLES} are the most; export fewer"
+        )
     # a row of the standard's matrix is where an axis of the camera points
     matrices = np.frombuffer(raw.matrices).reshape(-1, 4, 4)
     up: Up = "z" if stage.up == "Z" else "y"

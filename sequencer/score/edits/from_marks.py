@@ -32,7 +32,7 @@ def keyed(
     if not marks:
         raise ValueError("no mark is chosen; choose one or more")
     if len(at) != len(marks):
-        raise ValueError(f"{len(marks)} marks need an instant each, not {len(at)}")
+        raise ValueError(f"{len(marks)} marks have {len(at)} instants; give each mark one")
     if any(close(one, other) for one, other in pairwise(at)):
         raise ValueError("marks become keys one after the other; two of them would come to one instant")
     curve_of(ease, laws)
@@ -65,7 +65,7 @@ def on_beats(count: int, start: Fraction, every: int, tempo: TempoMap, rate: Rat
     Beats are counted as the tempo map's own grid has them, anew from each metre. Error: ValueError.
     """
     if every < 1:
-        raise ValueError(f"marks come every beat, or every some beats, not every {every}")
+        raise ValueError(f"marks cannot come every {every} beats; give a number above zero")
     first_s = tempo.nearest(rate.seconds(start))
     beats = islice(tempo.grid(first_s, first_s + _DAY_S), 0, count * every, every)
     return tuple(rate.frames(tempo.seconds(beat)) for beat in beats)

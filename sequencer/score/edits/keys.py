@@ -125,7 +125,7 @@ def _same(one: Fraction, other: Fraction) -> bool:
 
 def _refuse_value(value: float) -> None:
     if not math.isfinite(value):
-        raise ValueError(f"a key stands at a number in the axis's unit, not at {value}")
+        raise ValueError(f"a key cannot stand at {value}; give a number in the axis's unit")
 
 
 def _with(move: Move, number: int, track: Track) -> Move:

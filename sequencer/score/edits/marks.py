@@ -44,7 +44,7 @@ def deleted(marks: Marks, names: Collection[str]) -> Marks:
 def cleared(marks: Marks) -> Marks:
     """Return no marks at all; whoever asks for it asks the operator twice. Error: ValueError where there are none."""
     if not marks:
-        raise ValueError("there are no marks to clear")
+        raise ValueError("there are no marks to clear; store one first")
     return ()
 
 
@@ -73,7 +73,7 @@ def step_to(marks: Marks, name: str | None, by: int) -> Mark:
     Error: ValueError at an end, where there are no marks, or for a mark that is not there.
     """
     if by not in (1, -1):
-        raise ValueError(f"a step goes to the next mark or to the one before, not by {by}")
+        raise ValueError(f"no step goes by {by} marks; step to the next one, or to the one before")
     if not marks:
         raise ValueError("there are no marks; store one first")
     if name is None:

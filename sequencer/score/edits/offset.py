@@ -14,5 +14,5 @@ def offset(move: Move, selection: Selection, *, frames: Fraction = Fraction(0), 
     Error: ValueError for a value that is no number; ProjectError for keys out of order.
     """
     if not math.isfinite(value):
-        raise ValueError(f"keys are shifted by a number in the axis's unit, not by {value}")
+        raise ValueError(f"keys cannot be shifted by {value}; give a number in the axis's unit")
     return rekeyed(move, selection, lambda key: replace(key, at=key.at + frames, value=key.value + value))

@@ -27,7 +27,7 @@ def scale(move: Move, selection: Selection, laws: Laws, *, factor: float, about:
     unless the factor is 1 or -1: other factors would change what is the short way.
     """
     if not math.isfinite(factor) or factor == 0:
-        raise ValueError(f"a movement is scaled by a number other than zero, not by {factor}")
+        raise ValueError(f"a movement cannot be scaled by {factor}; give a number other than zero")
     tracks = []
     for number, (track, numbers) in enumerate(zip(move.tracks, chosen(move, selection), strict=True)):
         keys, own = list(track.keys), set(numbers)

@@ -24,7 +24,7 @@ class Grid:
 
     def __post_init__(self) -> None:
         if self.step <= 0:
-            raise ValueError(f"the lines of a grid are some frames apart, not {self.step}")
+            raise ValueError(f"the lines of a grid cannot be {self.step} frames apart; give a number above zero")
 
     def nearest(self, at: Fraction) -> Fraction:
         """Return the line nearest to `at`; in the middle between two, the later one."""
@@ -41,7 +41,7 @@ class Beats:
 
     def __post_init__(self) -> None:
         if self.part <= 0:
-            raise ValueError(f"the lines of a grid are some part of a beat apart, not {self.part}")
+            raise ValueError(f"the lines of a grid cannot be {self.part} beats apart; give a number above zero")
 
     def nearest(self, at: Fraction) -> Fraction:
         """Return the line nearest to `at`; in the middle between two, the later one."""
@@ -56,7 +56,7 @@ class Stops:
 
     def __post_init__(self) -> None:
         if not self.instants:
-            raise ValueError("there is no instant to snap to")
+            raise ValueError("there is no instant to snap to; add a marker first")
         # floats are quick to put in order; what they cannot tell apart the second time does, exactly
         nearly = sorted(self.instants, key=lambda at: at.numerator / at.denominator)
         object.__setattr__(self, "instants", tuple(sorted(nearly)))

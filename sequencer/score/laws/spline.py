@@ -32,12 +32,14 @@ class Spline:
         # in few steps: a repair makes thousands of these at once
         numbers = tuple(chain.from_iterable(self.nodes))
         if len(self.nodes) < 2 or not all(map(math.isfinite, numbers)):
-            raise ValueError("nodes must be two or more rows of four numbers: u, off, slope, bend")
+            raise ValueError(
+                "nodes are no rows of a curve; they must be two or more of four numbers: u, off, slope, bend"
+            )
         parts = numbers[::4]
         if parts[0] != 0 or parts[-1] != 1 or min(map(sub, parts[1:], parts)) < _CLOSEST:
-            raise ValueError("the u of nodes must rise from 0 to 1")
+            raise ValueError("the nodes are out of order; their u must rise from 0 to 1")
         if self.nodes[0][1] != 0 or self.nodes[-1][1] != 0:
-            raise ValueError("the first and the last node must be at the keys: off 0")
+            raise ValueError("the curve misses its keys; the first and the last node must have off 0")
 
     def __hash__(self) -> int:
         return hash(self.nodes[0])  # enough to tell drawn legs apart, and cheap

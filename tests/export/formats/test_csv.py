@@ -136,3 +136,15 @@ def test_lines_end_as_the_standard_has_it_and_cells_with_commas_are_quoted() -> 
 def test_without_a_path_it_says_what_to_do() -> None:
     with pytest.raises(ExportError, match="no camera to hand over"):
         make(replace(delivery(3), path=None), ".csv", Wanted())
+
+
+@pytest.mark.parametrize("name", ["=1+A0", "@SUM", "+1", "-1", "\t1"])
+def test_no_cell_of_text_is_taken_for_a_formula(name: str) -> None:
+    given = delivery(3)
+    first, *rest = given.rig.axes
+    named = replace(given.rig, axes=(replace(first, name=name), *rest))
+    written = make(replace(given, rig=named), ".csv", PLAIN).decode("utf-8")
+    heads, *numbers = csv.reader(io.StringIO(written, newline=""))
+    assert f"axis {name} ({first.unit})" in heads
+    assert [head for head in heads if not head[0].isalpha()] == []
+    assert [cell for row in numbers for cell in row if cell and not cell[0].isdecimal() and cell[0] != "-"] == []

@@ -280,6 +280,19 @@ def clipped(made: Any) -> None:
     Usd.ClipsAPI(camera(made).GetPrim()).SetClipAssetPaths(Sdf.AssetPathArray([Sdf.AssetPath("x.usda")]))
 
 
+def clipped_in_a_variant(made: Any) -> None:
+    """Have clips in one of several shapes of what carries the camera, where no walk over its prims comes by."""
+    clipped(made)
+    root = made.GetRootLayer()
+    spec = root.GetPrimAtPath("/set/crane/cam")
+    clips = spec.GetInfo("clips")
+    spec.ClearInfo("clips")
+    shapes = made.GetPrimAtPath("/set/crane").GetVariantSets().AddVariantSet("shape")
+    shapes.AddVariant("long")
+    shapes.SetVariantSelection("long")
+    root.GetPrimAtPath("/set/crane").variantSets["shape"].variants["long"].primSpec.SetInfo("clips", clips)
+
+
 def off(made: Any) -> None:
     camera(made).GetPrim().SetActive(False)
 
@@ -309,6 +322,7 @@ def unitless(made: Any) -> None:
         (layered, "it needs another file (../secret.usda), which is not followed; export it flattened"),
         (inside, "it needs references inside of itself, which are not followed; export it flattened"),
         (clipped, "/set/crane/cam takes its values from other files (clips)"),
+        (clipped_in_a_variant, "/set/crane{shape=long} takes its values from other files (clips)"),
         (off, "/set/crane/cam is switched off, and so are all its cameras"),
         (rateless, "it has 23.5 frames a second, which is no rate; say its rate"),
         (unitless, "its metersPerUnit, or its frames a second, cannot be"),

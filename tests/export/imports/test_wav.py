@@ -71,7 +71,7 @@ def test_ixml_alone_says_it_too_and_the_broadcast_extension_counts_before_it() -
 def test_what_ixml_says_wrong_is_left_out_and_said() -> None:
     for more, words in (
         (xml(TIMECODE_RATE="26/1"), "iXML says the timecode rate '26/1', which is none"),
-        (xml(TIMECODE_RATE="25/1", TIMECODE_FLAG="DF"), "iXML says drop-frame, but drop-frame counting belongs to"),
+        (xml(TIMECODE_RATE="25/1", TIMECODE_FLAG="DF"), "is not counted so; drop-frame counting belongs to"),
         (chunk(b"iXML", b'<!DOCTYPE a [<!ENTITY b "c">]><a/>'), "declares a document type or an entity is refused"),
         (chunk(b"iXML", b"<a>"), "iXML cannot be read"),
     ):

@@ -76,7 +76,7 @@ def test_a_pinned_key_is_not_taken_away() -> None:
 def test_what_makes_no_keys_is_refused() -> None:
     for marks, instants, ease, words in (
         ([], (), SINE, "no mark is chosen"),
-        ([QUAY, LAMP], at(10), SINE, "2 marks need an instant each, not 1"),
+        ([QUAY, LAMP], at(10), SINE, "2 marks have 1 instants; give each mark one"),
         ([QUAY, LAMP], at(10, 10), SINE, "two of them would come to one instant"),
         ([QUAY, LAMP], at(20, 10), SINE, "one after the other"),
         ([QUAY], at(10), Ease("wobble"), "wobble"),
@@ -105,7 +105,7 @@ def test_beats_are_counted_from_the_nearest_one() -> None:
     beat = Fraction(125, 8)
     assert on_beats(3, Fraction(16), 2, tempo, RATES["25"]) == (beat, 3 * beat, 5 * beat)
     assert on_beats(2, Fraction(24), 1, tempo, RATES["25"]) == (2 * beat, 3 * beat)
-    with pytest.raises(ValueError, match="not every 0"):
+    with pytest.raises(ValueError, match="come every 0 beats"):
         on_beats(2, Fraction(16), 0, tempo, RATES["25"])
 
 

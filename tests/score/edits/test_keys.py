@@ -60,9 +60,9 @@ def test_a_key_is_not_put_onto_another(at: Fraction) -> None:
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])
 def test_a_key_stands_at_a_number(value: float) -> None:
-    with pytest.raises(ValueError, match="not at"):
+    with pytest.raises(ValueError, match="cannot stand at"):
         put(SMALL, "pan0", one(7, value))
-    with pytest.raises(ValueError, match="not at"):
+    with pytest.raises(ValueError, match="cannot stand at"):
         placed(SMALL, "pan0", 1, value=value)
 
 

@@ -103,7 +103,7 @@ def test_the_ends_are_told_by_name() -> None:
         step_to(three(), "quay", -1)
     with pytest.raises(ValueError, match="there are no marks; store one first"):
         step_to((), None, 1)
-    with pytest.raises(ValueError, match="not by 2"):
+    with pytest.raises(ValueError, match="no step goes by 2"):
         step_to(three(), None, 2)
 
 

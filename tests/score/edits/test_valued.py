@@ -59,5 +59,5 @@ def test_a_pinned_key_and_a_value_that_is_none_are_refused() -> None:
     with pytest.raises(ProjectError, match="is pinned; unpin it first"):
         valued(MOVE, "pan", Fraction(10), 3.0, LAWS)
     for at in (5, 6):
-        with pytest.raises(ValueError, match="stands at a number"):
+        with pytest.raises(ValueError, match="cannot stand at"):
             valued(MOVE, "focus", Fraction(at), float("nan"), LAWS)

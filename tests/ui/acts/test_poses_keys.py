@@ -80,7 +80,7 @@ def test_it_is_said_where_motors_could_not_do_it(desk: Desk) -> None:
         ((), Laid(when="instant", start=AFTER), "no mark is chosen"),
         (MARKS, Laid(when="instant", start=AFTER), "cannot all be at one instant"),
         (MARKS, Laid(when="evenly", start=AFTER, end=AFTER), "choose a later end"),
-        (MARKS, Laid(when="beats", start=AFTER, every=0), "every some beats"),
+        (MARKS, Laid(when="beats", start=AFTER, every=0), "marks cannot come every"),
         ((Mark("far", (("pan", 900.0),)),), Laid(when="instant", start=AFTER), "the rig cannot go to far"),
         ((Mark("crane", (("crane", 1.0),)),), Laid(when="instant", start=AFTER), "no axis 'crane'"),
         ((WINDOW,), Laid(when="instant", start=Fraction(10**8)), "half a day"),

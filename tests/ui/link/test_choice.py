@@ -12,7 +12,7 @@ from sequencer.errors import LinkError, ProjectError
 from sequencer.score.move import Pass
 from tests.ui.conftest import LANTERNS
 from ui.desk import Desk
-from ui.link.choice import CLOCKS, Choice, foreseen, order_of, setup_of
+from ui.link.choice import CLOCKS, Choice, foreseen, inlet_fault, order_of, setup_of
 
 
 def test_every_clock_becomes_a_setup() -> None:
@@ -35,6 +35,15 @@ def test_a_port_that_brings_another_kind_of_time_is_refused() -> None:
     with pytest.raises(LinkError, match="osc:9001 does not bring what this clock needs"):
         setup_of(Choice(clock="mtc", inlet="osc:9001"), LANTERNS, "osc://127.0.0.1:9")
     assert setup_of(Choice(clock="mtc", inlet="quay"), LANTERNS, "osc://127.0.0.1:9").sources == ("midi:quay",)
+
+
+def test_who_may_speak_to_the_triggers_is_judged_before_anything_starts() -> None:
+    assert inlet_fault(Choice(clock="osc")) == inlet_fault(Choice(clock="osc", inlet="osc:9002")) == ""
+    assert inlet_fault(Choice(clock="own", inlet="osc:0.0.0.0:9001")) == "", "nothing comes in"
+    assert "would listen to every network" in inlet_fault(Choice(clock="osc", inlet="osc:0.0.0.0:9001"))
+    assert "is no IP address" in inlet_fault(Choice(clock="osc", inlet="osc:quay0:9001?from=lamp"))
+    with pytest.raises(LinkError, match="no network interface of this machine"):
+        setup_of(Choice(clock="osc", inlet="osc:quay0:9001?from=192.0.2.20"), LANTERNS, "osc://127.0.0.1:9")
 
 
 def test_an_order_has_the_take_only_where_one_is_recorded(desk: Desk, tmp_path: Path) -> None:

@@ -209,7 +209,7 @@ def test_an_axis_that_is_not_ticked_keeps_its_keys(
     ("pan", "focus", "words"),
     [
         ("1", "", "focus: nothing is written here"),
-        ("0", "0.1", "pan: how far off it may be is a number above zero"),
+        ("0", "0.1", "is not how far off it may be; write a number above zero"),
         ("far", "0.1", "pan: “far” is not a number"),
         ("1 mm", "0.1", "pan: this is counted in px, not in mm"),
         ("1", "9", "focus"),

@@ -100,7 +100,7 @@ def test_a_reach_that_no_rig_has_is_refused_and_none_is_said(page: Page) -> None
     typed(prep.reach.line, "0")
     prep.document.hand()
     page.rest()
-    assert "a reach is above 0" in prep.document.outcome.refused.text()
+    assert "is no reach; it is above 0" in prep.document.outcome.refused.text()
     typed(prep.reach.line, "")
     typed(prep.document.where.name.line, "sheet.html")
     choose(prep.document.cue.box, "crowd sweep")

@@ -144,11 +144,11 @@ def test_each_thing_that_a_pass_says_is_typed_shown_and_taken_back(
         ("passes", 2, "fast", "is not a number"),
         ("passes", 3, "no such cue", "lantern turn"),
         ("passes", 4, "perhaps", "write yes, or nothing"),
-        ("passes", 5, "crane 3", "none of the axes pan, tilt, roll, slide, focus"),
+        ("passes", 5, "crane 3", "is no axis; there are pan, tilt, roll, slide, focus"),
         ("passes", 5, "slide", "an axis and a number"),
         ("passes", 5, "slide 3 deg", "counted in mm"),
         ("passes", 6, "0", "above zero"),
-        ("passes", 6, "1/4 about pan 3", "none of the axes slide"),
+        ("passes", 6, "1/4 about pan 3", "is no axis; there are slide"),
     ],
 )
 def test_what_is_refused_is_said_and_changes_nothing(

@@ -114,7 +114,7 @@ def test_instants_are_read_in_every_way_of_counting(text: str, counted: Counted,
     ("text", "says"),
     [
         ("10", "could be frames or seconds; write 10 f, 10 s"),
-        ("10:00:05", "is not a timecode like"),
+        ("10:00:05", "is not a timecode; write one like"),
         ("10:00:05:25", "frames run from 0 to 24"),
         ("10:00:05:1,2.3", "a comma and a point"),
         ("bar 3 beat 5", "has 4 beats"),

@@ -280,6 +280,24 @@ def test_ports_are_listed_for_the_clock_that_takes_them(
     assert bench.link.choice.inlet == "midi:lamp"
 
 
+def test_a_port_that_would_hear_everybody_is_refused_beside_its_row(bench: Bench, qtbot: QtBot) -> None:
+    form = Form(bench.desk, bench.link, find=dict)
+    qtbot.addWidget(form)
+    form.show()
+    pick(qtbot, form.clock, "osc")
+    assert not form.inlet_refused.isVisible()
+    form.inlet.setEditText("osc:0.0.0.0:9001")
+    qtbot.keyClick(form.inlet.lineEdit(), Qt.Key.Key_Return)
+    assert form.inlet_refused.isVisible()
+    assert form.inlet_refused.text().startswith("Not to be connected: 'osc:0.0.0.0:9001' would listen to every network")
+    form.inlet.setEditText("osc:9002")
+    qtbot.keyClick(form.inlet.lineEdit(), Qt.Key.Key_Return)
+    assert bench.link.choice.inlet == "osc:9002"
+    assert not form.inlet_refused.isVisible()
+    pick(qtbot, form.clock, "own")
+    assert not form.inlet_refused.isVisible()
+
+
 def test_every_control_has_a_name_to_be_spoken(whole: Whole, qtbot: QtBot) -> None:
     for widget in whole.window.findChildren(QWidget):
         inner = widget.objectName().startswith("qt_") or isinstance(widget.parent(), QComboBox)

@@ -151,4 +151,4 @@ def test_an_editor_that_hangs_for_longer_has_the_rig_stopped(real: Real) -> None
     status = real.crew.status()
     assert status is not None
     assert status.phase in ("stopping", "stopped")
-    assert status.cause == "the operator's program has not answered for 1 s"
+    assert status.cause == "the operator's program has not answered for 1 s; see what holds it up"
