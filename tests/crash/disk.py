@@ -147,6 +147,11 @@ def _opening(seen: Watched) -> Callable[..., Any]:
     really = io.open
 
     def opened(path: Any, mode: str = "r", buffering: int = -1, *args: Any, **more: Any) -> Any:
+        if isinstance(path, int) and path in seen.open and mode == "r+b" and buffering == 0:
+            # what `open_` has opened
+            same = _File(path, "r+")
+            same.seen, same.number = seen, seen.open[path]
+            return same
         if not seen.has(path) or not set(mode) & set("wxa+"):
             return really(path, mode, buffering, *args, **more)
         if "b" not in mode:
@@ -178,6 +183,13 @@ def _calls(seen: Watched) -> dict[str, Callable[..., Any]]:
     really = {name: getattr(os, name) for name in ("open", "fsync", "rename", "link", "unlink", "mkdir", "rmdir")}
 
     def open_(path: Any, flags: int, *args: Any, **more: Any) -> int:
+        if seen.has(path) and flags & (os.O_WRONLY | os.O_RDWR) == os.O_RDWR and not flags & (os.O_TRUNC | os.O_APPEND):
+            there = os.path.lexists(path)
+            opened: int = really["open"](path, flags, *args, **more)
+            if not there:
+                seen.name((seen.entry(path), seen.new()))
+            seen.open[opened] = seen.number(path)
+            return opened
         if seen.has(path) and flags & (os.O_WRONLY | os.O_RDWR):
             raise NotImplementedError(f"{path} is opened in a way that is not followed")
         handle: int = really["open"](path, flags, *args, **more)

@@ -13,7 +13,17 @@ from tests.crash.states import MODELS, Tree, states, whole
 from tests.crash.writer import Crash, Writer
 
 # so many of a writer's own rounds are cut somewhere
-ROUNDS = {"save": 5, "journal": 16, "take": 90, "removed": 5, "notes": 12, "export": 5, "copy": 3, "shot log": 12}
+ROUNDS = {
+    "save": 5,
+    "journal": 16,
+    "take": 90,
+    "removed": 5,
+    "notes": 12,
+    "export": 5,
+    "copy": 3,
+    "shot log": 12,
+    "music": 4,
+}
 
 
 @dataclass(slots=True)

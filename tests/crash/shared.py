@@ -5,8 +5,8 @@ from tests.crash.power import ROUNDS, Cuts, cut
 from tests.crash.runs import KINDS, kill_run
 from tests.crash.writers.listed import CUT, KILLED
 
-# of a thousand kills: whole runs take seconds each, the editor's promise is half of one
-_OF_1000 = {"takes": 20, "play": 20, "editor": 60}
+# of a thousand kills: whole runs take seconds each, promises of half a second need one
+_OF_1000 = {"takes": 20, "play": 20, "editor": 60, "setpoints": 60}
 
 
 def shared_out(kills: int) -> dict[str, int]:

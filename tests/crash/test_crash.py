@@ -20,8 +20,9 @@ from tests.crash.shared import shared_out
 from tests.crash.states import MODELS, states
 from tests.crash.writer import Crash, Told
 from tests.crash.writers.listed import CUT, KILLED
+from ui.acts import disk
 
-STATES, KILLS = 25, 24
+STATES, KILLS = 25, 30
 
 
 @pytest.mark.parametrize("name", CUT)
@@ -59,6 +60,7 @@ def moved(path: Path, old: Path) -> None:
         ("export", written, "_keep", moved),
         ("copy", copying, "flush_folder", nothing),
         ("shot log", shot_log, "flush_folder", nothing),
+        ("music", disk, "flush_folder", nothing),
         ("shot log", shot_log, "make_folder", plain),
     ],
 )

@@ -22,6 +22,9 @@ MOST_MB_PER_H = 1.0
 MOST_MB = 2.0  # in a run that is too short for a slope
 FEW = 2  # descriptors that are open for a moment: a take's file, and its folder
 MOST_LATER = 0.5  # of the median, over the whole run
+# in a run that is too short for a slope, of the best windows of both quarters: a machine that is busy with something
+# else now and then leaves some windows alone
+MOST_TIMES, LEAST_US = 4.0, 250.0
 MOST_SKIPPED = 0.01  # of all ticks: beyond it the machine is too busy with something else to judge by
 PAUSES_PER_H = 2.0  # of the whole machine
 _LEAST = 8  # samples that can be judged
@@ -33,15 +36,16 @@ Floats = NDArray[np.float64]
 class Sample:
     """One look, `at_s` from the run's begin, at what happened since the look before.
 
-    `held`: each process's, by its name. `late_us`: how late ticks were at 99 %, of those that were seen; `sent_us`:
-    from when a setpoint was due to its arrival at a socket, so the tick's lateness and most of its work, at 99 % of
-    all; None where none came. `ticks` and `skipped` since the engine began. `packets`: what came of each output.
-    `shared_files` and `take_files`: how many there are; None where that is not known.
+    `held`: each process's, by its name. `late_us`: how late ticks were at 99 %, of those that were seen, and `work_us`
+    how long they took; `sent_us`: from when a setpoint was due to its arrival at a socket, so the tick's lateness and
+    most of its work, at 99 % of all; None where none came. `ticks` and `skipped` since the engine began. `packets`:
+    what came of each output. `shared_files` and `take_files`: how many there are; None where that is not known.
     """
 
     at_s: float
     held: dict[str, Held]
     late_us: float | None
+    work_us: float | None
     sent_us: float | None
     ticks: int
     skipped: int
@@ -151,7 +155,11 @@ def _quarters(values: Sequence[float], of: Callable[[Floats], float]) -> tuple[f
 
 
 def _lateness(warm: Sequence[Sample]) -> list[Verdict]:
-    told = (("late, us at 99 %", "late_us"), ("from due to a socket, us at 99 %", "sent_us"))
+    told = (
+        ("late, us at 99 %", "late_us"),
+        ("a tick's work, us at 99 %", "work_us"),
+        ("from due to a socket, us at 99 %", "sent_us"),
+    )
     judged = []
     for what, name in told:
         pairs = [(one.at_s, value) for one in warm if (value := getattr(one, name)) is not None]
@@ -165,7 +173,9 @@ def _trend(what: str, at_s: Sequence[float], values: Sequence[float]) -> Verdict
         return Verdict(what, f"{len(values)} windows", f"at least {_LEAST}", False)
     middle, lasted_s = float(np.median(values)), at_s[-1] - at_s[0]
     if lasted_s < SHORT_S:
-        return Verdict(what, f"{middle:.0f} (median of the windows); too short for a slope", "", None)
+        first, last = _quarters(values, np.min)
+        found = f"{middle:.0f} (median of the windows), at best {first:.0f}, then {last:.0f}; too short for a slope"
+        return Verdict(what, found, f"{MOST_TIMES:g} times, at best", last <= MOST_TIMES * max(first, LEAST_US))
     fitted = theilslopes(values, at_s)
     rise = fitted.slope * lasted_s
     surely = fitted.low_slope > 0

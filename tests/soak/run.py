@@ -115,6 +115,7 @@ class Soak:
     story: Story = field(default_factory=Story)
     begun_s: float = field(default_factory=time.monotonic)
     late_ns: list[int] = field(default_factory=list)
+    work_ns: list[int] = field(default_factory=list)
     witness: Witness = field(default_factory=Witness)
     looked_s: float = 0.0
     shared: Path | None = None
@@ -140,6 +141,7 @@ class Soak:
             return
         if status.phase in ON_THE_CLOCK:
             self.late_ns.append(status.late_ns)
+            self.work_ns.append(status.work_ns)
         if self.at_s - self.looked_s >= self.every_s:
             self.look(status)
 
@@ -147,11 +149,13 @@ class Soak:
         self.looked_s = self.at_s
         packets, sent_ns = self.to.window()
         late_ns, self.late_ns = self.late_ns, []
+        work_ns, self.work_ns = self.work_ns, []
         seen: dict[str, Held | None] = {name: held(pid) for name, pid in self.pids.items()}
         sample = Sample(
             at_s=self.looked_s,
             held={name: one for name, one in seen.items() if one is not None},
             late_us=_p99_us(late_ns),
+            work_us=_p99_us(work_ns),
             sent_us=_p99_us(sent_ns),
             ticks=status.ticks,
             skipped=status.skipped,

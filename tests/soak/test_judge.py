@@ -26,6 +26,7 @@ def story(lasts_s: float = HOURS_S, change: Change = lambda one: one) -> Story:
                     at_s=float(at_s),
                     held={"engine": Held(own_mb + 8, own_mb, 20 + int(luck.integers(0, 2)), 2, at_s * 0.1)},
                     late_us=late_us,
+                    work_us=700 * float(luck.lognormal(0, 0.1)),
                     sent_us=late_us + 200,
                     ticks=int(at_s * 250),
                     skipped=int(at_s / 1000),
@@ -68,6 +69,10 @@ LEAKS: dict[str, tuple[str, Change]] = {
         "late, us at 99 %",
         lambda one: replace(one, late_us=(one.late_us or 0) * (1 + one.at_s / HOURS_S)),
     ),
+    "ticks that take ever longer": (
+        "a tick's work, us at 99 %",
+        lambda one: replace(one, work_us=(one.work_us or 0) * (1 + one.at_s / HOURS_S)),
+    ),
     "setpoints ever later": (
         "from due to a socket, us at 99 %",
         lambda one: replace(one, sent_us=(one.sent_us or 0) * (1 + 2 * one.at_s / HOURS_S)),
@@ -98,6 +103,22 @@ def test_a_short_run_says_that_it_is_too_short_for_a_slope_and_still_sees_growth
     assert "too short for a slope" in told["late, us at 99 %"].found
     grown = story(600.0, holding(lambda one, held: replace(held, own_mb=held.own_mb + 5 * one.at_s / 600)))
     assert not_held(grown) == ["engine: own memory, MB"]
+    slower = story(600.0, lambda one: replace(one, work_us=(one.work_us or 0) * (1 + (one.at_s / 100) ** 2)))
+    assert not_held(slower) == ["a tick's work, us at 99 %"]
+
+
+def test_a_minute_in_which_the_machine_is_busy_with_something_else_is_forgiven() -> None:
+    def busy(one: Sample) -> Sample:
+        return replace(one, late_us=9000.0, work_us=5000.0, sent_us=20_000.0) if 480 < one.at_s < 560 else one
+
+    assert not_held(story(600.0, busy)) == []
+
+
+def test_what_leaks_fast_is_found_out_in_ten_minutes() -> None:
+    def leaks(one: Sample, held: Held) -> Held:
+        return replace(held, own_mb=held.own_mb + one.at_s / 60, descriptors=held.descriptors + int(one.at_s / 11))
+
+    assert not_held(story(600.0, holding(leaks))) == ["engine: own memory, MB", "engine: descriptors"]
 
 
 def test_what_grew_while_it_warmed_up_does_not_count() -> None:

@@ -7,9 +7,14 @@ import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 
-from tests.trust.trial import ACTS, Outcome, trial
+from sequencer.playback.state import Phase
+from tests.trust.acts import ACTS
+from tests.trust.trial import Outcome, trial
+from tests.trust.why import CAUSES, SELDOM
 
 _AT_ONCE = 20
+_ALL_COME = 5000  # takes, in which everything that can come does
+_MOST_TOLD = 20
 
 
 def _some(seeds: range) -> list[Outcome]:
@@ -25,7 +30,9 @@ def main() -> int:
     asked = parser.parse_args()
     if asked.seed is not None:
         one = trial(asked.seed)
-        print(f"{one.simulated_s:.1f} s simulated; {dict(one.happened)}; {dict(one.phases)}")
+        print(
+            f"{one.simulated_s:.1f} s, {one.ticks} ticks; {dict(one.happened)}; {dict(one.phases)}; digest {one.digest}"
+        )
         print("\n".join(one.broken) or "no rule broken")
         return 1 if one.broken else 0
     seeds = range(asked.first, asked.first + asked.takes)
@@ -33,22 +40,34 @@ def main() -> int:
     begun = time.monotonic()
     phases: Counter[str] = Counter()
     happened: Counter[str] = Counter()
-    simulated_s, broken = 0.0, 0
+    causes: Counter[str] = Counter()
+    simulated_s, ticks, broken = 0.0, 0, []
     with ProcessPoolExecutor(asked.jobs) as pool:
         for outcomes in pool.map(_some, blocks):
             for one in outcomes:
                 phases += one.phases
                 happened += one.happened
+                causes += one.causes
                 simulated_s += one.simulated_s
+                ticks += one.ticks
                 if one.broken:
-                    broken += 1
+                    broken.append(one.seed)
                     print(f"seed {one.seed}: {'; '.join(one.broken)}", flush=True)
-    took = time.monotonic() - begun
-    fast = simulated_s / took
-    print(f"{len(seeds)} takes, {broken} broke a rule; {simulated_s:.0f} s simulated in {took:.0f} s: {fast:.0f} x")
-    print("phases: " + ", ".join(f"{name} {count}" for name, count in phases.most_common()))
+    took_s = time.monotonic() - begun
+    print("phases: " + ", ".join(f"{phase} {phases[phase]}" for phase in Phase))
     print("happened: " + ", ".join(f"{name} {happened[name]}" for name in ACTS))
-    return 1 if broken else 0
+    print("stopped since: " + "; ".join(f"{words} {causes[words]}" for words in CAUSES))
+    seen = {*phases, *happened, *causes, *SELDOM}
+    never = [name for name in (*Phase, *ACTS, *CAUSES) if name not in seen] if len(seeds) >= _ALL_COME else []
+    if never:
+        print(f"never seen, so nothing is known of it: {', '.join(never)}")
+    if broken:
+        print(f"again: {'; '.join(f'python -m tests.trust --seed {seed}' for seed in broken[:_MOST_TOLD])}")
+    print(
+        f"{len(seeds)} takes, {len(broken)} broke a rule; {ticks} ticks checked; "
+        f"{simulated_s:.0f} s simulated in {took_s:.0f} s: {simulated_s / took_s:.0f} times real time"
+    )
+    return 1 if broken or never else 0
 
 
 if __name__ == "__main__":

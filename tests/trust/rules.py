@@ -1,160 +1,294 @@
 """What must hold at every tick, whatever goes wrong, worked out from what went out, and not by the engine's code.
 
-Source: the promises of docs/safety.md, and of the table at the top of `playback.state`.
+`course` has what holds of setpoints alone; here is what holds of phases, of what the engine says, and of who let what
+happen. Source: the promises of docs/safety.md, and of the table at the top of `playback.state`.
 """
 
-from collections.abc import Iterator
+from collections import Counter, deque
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-import numpy as np
+from sequencer.playback.state import MOVING, PLAYING, STOPS, Phase
+from sequencer.shell.messages import Status
+from tests.trust.course import Course
+from tests.trust.far_rig import FarRig
+from tests.trust.masters import FREEWHEEL_S
+from tests.trust.why import kind, reason
 
-from sequencer.playback.state import MOVING, Phase
-from sequencer.rig.axis import Rig
-from sequencer.rig.signals import Floats, Setpoint
-
-_ROUNDING = 1 + 2e-6
-_LONGEST_STEP_S = 0.05
 _AT_REST = frozenset({Phase.IDLE, Phase.READY, Phase.STOPPED, Phase.FINISHED})
-SLACK_S = 0.1  # an engine that is late, and the tick in which a stop is seen
+_WAITS = frozenset({Phase.READY, Phase.FINISHED})
+_OBEYED = frozenset({"stopping", "stopped", "stop"})
+_ALSO = "Now also: "
+_SILENT_NS = 500_000_000  # as docs/safety.md promises
+_CALLED_NS = 1_200_000_000  # the same of a rig to which nothing is sent, and which speaks only when it is called
+_ASTRAY_NS = 500_000_000
+_ASTRAY_PART = 0.15  # of what an axis goes in a second
+_ALONE_NS = 1_000_000_000  # without a sign of life of the operator's program
+_LAST_NS = 100_000_000  # after a setpoint: the next one stays away for longer only where the link is gone
+_PAUSE_NS = 60_000_000  # of the machine, in motion
+_PERMIT_NS = 1_500_000_000
+# Braking ends somewhere in a step: that one still moves, the one behind it shows that all stands, and the phase says so
+# a tick later. The fourth is what speeds leave open that are known as means of whole steps: half a step at either end.
+SLACK_TICKS = 4
+
+
+@dataclass
+class Far:
+    """One rig as the rules see it: `spare` says that the run outlives its loss. Shape: `places`, of its axes."""
+
+    rig: FarRig
+    course: Course
+    places: tuple[int, ...]
+    spare: bool = False
+    gone: bool = False  # it was silent for too long, and nobody has reset since
+    astray_ns: int | None = None
+    been: deque[tuple[int, list[float]]] = field(default_factory=deque)
+    seen: int = 0
+
+    def moves(self, now_ns: int) -> bool:
+        """Whether setpoints move it that the engine could have taken back.
+
+        One that gets none any more, or was told to stop, does what it does by itself. So does one whose port is gone:
+        nobody can withdraw what is in its buffer.
+        """
+        last, rig = self.course.last, self.rig
+        told_ns = rig.stops_ns[-1] if rig.stops_ns else 0
+        out_of_reach_ns = min(now_ns, rig.ills.vanished) + rig.ahead_ns if rig.ills.vanished else 0
+        since_ns = max(told_ns, out_of_reach_ns, now_ns - _LAST_NS)
+        return self.course.moves and last is not None and last.due_ns > since_ns
 
 
 @dataclass
 class Rules:
     """The rules of one run. `look` is called after each tick; `broken` says what did not hold, at most once each.
 
-    `leave` is when an operator last let something move (armed, drove, sent it somewhere), None before and after a stop;
-    `stop_ns` when a stop was asked for last, None once the rig stood after it; `reset` whether somebody reset since.
+    `thrown` are the names of all that went wrong or was done so far. `quiet_ns`: since when no timecode came,
+    `alive_ns`: since when the operator's program gave no sign of life.
     """
 
-    rig: Rig
-    leave: bool = False
-    stop_ns: int | None = None
-    reset: bool = False
+    period_ns: int
+    ahead_ns: int = 0
+    committed_ns: int = 0
+    fars: list[Far] = field(default_factory=list)
+    thrown: set[str] = field(default_factory=set)
+    quiet_ns: int = 0
+    alive_ns: int = 0
     broken: dict[str, str] = field(default_factory=dict)
+    causes: Counter[str] = field(default_factory=Counter)  # given for a stop, as `why` knows them
+    reset: bool = False
+    hands: bool = False  # pads are taken in hand
+    remote: bool = False  # what is armed lets triggers choose
+    _permits: dict[str, tuple[int, bool]] = field(default_factory=dict)
     _before: Phase = Phase.IDLE
-    _seen: int = 0
-    _last: Setpoint | None = None
-    _speed: Floats | None = None
-    _span_s: float = 0.0
-    _stop_rests_ns: int = 0
-    _begins: bool = False
+    _rests_ns: int | None = None
+    _asked_ns: int | None = None  # a stop was asked for, and not seen to be obeyed
+    _brakes_ns: int | None = None  # from when on all that plays was made by a stop
+    _stands_ns: int | None = None  # by when all stands that was told to stop
+    _woke_ns: int = 0
+    _slept: bool = False  # too long, in motion
     _told: int = 0
 
-    def __post_init__(self) -> None:
-        axes = self.rig.axes
-        self._low = np.array([-np.inf if axis.travel is None else axis.travel[0] for axis in axes])
-        self._high = np.array([np.inf if axis.travel is None else axis.travel[1] for axis in axes])
-        self._most = np.array([axis.speed for axis in axes])
-        self._change = np.array([axis.acceleration for axis in axes])
-        self._jerk = np.array([axis.jerk for axis in axes])
-
-    def allow(self) -> None:
-        """An operator, at this machine, let something move."""
-        self.leave = True
+    def permit(self, what: str, now_ns: int, *, remote: bool = False) -> None:
+        """An operator, at this machine, let something move: "arm", "go" or "drive"."""
+        self._permits[what] = now_ns, remote
 
     def asked_to_stop(self, now_ns: int) -> None:
-        if self.stop_ns is None:
-            self.stop_ns = now_ns
-            speed = np.zeros_like(self._most) if self._speed is None else np.abs(self._speed)
-            self._stop_rests_ns = now_ns + round((float(self._rests_s(speed).max()) + SLACK_S) * 1e9)
+        if self._asked_ns is None:
+            self._asked_ns = now_ns
 
-    def _rests_s(self, speed: Floats) -> Floats:
-        """Return in how long an axis stands that has this speed, and at worst still gathers more.
+    def paused(self, now_ns: int, pause_ns: int) -> None:
+        """The whole machine, or the engine, stood still up to now."""
+        self._woke_ns = now_ns
+        self._slept = pause_ns > _PAUSE_NS and self._before in MOVING
+        self._permits = {what: (at_ns + pause_ns, remote) for what, (at_ns, remote) in self._permits.items()}
+        if self._asked_ns is not None:
+            self._asked_ns += pause_ns
+        # what it was late with is not made up for: it goes on braking from where it was
+        if self._stands_ns is not None:
+            self._stands_ns += pause_ns
 
-        First its acceleration is undone, then it brakes, both within its jerk. Source: motion at constant jerk, any
-        textbook of mechanics.
-        """
-        undone_s = self._change / self._jerk
-        most = speed + self._change * undone_s / 2
-        rests_s: Floats = 2 * undone_s + most / self._change
-        return rests_s
+    def begun_anew(self) -> None:
+        """Another engine runs, which knows nothing of the one before it."""
+        self._before, self._rests_ns, self._asked_ns = Phase.IDLE, None, None
+        self._brakes_ns = self._stands_ns = None
+        self.reset = self.hands = self.remote = False
+        self._permits.clear()
+        for far in self.fars:
+            far.course.begin_anew()
+            far.gone, far.astray_ns = False, None
+            far.rig.heard_ns = far.rig.now_ns
 
-    def reset_by_operator(self) -> None:
-        self.reset = True
-
-    def look(  # what there is to see
-        self, now_ns: int, phase: Phase, cause: str, said: list[tuple[str, str]], sent: list[Setpoint], says: Floats
-    ) -> None:
-        """Look at what one tick did. `said` and `sent` are all since the run began; `says` is where the rig stands."""
+    def look(self, now_ns: int, phase: Phase, status: Status, said: Sequence[tuple[str, str]]) -> None:
+        """Look at what one tick did; `said` is all since the run began."""
         news, self._told = said[self._told :], len(said)
-        # also where a stop comes in the same tick
-        self._begins |= any(code == "reset" for code, _ in news)
-        for setpoint in sent[self._seen :]:
-            self._limits(setpoint, says)
-            if phase in _AT_REST and self._before in _AT_REST and self._speed is not None and self._speed.any():
-                self._break("motion at rest", f"the setpoints move while it is {phase}")
-        self._seen = len(sent)
-        self._phases(now_ns, phase, cause, said)
+        codes = {code for code, _ in news}
+        if "reset" in codes:
+            # also where a stop comes in the same tick
+            self.remote = False
+            for far in self.fars:
+                far.course.begin_anew()
+                far.gone, far.astray_ns = False, None
+        if phase not in _AT_REST or self._before not in _AT_REST:
+            self._rests_ns = now_ns + self.ahead_ns if phase in _AT_REST else None
+        for far in self.fars:
+            sent = far.course.look(far.rig.sent, far.rig.played, far.rig.told, self._rests_ns)
+            if far.rig.answers:
+                self._rig(now_ns, phase, far, sent, status)
+        self._phases(now_ns, phase, status.cause, news, codes)
+        self._unwatched(now_ns, phase)
+        self._stops(now_ns, phase, codes)
         self._before = phase
 
-    def _inside(self, position: Floats) -> Floats:
-        inside: Floats = np.clip(position, self._low, self._high)
-        return inside
+    # one rig
 
-    def _limits(self, setpoint: Setpoint, says: Floats) -> None:
-        position = setpoint.position
-        if not np.isfinite(position).all():
-            self._break("finite", f"a setpoint is {position}")
+    def _rig(self, now_ns: int, phase: Phase, far: Far, sent: int, status: Status) -> None:
+        silent_ns = now_ns - max(far.rig.heard_ns, self._woke_ns)
+        slack_ns = 3 * self.period_ns + 50_000_000
+        if far.gone and sent:
+            self._break("pulled along", "it is sent setpoints after it fell silent, and nobody has reset")
+        far.gone = far.gone or silent_ns > _SILENT_NS + slack_ns
+        if silent_ns > _SILENT_NS + slack_ns and not far.spare and phase in MOVING:
+            self._break("silence", f"{silent_ns * 1e-9:.2f} s without an answer, and it is {phase}")
+        if far.spare:
             return
-        last = self._last
-        self._last = setpoint
-        if last is None:
-            return
-        span_s = min((setpoint.due_ns - last.due_ns) * 1e-9, _LONGEST_STEP_S)
-        if span_s <= 0:
-            self._break("order", "a setpoint is due before the one that went out before it")
-            return
-        out = np.maximum(self._low - position, position - self._high)
-        was = np.maximum(self._low - last.position, last.position - self._high)
-        # outside only where it was before, and never further
-        if (out > np.maximum(was, 0) + 1e-9).any():
-            self._break("travel", f"a setpoint is {out.max():.3g} outside the travel")
-        speed = (position - last.position) / span_s
-        if self._begins:
-            # after a reset it begins from where the rig says that it stands; that moves nothing
-            self._begins = False
-            off = np.minimum(np.abs(position - last.position), np.abs(position - self._inside(says)))
-            if (off > 1e-6 + 0.1 * self._most).any():
-                self._break("begin", f"it begins {off.max():.3g} away from where the rig was sent, or says it stands")
-            self._speed, self._span_s = np.zeros_like(position), span_s
-            return
-        if (np.abs(speed) > self._most * _ROUNDING + 1e-9).any():
-            self._break("speed", f"a setpoint asks for {np.abs(speed / self._most).max():.4f} of an axis's speed")
-        if self._speed is not None:
-            apart_s = (span_s + self._span_s) / 2
-            most = self._change * apart_s * _ROUNDING + 1e-9 + 2e-12 / span_s
-            if (np.abs(speed - self._speed) > most).any():
-                part = (np.abs(speed - self._speed) / (self._change * apart_s)).max()
-                self._break("acceleration", f"two setpoints ask for {part:.4f} of an axis's acceleration")
-        self._speed, self._span_s = speed, span_s
+        if status.link == "up":
+            if silent_ns > _CALLED_NS + slack_ns:
+                self._break("known", f"the link is called up {silent_ns * 1e-9:.2f} s after the rig's last word")
+            places = [status.actual[place] for place in far.places] if status.actual else []
+            wrong = [
+                one for one, said in zip(places, far.rig.told.tolist(), strict=bool(places)) if one not in (None, said)
+            ]
+            if wrong:
+                self._break("known", f"it is told to stand at {places}, and said {far.rig.told.tolist()}")
+        self._astray(now_ns, phase, far)
 
-    def _phases(self, now_ns: int, phase: Phase, cause: str, said: list[tuple[str, str]]) -> None:
-        if phase in MOVING and self._before not in MOVING and not self.leave:
-            self._break("arming", f"it began to move ({phase}), and nobody at this machine let it")
-        if self._before is Phase.STOPPED and phase is not Phase.STOPPED:
+    def _astray(self, now_ns: int, phase: Phase, far: Far) -> None:
+        """A rig that keeps saying that it is elsewhere is stopped."""
+        for one in far.rig.played[far.seen :]:
+            far.been.append((one.due_ns, one.position.tolist()))
+        far.seen = len(far.rig.played)
+        while len(far.been) > 1 and far.been[1][0] < now_ns - _ASTRAY_NS:
+            far.been.popleft()
+        if far.rig.heard_ns != far.rig.now_ns or not far.been:
+            far.astray_ns = far.astray_ns if now_ns - far.rig.heard_ns < 200_000_000 else None
+            return
+        axes = zip(far.rig.told.tolist(), far.rig.rig.axes, *(one for _, one in far.been), strict=True)
+        off = any(max(min(been) - said, said - max(been)) > _ASTRAY_PART * axis.speed for said, axis, *been in axes)
+        if not off or phase in STOPS:
+            far.astray_ns = None
+            return
+        far.astray_ns = far.astray_ns or now_ns
+        if now_ns - max(far.astray_ns, self._woke_ns) > _ASTRAY_NS:
+            self._break("astray", f"the rig says that it is elsewhere, and it is {phase}")
+
+    # phases
+
+    def _phases(self, now_ns: int, phase: Phase, cause: str, news: Sequence[tuple[str, str]], codes: set[str]) -> None:
+        before = self._before
+        if phase is not before:
+            self._may(now_ns, phase, before)
+        if (before is Phase.STOPPED and phase is not Phase.STOPPED) or "reset" in codes:
             if not self.reset:
                 self._break("latch", f"a stop cleared itself: {phase}")
             self.reset = False
-        if phase in (Phase.STOPPING, Phase.STOPPED):
-            self.leave = False
-            if not cause:
-                self._break("cause", "it stopped, and nobody knows why")
-            elif self._before not in (Phase.STOPPING, Phase.STOPPED) and not any(
-                cause in text for _, text in said[-40:]
-            ):
+        if phase not in STOPS:
+            return
+        # what comes in on top of the cause that is latched was given too
+        self.causes.update(kind(text.partition(_ALSO)[2]) for code, text in news if code == "stop" and _ALSO in text)
+        self.hands = False
+        if not cause:
+            self._break("cause", "it stopped, and nobody knows why")
+        elif before not in STOPS:
+            if not any(cause in text for _, text in news):
                 self._break("log", f"it stopped, and the log does not say why: {cause}")
-        if self.stop_ns is not None:
-            moves = self._speed is not None and bool(self._speed.any())
-            # a link that is gone gets none any more, and what the rig does then is its own
-            moves = moves and self._last is not None and now_ns - self._last.due_ns < _LONGEST_STEP_S * 2e9
-            if now_ns > self._stop_rests_ns and moves:
-                late_s = (now_ns - self._stop_rests_ns) * 1e-9
-                self._break("stop", f"{late_s:.3f} s after it should stand the setpoints still move")
-            if not moves and phase not in MOVING and phase is not Phase.STOPPING:
-                self.stop_ns = None
+            self.causes[kind(cause)] += 1
+            if not reason(cause, self.thrown, now_ns - self.quiet_ns):
+                self._break("why", f"it stopped without a reason that was there: {cause}; {sorted(self.thrown)}")
+        if before is Phase.STOPPED and phase is Phase.STOPPING:
+            self._break("latch", "it brakes after it was stopped")
+
+    def _may(self, now_ns: int, phase: Phase, before: Phase) -> None:
+        """Whether somebody at this machine let this begin, now or by letting triggers choose."""
+        triggered = self.remote and before in _WAITS
+        match phase:
+            case Phase.LOCATING:
+                allowed = self._used("arm", now_ns) or triggered
+            case Phase.GOING:
+                allowed = self._used("go", now_ns) or triggered
+            case Phase.DRIVING:
+                allowed = self.hands or self._used("drive", now_ns)
+            case Phase.RUNNING | Phase.JOINING | Phase.FREEWHEELING:
+                allowed = before in {Phase.READY, Phase.RUNNING, Phase.JOINING, Phase.FREEWHEELING}
+            case _:
+                return
+        if not allowed:
+            self._break("arming", f"{before} became {phase}, and nobody at this machine let it")
+
+    def _used(self, what: str, now_ns: int) -> bool:
+        at_ns, remote = self._permits.pop(what, (now_ns - 2 * _PERMIT_NS, False))
+        found = now_ns - at_ns <= _PERMIT_NS
+        if found and what == "arm":
+            self.remote = remote
+        elif found:
+            self.remote = False
+        if found and what == "drive":
+            self._permits[what] = at_ns, remote
+        return found
+
+    def _unwatched(self, now_ns: int, phase: Phase) -> None:
+        """Nothing goes on without timecode, without an operator, or after the machine stood still."""
+        slack_ns = 3 * self.period_ns + 150_000_000
+        quiet_ns, alone_ns = (now_ns - max(since_ns, self._woke_ns) for since_ns in (self.quiet_ns, self.alive_ns))
+        if phase in PLAYING and quiet_ns > FREEWHEEL_S * 1e9 + slack_ns:
+            self._break("freewheel", f"it is {phase}, {quiet_ns * 1e-9:.2f} s after the last timecode")
+        # the tick in which it begins to move has looked after the operator before that
+        if {phase, self._before} <= MOVING and alone_ns > _ALONE_NS + slack_ns:
+            self._break("alone", f"it is {phase}, {alone_ns * 1e-9:.2f} s after the operator's program was heard last")
+        if self._slept and phase in MOVING:
+            self._break("asleep", f"the machine stood still in motion, and it is {phase}")
+        self._slept = False
+
+    # stops
+
+    def _stops(self, now_ns: int, phase: Phase, codes: set[str]) -> None:
+        """A stop is obeyed at the next tick or the one behind it, and then all stands as soon as it can.
+
+        What is due within `committed_ns` of that tick can no longer be withdrawn, and plays. From then on every
+        setpoint was made by the stop, so how the rig moves at the first of these says how long braking takes
+        (`Course.rests_s`). On top come whole ticks: see `SLACK_TICKS`.
+        A pause of the machine is added: the rig is taken to have waited.
+        """
+        obeyed = False
+        if self._asked_ns is not None:
+            # one that a reset clears in the same tick was said to have stopped
+            obeyed = phase in STOPS or ("reset" in codes and bool(codes & _OBEYED))
+            if not obeyed and now_ns > self._asked_ns + 2 * self.period_ns:
+                self._break("obeyed", f"a stop was asked for, and it is {phase}")
+                obeyed = True
+            if obeyed:
+                self._asked_ns = None
+        if self._brakes_ns is None and (obeyed or (phase is Phase.STOPPING and self._before is not Phase.STOPPING)):
+            self._brakes_ns = now_ns + self.committed_ns
+        if self._brakes_ns is None:
+            return
+        moves = any(far.moves(now_ns) for far in self.fars)
+        if self._stands_ns is None and now_ns >= self._brakes_ns:
+            rests_s = max(far.course.rests_s() for far in self.fars)
+            self._stands_ns = now_ns + round(rests_s * 1e9) + SLACK_TICKS * self.period_ns
+        if self._stands_ns is None:
+            return
+        if now_ns > self._stands_ns and (moves or phase is Phase.STOPPING):
+            late_s = (now_ns - self._stands_ns) * 1e-9
+            self._break("standstill", f"{late_s:.3f} s after it should stand it is {phase}, and moves: {moves}")
+        if not moves and phase not in MOVING and phase is not Phase.STOPPING:
+            self._brakes_ns = self._stands_ns = None
 
     def _break(self, rule: str, words: str) -> None:
         self.broken.setdefault(rule, words)
+
+    def tell(self, rule: str, words: str) -> None:
+        """Note what a course found."""
+        self._break(rule, words)
 
 
 def told(broken: dict[str, str]) -> Iterator[str]:
