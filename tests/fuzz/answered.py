@@ -3,6 +3,7 @@
 import math
 import struct
 from collections.abc import Callable, Iterator
+from types import FunctionType
 
 import numpy as np
 from pythonosc.osc_bundle_builder import OscBundleBuilder
@@ -12,6 +13,7 @@ from sequencer.adapters.contract import Output
 from sequencer.adapters.device_host.host import DeviceOutput
 from sequencer.adapters.device_host.manner import Manner
 from sequencer.adapters.gcode_boards.board import read_board
+from sequencer.adapters.listening import placed, read
 from sequencer.adapters.mavlink_links.head import read_head
 from sequencer.adapters.mavlink_links.mavlink_output import MavlinkOutput
 from sequencer.adapters.osc_links.inbox import Inbox
@@ -137,10 +139,13 @@ def _device_output(data: bytes) -> None:
     _spoken(output, link, told(), answer)
 
 
+_BOARD = read_board("gcode:/dev/ttyUSB0?baud=115200&roll=A&tilt=B&pan=C&holds=2&greeting=Ready", RIG)
+_HEAD = read_head("mavlink://127.0.0.1:14550", RIG)
+
+
 def _gcode(data: bytes) -> None:
-    board = read_board("gcode:/dev/ttyUSB0?baud=115200&roll=A&tilt=B&pan=C&holds=2&greeting=Ready", RIG)
     link = ByteLink()
-    _spoken(GcodeOutput(link, board, RIG), link, timed(data), _as_it_is)
+    _spoken(GcodeOutput(link, _BOARD, RIG), link, timed(data), _as_it_is)
 
 
 def _gcode_lines(data: bytes) -> None:
@@ -155,7 +160,7 @@ def _mavlink(data: bytes) -> None:
     from pymavlink.dialects.v20 import common
 
     link = ByteLink()
-    output = MavlinkOutput(link, read_head("mavlink://127.0.0.1:14550", RIG), RIG, common)
+    output = MavlinkOutput(link, _HEAD, RIG, common)
     _spoken(output, link, timed(data), _as_it_is)
 
 
@@ -202,15 +207,15 @@ class _Port:
     def getsockname(self) -> tuple[str, int]:
         return "127.0.0.1", 9001
 
-    def recv(self, _: int) -> bytes:
+    def recvfrom(self, _: int) -> tuple[bytes, tuple[str, int]]:
         if not self._came:
             raise BlockingIOError
-        return self._came.pop(0)
+        return self._came.pop(0), ("127.0.0.1", 9)
 
 
 def _osc_orders(data: bytes) -> None:
     came: list[bytes] = []
-    source = OscIn(_Port(came), "127.0.0.1", False, 0)  # type: ignore[arg-type]  # as much of a socket as it needs
+    source = OscIn(_Port(came), placed(read("osc:0"), {}), False, 0)  # type: ignore[arg-type]  # as much of a socket as it needs
     orders, agenda, ear = OscOrders(project().timebase), Agenda(), OscEar()
     now_ns = 0
     for after_ns, part in timed(data):
@@ -296,6 +301,13 @@ def _mavlink_seeds() -> list[bytes]:
     return [b"".join(at_gap(20, one) for one in frames), at_gap(1, frames[0] + frames[1]), at_gap(1, frames[1])]
 
 
+def _mavlink_parser() -> tuple[FunctionType, ...]:
+    from pymavlink.dialects.v20.common import MAVLink
+
+    names = ("bytes_needed", "parse_char", "_MAVLink__parse_char_legacy", "parse_buffer", "decode")
+    return tuple(getattr(MAVLink, name) for name in names)
+
+
 def _board_seeds() -> list[bytes]:
     said = b"Ready 1.1\r\n", b"ok\n", b"ok\nok\n", b"error:22\n", b"[MSG: look]\n", b"ok\n" * 6
     return [b"".join(at_gap(gap, one) for one in said) for gap in (4, 150)] + [
@@ -342,5 +354,12 @@ TARGETS = (
     ),
     Target(name="board-lines", decode=_gcode_lines, seeds=lambda: [b"\x21ok\r\nerror:3\n\xff\n"], longest=300),
     Target(name="board-output", decode=_gcode, seeds=_board_seeds, longest=200),
-    Target(name="head-output", decode=_mavlink, seeds=_mavlink_seeds, longest=300, needs="pymavlink"),
+    Target(
+        name="head-output",
+        decode=_mavlink,
+        seeds=_mavlink_seeds,
+        longest=300,
+        needs="pymavlink",
+        within=_mavlink_parser,
+    ),
 )

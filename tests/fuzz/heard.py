@@ -34,6 +34,7 @@ from tests.fuzz.target import Target, at_gap, packed, packets, pieces, timed
 
 PROJECTS = Path(__file__).parents[2] / "projects"
 _RATE_HZ = 16_000
+_ODD = np.array((0.0, math.nan, math.inf, 1e38, 1e-30, 1.0, 1e-4, -1.0), np.float32)
 _MARKS = (-40_000_000.0, -30_000_000.0, -20_000_000.0, -10_000_000.0, 0.0)
 
 
@@ -132,16 +133,13 @@ def _ltc_words(data: bytes) -> None:
 
 def _samples(data: bytes) -> np.ndarray[Any, np.dtype[np.float32]]:
     """Return sound of which each byte is a stretch without a change of sign, or one of a few oddities."""
-    parts, sign = [], 1.0
-    for byte in data:
-        sign = -sign
-        if byte < 0xF0:
-            parts.append(np.full(byte, sign * 0.5, np.float32))
-        else:
-            odd = (0.0, math.nan, math.inf, 1e38, 1e-30, 1.0, 1e-4, -1.0)[byte & 7]
-            parts.append(np.full(1 if byte & 8 else 64, sign * odd, np.float32))
+    told = np.frombuffer(data, np.uint8)
+    odd = told >= 0xF0
+    lasts = np.where(odd, np.where(told & 8, 1, 64), told)
+    height = np.where(odd, _ODD[told & 7], np.float32(0.5))
+    height[::2] *= -1
     # and silence until the last words are through the filter
-    return np.concatenate((*parts, np.zeros(_RATE_HZ // 20, np.float32)))
+    return np.concatenate((np.repeat(height, lasts), np.zeros(_RATE_HZ // 20, np.float32)))
 
 
 def _ltc_sound(data: bytes) -> None:

@@ -12,7 +12,7 @@ from tests.fuzz.target import Target
 CORPUS = Path(__file__).parent / "corpus"
 FOUND = "found-"  # begins the name of an input that a decoder did not survive
 MOST, LONGEST = 48, 800  # inputs of a target, and bytes of one
-_OURS = str(Path(__file__).parents[2] / "sequencer")
+_OURS = tuple(str(Path(__file__).parents[2] / folder) for folder in ("sequencer", "docs/device"))
 
 Step = tuple[str, int, int]
 

@@ -27,6 +27,7 @@ from sequencer.project.takefile import read as read_take
 from sequencer.score.edits.offset import offset
 from sequencer.shell.kinds import laws
 from sequencer.shell.messages import COMMANDS, REPORTS, Arm, Drive, Opened, Quit, Said, Unframer, frame
+from sequencer.shell.records import CloseTake, OpenTake, pack, unpack
 from sequencer.takes.rows import ActualRow, EventRow, Heading, SetpointRow, TimecodeRow
 from tests.fuzz.heard import PROJECTS, project
 from tests.fuzz.recipes import changed
@@ -274,6 +275,15 @@ def _unframed(decoder: msgspec.msgpack.Decoder[Any]) -> Callable[[bytes], None]:
     return unframe
 
 
+def _record(data: bytes) -> None:
+    """One row on its way to the process that writes takes; what is read is what stands there."""
+    try:
+        found = unpack(data)
+    except ValueError:
+        return
+    assert pack(unpack(pack(found))) == pack(found)
+
+
 # what is right, to begin with
 
 
@@ -330,6 +340,12 @@ def _report_seeds() -> list[bytes]:
     return [b"\x42" + frame(Opened("io", {0: "midi:a"})) + frame(Said(5, "armed", "armed by the operator"))]
 
 
+def _records() -> list[bytes]:
+    begun = OpenTake("takes/a.mcap", replace(_heading(), rig=None), 800.0, 3.0)
+    rows = SetpointRow(3, 0.5, "running", (1.5, 2.0), (0.0, -1.0)), ActualRow(1, 2, (1.5, None)), TimecodeRow(3, 0.5)
+    return [pack(one) for one in (begun, *rows, EventRow(1, "armed", "armed"), CloseTake(3))]
+
+
 def _recipes() -> list[bytes]:
     return [bytes((demo, file, 0, 9, 2, 0)) for demo in range(3) for file in range(2)]
 
@@ -356,4 +372,5 @@ TARGETS = (
     Target(name="recovery", decode=_recovery, seeds=_journal_seeds, longest=3000),
     Target(name="commands", decode=_unframed(COMMANDS), seeds=_command_seeds, longest=400),
     Target(name="reports", decode=_unframed(REPORTS), seeds=_report_seeds, longest=400),
+    Target(name="records", decode=_record, seeds=_records, longest=600),
 )

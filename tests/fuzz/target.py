@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from types import FunctionType
 
 MS_NS = 1_000_000
 # how long after the one before a piece arrives, by four bits: as masters send, at once, late, and after a night
@@ -16,7 +17,8 @@ class Target:
     """One decoder. `decode` gives it the bytes, and lets pass only the errors that the decoder's docstring promises.
 
     `seeds` makes valid inputs, by writers of ours or by independent libraries; `longest` bytes are tried. `needs` is a
-    package without which there is no such decoder.
+    package without which there is no such decoder; `within` are the functions of it to be followed, where all of it
+    would be too much.
     """
 
     name: str
@@ -24,6 +26,7 @@ class Target:
     seeds: Callable[[], list[bytes]]
     longest: int = 512
     needs: str = ""
+    within: Callable[[], tuple[FunctionType, ...]] = tuple
 
 
 def pieces(data: bytes) -> Iterator[bytes]:

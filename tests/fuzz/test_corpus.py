@@ -38,7 +38,7 @@ _EXAMPLES = {"patient": 30, "quick": 150}
 # what takes milliseconds an input: whole projects, whole performances
 _SLOW = frozenset(
     {"project-text", "project-edited", "recovery", "journal", "journal-step", "journal-bytes", "take-heading"}
-    | {"take-rows", "take-file", "mtc-followed", "midi-ear", "ltc-sound", "ltc-followed", "ltc-words"}
+    | {"take-rows", "take-file", "mtc-followed", "midi-ear", "ltc-sound", "ltc-followed", "ltc-words", "device-obeyed"}
 )
 
 
