@@ -9,6 +9,7 @@ from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Floats, Setpoint
 
 _ROUNDING = 1 + 2e-6
+_SAME = 1e-9  # of an axis's unit: rounding
 LONGEST_STEP_S = 0.05
 Break = Callable[[str, str], None]
 
@@ -92,6 +93,17 @@ class Course:
         """Whether it may be the first after a reset: what was still to come when that was pressed is before it."""
         return self._begins_ns is not None and 0 <= setpoint.due_ns - self._begins_ns <= self.to_come_ns
 
+    def _where_it_says(self, last: Floats, position: Floats) -> bool:
+        """Whether each axis that is elsewhere than before is just where the rig says it stands, or the travel ends.
+
+        An axis that stands near where it was sent begins there by a step that it could also have made as a motion: one
+        that says so to the last digit moves nothing, whatever its size. There is one such step after a reset.
+        """
+        if self._said is None:
+            return False
+        there = np.abs(position - np.clip(self._said, self._low, self._high)) <= _SAME
+        return bool((there | (position == last)).all() and (position != last).any())
+
     def _limits(self, setpoint: Setpoint) -> None:
         position = setpoint.position
         if not np.isfinite(position).all():
@@ -116,7 +128,8 @@ class Course:
         too_fast = bool((np.abs(speed) > self._most * _ROUNDING + 1e-9).any())
         too_rough = bool((np.abs(change) > most_change).any())
         paused = setpoint.due_ns - last.due_ns > LONGEST_STEP_S * 1e9
-        if self._may_begin(setpoint) and (paused or too_fast or too_rough):
+        there = self._where_it_says(last.position, position)
+        if self._may_begin(setpoint) and (paused or too_fast or too_rough or there):
             # after a reset it begins from where the rig says that it stands; that moves nothing
             self._begins_ns = None
             off = np.abs(step)

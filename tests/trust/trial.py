@@ -100,8 +100,15 @@ def _play(world: World, chance: np.random.Generator, happened: Counter[str], act
     if world.ended:
         return
     # whatever it was, a stop from here comes to rest
+    last_stop(world)
+
+
+def last_stop(world: World) -> None:
+    """Press stop, and see the rig stand in time: of a machine that is awake, for one that sleeps brakes nothing."""
     world.press_stop()
-    world.run(_RESTS_S)
+    awake_ns = world.now_ns - world.slept_ns
+    while (left_ns := awake_ns + round(_RESTS_S * 1e9) - (world.now_ns - world.slept_ns)) > 0:
+        world.run(left_ns * 1e-9)
     if world.phase in (*MOVING, Phase.STOPPING):
         world.rules.tell("last stop", f"it is {world.phase} {_RESTS_S} s after the last stop")
 
