@@ -74,7 +74,7 @@ def test_in_a_pass_of_a_cue_what_lies_in_another_is_refused_by_the_passs_name(of
     shot, own = in_pass(of_first, "plate", laws())
     timeline = compile_move(shot.rig, shot.move, shot.timebase.rate, laws())
     ask = partial(from_marker, shot, timeline) if name == "bell" else partial(of_cue, shot)
-    with pytest.raises(ValueError, match=f"the pass plate belongs to the cue turn, and {name} is not in it"):
+    with pytest.raises(ValueError, match=f"the pass plate belongs to the cue turn; {name} is not in it"):
         ask(name, own.name)
     assert of_cue(shot, "turn", own.name) == of_cue(of_first, "turn")
     assert from_marker(shot, timeline, "crane", own.name).end_s == 2.0
