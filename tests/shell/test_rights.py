@@ -13,7 +13,7 @@ import pytest
 from sequencer.playback import events
 from sequencer.playback.cued import cue_up
 from sequencer.playback.state import Phase, State
-from sequencer.playback.step import step
+from sequencer.playback.step import before_arming, step
 from sequencer.project.store import load
 from sequencer.shell import duty, messages
 from sequencer.shell.camera_orders import NOTHING
@@ -261,3 +261,26 @@ def test_a_move_on_our_clock_ends_with_it_in_the_words_of_a_clock(
     one = told(harbour, phase, "armed", Clock(), monkeypatch)
     one.duty.obey(Due(harbour.stage.now_ns, StopClock(), "MMC stop"))
     assert one.core.state.halted == "stopped by MMC stop"
+
+
+def test_a_start_while_the_clock_runs_is_told_and_the_clock_goes_on(
+    harbour: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = Clock()
+    one = told(harbour, P.READY, "armed", clock, monkeypatch)
+    one.duty.clock_runs = True
+    one.duty.obey(Due(harbour.stage.now_ns, StartClock(), "OSC /run/start"))
+    assert one.core.said == ["OSC /run/start has no effect: the clock runs already"]
+    assert clock.did == []
+    assert one.duty.clock_runs
+
+
+def test_arming_while_the_rig_moves_is_refused_with_what_comes_first() -> None:
+    one = with_our_clock()
+    one.tell(messages.Go(name="far", position=(("pan", 60.0),)))
+    one.run(0.6)
+    assert one.is_in(P.GOING)
+    one.tell(messages.Arm())
+    assert one.heard == [messages.Refused(f"not armed: it is going. {before_arming(P.GOING)}", 1)]
+    one.run(0.1)
+    assert one.is_in(P.GOING)
