@@ -37,4 +37,4 @@ def _own_style() -> None:
     """
     if os.path.lexists("matplotlibrc"):
         with contextlib.chdir(os.path.dirname(__file__)):
-            import matplotlib  # noqa: F401  # imported for what that does: it reads its settings now, from our own folder
+            import matplotlib  # noqa: F401  # for its effect: it reads its settings now, from our own folder
