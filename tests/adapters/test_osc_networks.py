@@ -22,8 +22,21 @@ SOON_S = 60.0
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="networks of one's own are Linux's")
 
 
+PIER_OURS, PIER_NEXT, PIER_THEIRS = "203.0.113.7", "203.0.113.8", "203.0.113.20"
+
+
 def run(*words: str) -> str:
     return subprocess.run(words, check=True, capture_output=True, text=True, timeout=SOON_S).stdout
+
+
+def plug_in(card: str, ours: str, *theirs: str) -> None:
+    """Give both machines a card of that name, joined by a cable, with addresses of IPv4."""
+    run("ip", "link", "add", card, "netns", OURS, "type", "veth", "peer", "name", card, "netns", THEIRS)
+    for name, addresses in ((OURS, (ours,)), (THEIRS, theirs)):
+        for one in addresses:
+            run("ip", "-n", name, "address", "add", f"{one}/24", "dev", card)
+        run("ip", "-n", name, "link", "set", card, "addrgenmode", "none")
+        run("ip", "-n", name, "link", "set", card, "up")
 
 
 @pytest.fixture(scope="module")
@@ -42,15 +55,10 @@ def networks() -> Iterator[None]:
             ("quay0", "192.0.2.7", (NAMED, STRANGER)),
             ("deck0", "198.51.100.7", (OTHER_CARD,)),
         ):
-            peer = ("peer", "name", card, "netns", THEIRS)
-            run("ip", "link", "add", card, "netns", OURS, "type", "veth", *peer)
-            run("ip", "-n", OURS, "address", "add", f"{ours}/24", "dev", card)
-            for one in theirs:
-                run("ip", "-n", THEIRS, "address", "add", f"{one}/24", "dev", card)
+            plug_in(card, ours, *theirs)
             for name, end in ((OURS, "::7"), (THEIRS, "::20")):
-                run("ip", "-n", name, "link", "set", card, "addrgenmode", "none")
                 run("ip", "-n", name, "address", "add", f"fe80{end}/64", "dev", card, "nodad")
-                run("ip", "-n", name, "link", "set", card, "up")
+        plug_in("pier0", PIER_OURS, PIER_THEIRS)
         for name in (OURS, THEIRS):
             run("ip", "-n", name, "link", "set", "lo", "up")
             # so that a machine that is named may also come by the card that is not meant
@@ -179,6 +187,24 @@ def test_what_comes_by_another_card_is_not_heard_even_from_who_is_named(watching
     other, _, other_port = watching(f"osc:deck0:0?from={OTHER_CARD}")
     send(OTHER_CARD, "198.51.100.7", other_port, "/mark/go", by="deck0")
     other.until("/mark/go")
+
+
+@pytest.mark.real_time
+def test_a_port_follows_its_card_to_another_address_and_back_after_it_was_unplugged(watching: Watching) -> None:
+    """A lease that ran out, and an adapter that was pulled out and put in again: to the system it is another card."""
+    watch, address, port = watching(f"osc:pier0:0?from={PIER_THEIRS}")
+    ours = ("ip", "-n", OURS)
+    run(*ours, "address", "del", f"{PIER_OURS}/24", "dev", "pier0")
+    run(*ours, "address", "add", f"{PIER_NEXT}/24", "dev", "pier0")
+    watch.until(f"{address} is heard at {PIER_NEXT} now")
+    send(PIER_THEIRS, PIER_NEXT, port, "/mark/go")
+    watch.until("/mark/go")
+    run(*ours, "link", "del", "pier0")
+    watch.until(f"nobody is heard at {address} now, not even a stop: ")
+    plug_in("pier0", PIER_OURS, PIER_THEIRS)
+    watch.until(f"{address} is heard at {PIER_OURS} now")
+    send(PIER_THEIRS, PIER_OURS, port, "/run/start")
+    watch.until("/run/start")
 
 
 @pytest.mark.real_time

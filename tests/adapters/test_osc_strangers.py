@@ -10,10 +10,11 @@ from typing import cast
 
 import pytest
 
+from sequencer.adapters import udp_door
 from sequencer.adapters.listening import Door
 from sequencer.adapters.listening import read as asked
-from sequencer.adapters.sources import osc as sources_osc
-from sequencer.adapters.sources.osc import AT_ONCE, OscIn
+from sequencer.adapters.sources.osc import AT_ONCE, KIND, OscIn
+from sequencer.adapters.udp_door import UdpDoor
 from sequencer.errors import LinkError
 from tests.adapters.test_osc_source import SECOND_NS, START, osc
 
@@ -26,7 +27,7 @@ def closed() -> Iterator[OscIn]:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as port:
         port.bind(("127.0.0.1", 0))
         port.setblocking(False)
-        yield OscIn(port, Door(replace(wanted, speakers=networks), ip_address("127.0.0.1"), "quay0"), False, 0)
+        yield OscIn(UdpDoor(port, Door(replace(wanted, speakers=networks), ip_address("127.0.0.1"), "quay0"), False, 0))
 
 
 @contextmanager
@@ -97,7 +98,7 @@ def test_what_is_read_at_once_is_bounded_whoever_sends() -> None:
             return came.pop(), ("192.0.2.66", 9)
 
     wanted = asked("osc:quay0:9001?from=192.0.2.20")
-    source = OscIn(cast(socket.socket, Port()), Door(wanted, ip_address("192.0.2.7"), "quay0"), False, 0)
+    source = OscIn(UdpDoor(cast(socket.socket, Port()), Door(wanted, ip_address("192.0.2.7"), "quay0"), False, 0))
     assert source.read(SECOND_NS) == ()
     assert (source.strangers, len(came)) == (512, 1488)
 
@@ -115,7 +116,7 @@ def test_a_stranger_by_a_link_local_address_is_told_so_that_it_can_be_added() ->
             return came.pop(), ("fe80::66%quay0", 9, 0, 2)
 
     wanted = asked("osc:quay0:9001?from=fe80::20")
-    source = OscIn(cast(socket.socket, Port()), Door(wanted, ip_address("fe80::7"), "quay0"), False, 0)
+    source = OscIn(UdpDoor(cast(socket.socket, Port()), Door(wanted, ip_address("fe80::7"), "quay0"), False, 0))
     assert source.read(SECOND_NS) == ()
     (told,) = source.notices()
     assert told.startswith("what fe80::66 sends to ")
@@ -140,6 +141,6 @@ def test_what_went_away_before_it_was_opened_is_told_with_the_mend(
 ) -> None:
     """Source: RFC 5737: 192.0.2.0/24 belongs to no machine."""
     wanted = asked("osc:gone0:0?from=192.0.2.20")
-    monkeypatch.setattr(sources_osc, "judge", lambda address: Door(wanted, ip_address(host), card))
+    monkeypatch.setattr(udp_door, "judge", lambda address: Door(wanted, ip_address(host), card))
     with pytest.raises(LinkError, match="has that address or interface no more; look at twintake ports"):
-        sources_osc.KIND.open("osc:gone0:0?from=192.0.2.20").__enter__()
+        KIND.open("osc:gone0:0?from=192.0.2.20").__enter__()

@@ -1,6 +1,7 @@
 """Targets: packets as such, and what rigs, devices, boards and heads answer."""
 
 import math
+import socket
 import struct
 from collections.abc import Callable, Iterator
 from types import FunctionType
@@ -20,6 +21,7 @@ from sequencer.adapters.osc_links.inbox import Inbox
 from sequencer.adapters.osc_links.osc_output import OscOutput
 from sequencer.adapters.outputs.gcode import GcodeOutput
 from sequencer.adapters.sources.osc import OscIn
+from sequencer.adapters.udp_door import UdpDoor
 from sequencer.errors import LinkError, PeerError
 from sequencer.rig.axis import Axis, Rig
 from sequencer.rig.signals import Setpoint
@@ -215,7 +217,8 @@ class _Port:
 
 def _osc_orders(data: bytes) -> None:
     came: list[bytes] = []
-    source = OscIn(_Port(came), placed(read("osc:0"), {}), False, 0)  # type: ignore[arg-type]  # as much of a socket as it needs
+    port: socket.socket = _Port(came)  # type: ignore[assignment]  # as much of a socket as it needs
+    source = OscIn(UdpDoor(port, placed(read("osc:0"), {}), False, 0))
     orders, agenda, ear = OscOrders(project().timebase), Agenda(), OscEar()
     now_ns = 0
     for after_ns, part in timed(data):

@@ -7,23 +7,19 @@ It does not judge what a message asks. What a stranger sends is left aside befor
 and uses up nothing that others may send. It bounds how many messages a second pass, so that a sender gone wild holds up
 nobody; `/stop` passes always, and `/run/stop` beside whatever else floods the port. Timetags are read by the wall clock
 as it is now: a clock that was set anew while this program runs was most likely wrong before.
-Source: OSC 1.0 for messages and timetags; Linux socket(7) for the kernel's stamps, SO_TIMESTAMPNS and SO_RXQ_OVFL, and
-for SO_BINDTODEVICE; RFC 3493 for IPV6_V6ONLY and scopes.
+Source: OSC 1.0 for messages and timetags; Linux socket(7) for the kernel's stamps, SO_TIMESTAMPNS and SO_RXQ_OVFL.
 """
 
-import contextlib
-import errno
 import socket
 import struct
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 from sequencer.adapters import wallclock
-from sequencer.adapters.cards import cards
 from sequencer.adapters.contract import Chunk, SourceKind
-from sequencer.adapters.listening import Door, Speakers, placed, read
+from sequencer.adapters.listening import Speakers
+from sequencer.adapters.udp_door import LOST, STAMPS, UdpDoor, judge, open_door
 from sequencer.errors import LinkError, PeerError
 from sequencer.sync.allowance import Allowance
 from sequencer.sync.complaints import Complaints
@@ -37,17 +33,13 @@ OTHERS_PER_S = 10  # enough to say what comes that is no order
 LONGEST = 512  # bytes of one message: no order is longer, and what is would fill the way to the engine
 _MESSAGES_PER_READ = 512
 _LARGEST = 65_535
-_BUFFER = 1 << 22  # at most; small messages take 700 bytes of it each, so that 10,000 a second fill it in half a second
 _CALM_NS = 1_000_000_000
 _ORDERS = frozenset(address.encode() for address in ADDRESSES)
 _STOP, _RUN_STOP = STOP.encode(), RUN_STOP.encode()
 _BARE_STOPS = {address.encode(): split(command(address))[0][1] for address in (STOP, RUN_STOP)}
 
-# Linux gives these numbers on all but its rarest machines; Python names neither before 3.14
-_STAMPS, _LOST = 35, 40
 _STAMP, _COUNT = struct.Struct("@ll"), struct.Struct("@I")
 _ANCILLARY = 256
-_NOT_THERE = frozenset({errno.EADDRNOTAVAIL, errno.ENODEV, errno.ENXIO})
 
 Extras = list[tuple[int, int, bytes]]
 
@@ -57,12 +49,11 @@ class OscIn:
     what the machine had no room for before it was read, `strangers` packets of whom nobody named.
     """
 
-    def __init__(self, port: socket.socket, door: Door, stamped: bool, opened_ns: int) -> None:
-        self._port = port
-        self.address = door.address(port.getsockname()[1])
-        self._speakers = Speakers(door.wanted.speakers) if door.wanted.speakers else None
-        self.stamped = stamped  # by the kernel
-        self._empty_ns = opened_ns  # nothing that is in the port now came before this
+    def __init__(self, port: UdpDoor) -> None:
+        self.port = port
+        self.address = port.address
+        speakers = port.door.wanted.speakers
+        self._speakers = Speakers(speakers) if speakers else None
         self._orders, self._others = Allowance(ORDERS_PER_S, AT_ONCE), Allowance(OTHERS_PER_S, AT_ONCE)
         self._stops = Allowance(ORDERS_PER_S, AT_ONCE)  # of the clock, which nothing else may hold up
         self._complaints = Complaints()
@@ -72,10 +63,11 @@ class OscIn:
         self.left_aside = 0
         self.malformed = 0
         self.lost = 0
+        self._lost_here = 0  # the kernel counts anew for each opening
         self.strangers = 0
 
-    def fileno(self) -> int:
-        return self._port.fileno()
+    def fileno(self) -> int | None:
+        return None if self.port.socket is None else self.port.socket.fileno()
 
     def notices(self) -> tuple[str, ...]:
         """Return what happened since the last call, in words for the operator."""
@@ -84,6 +76,9 @@ class OscIn:
 
     def read(self, heard_ns: int) -> tuple[Chunk, ...]:
         """Return the messages that may pass; of several `/stop` in one call the first, for they all say the same."""
+        if notice := self.port.follow(heard_ns):
+            self._notices.append(notice)
+            self._lost_here = 0
         chunks: list[Chunk] = []
         stopped = False
         offset_ns: int | None = None
@@ -117,14 +112,17 @@ class OscIn:
 
     def _received(self, heard_ns: int) -> tuple[bytes, Extras, str] | None:
         """Return the next datagram with what the kernel says of it and who sent it, or None where there is none."""
+        port = self.port.socket
+        if port is None:
+            return None
         try:
-            if self.stamped:
-                packet, extras, _, sender = self._port.recvmsg(_LARGEST, _ANCILLARY)
+            if self.port.stamped:
+                packet, extras, _, sender = port.recvmsg(_LARGEST, _ANCILLARY)
                 return packet, extras, sender[0]
-            packet, sender = self._port.recvfrom(_LARGEST)
+            packet, sender = port.recvfrom(_LARGEST)
             return packet, [], sender[0]
         except BlockingIOError:
-            self._empty_ns = heard_ns
+            self.port.empty_ns = heard_ns
         except ConnectionError:
             pass  # some systems tell here of a datagram that was sent
         except OSError as fault:
@@ -139,11 +137,11 @@ class OscIn:
         """
         arrived_ns = heard_ns
         for level, kind, data in extras:
-            if (level, kind) == (socket.SOL_SOCKET, _STAMPS) and len(data) == _STAMP.size:
+            if (level, kind) == (socket.SOL_SOCKET, STAMPS) and len(data) == _STAMP.size:
                 seconds, ns = _STAMP.unpack(data)
                 stamp_ns = seconds * 1_000_000_000 + ns - offset_ns
-                arrived_ns = min(max(stamp_ns, self._empty_ns), time.monotonic_ns())
-            elif (level, kind) == (socket.SOL_SOCKET, _LOST) and len(data) == _COUNT.size:
+                arrived_ns = min(max(stamp_ns, self.port.empty_ns), time.monotonic_ns())
+            elif (level, kind) == (socket.SOL_SOCKET, LOST) and len(data) == _COUNT.size:
                 self._missed(_COUNT.unpack(data)[0], heard_ns)
         return arrived_ns
 
@@ -164,8 +162,9 @@ class OscIn:
 
     def _missed(self, lost: int, now_ns: int) -> None:
         """Take note of how many datagrams the kernel had no room for so far."""
-        if lost > self.lost:
-            self.lost = lost
+        if lost > self._lost_here:
+            self.lost += lost - self._lost_here
+            self._lost_here = lost
             self._flooded(now_ns)
 
     def _flooded(self, now_ns: int) -> None:
@@ -199,62 +198,11 @@ class OscIn:
         self._complaints.tell("malformed", f"what came to {self.address} cannot be read: {why}")
 
 
-def judge(address: str) -> Door:
-    """Return where `address` is, without opening it. Error: LinkError where it is nowhere, or for others unnamed."""
-    wanted = read(address)
-    return placed(wanted, {} if wanted.is_here else cards())
-
-
 @contextmanager
 def open_osc(address: str) -> Iterator[OscIn]:
     """Listen at `address`. Error: LinkError where it is none of this machine's, or not free."""
-    door = judge(address)
-    number = door.wanted.port
-    with socket.socket(socket.AF_INET if door.host.version == 4 else socket.AF_INET6, socket.SOCK_DGRAM) as port:
-        try:
-            port.setblocking(False)
-            port.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _BUFFER)
-            stamped = _stamps(port)
-            opened_ns = time.monotonic_ns()
-            _bind(port, door)
-        except OSError as fault:
-            raise LinkError(f"{address} cannot be opened: {_why(fault, number)}") from fault
-        yield OscIn(port, door, stamped, opened_ns)
-
-
-def _bind(port: socket.socket, door: Door) -> None:
-    """Take the door's address, and nothing that comes by another interface, as far as the system lets us."""
-    if sys.platform == "linux" and door.card:
-        # an address counts for the whole machine there; its interface has an alias's name up to the colon
-        with contextlib.suppress(PermissionError):
-            port.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, door.card.partition(":")[0].encode())
-    if door.host.version == 4:
-        port.bind((str(door.host), door.wanted.port))
-        return
-    port.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
-    scope = socket.if_nametoindex(door.card) if door.host.is_link_local else 0
-    port.bind((str(door.host), door.wanted.port, 0, scope))
-
-
-def _stamps(port: socket.socket) -> bool:
-    """Have the kernel stamp what comes, where it can."""
-    if not sys.platform.startswith("linux"):
-        return False
-    with contextlib.suppress(OSError):
-        port.setsockopt(socket.SOL_SOCKET, _LOST, 1)
-        port.setsockopt(socket.SOL_SOCKET, _STAMPS, 1)
-        return True
-    return False
-
-
-def _why(fault: OSError, number: int) -> str:
-    if fault.errno == errno.EADDRINUSE:
-        return (
-            f"port {number} is in use by another program; end that one, or name another port (osc:0 takes a free one)"
-        )
-    if fault.errno in _NOT_THERE:
-        return "this machine has that address or interface no more; look at twintake ports"
-    return f"{fault.strerror}; name another port, above 1023"
+    with open_door(address) as port:
+        yield OscIn(port)
 
 
 KIND = SourceKind(schemes=("osc",), blocks=True, open=open_osc, names=lambda: ("osc:9001",), carries="osc", judge=judge)
