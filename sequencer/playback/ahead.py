@@ -96,9 +96,12 @@ def due(ahead: Ahead, now_ns: int) -> tuple[Ahead, tuple[Made, ...]]:
 
 
 def withdrawn(ahead: Ahead, timing: Timing, now_ns: int) -> tuple[Ahead, Made | None]:
-    """Return what is left where all is withdrawn that can be, and the last set of it; None where nothing was."""
+    """Return what is left where all is withdrawn that can be, and the last set of it; None where nothing was.
+
+    What is made anew goes on from a set: where all could be withdrawn, the first one stays.
+    """
     least_ns = now_ns + timing.committed_ns
-    kept = tuple(one for one in ahead.made if one.sent.due_ns <= least_ns)
-    if not kept or len(kept) == len(ahead.made):
+    kept = tuple(one for one in ahead.made if one.sent.due_ns <= least_ns) or ahead.made[:1]
+    if len(kept) == len(ahead.made):
         return ahead, None
     return Ahead(kept), kept[-1]

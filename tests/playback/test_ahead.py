@@ -72,6 +72,18 @@ def test_what_is_due_leaves_in_order_and_what_is_committed_stays() -> None:
     assert withdrawn(ahead, TIMING, 8 * MS) == (ahead, None)
 
 
+@pytest.mark.parametrize("committed_ms", [0, 1])
+def test_where_nothing_is_committed_all_is_withdrawn_but_the_next_set(committed_ms: int) -> None:
+    """A tick always comes somewhat late, so what is due at it has left already."""
+    timing = Timing(period_ns=4 * MS, ahead_ns=300 * MS, committed_ns=committed_ms * MS)
+    ahead = Ahead(tuple(made(at_ms * MS) for at_ms in range(12, 300, 4)))
+    ahead, last = withdrawn(ahead, timing, 8 * MS + 1000)
+    assert last is not None
+    assert [one.sent.due_ns // MS for one in ahead.made] == [last.sent.due_ns // MS] == [12]
+    assert withdrawn(ahead, timing, 8 * MS + 1000) == (ahead, None)
+    assert withdrawn(Ahead(), timing, 8 * MS) == (Ahead(), None)
+
+
 @pytest.mark.parametrize(("speed", "expected_s"), [(1.0, 7.3), (0.5, 7.15), (0.0, 7.0), (-1.0, 6.7)])
 def test_the_clock_at_the_horizon_is_where_it_comes_to_if_it_goes_on(speed: float, expected_s: float) -> None:
     clock = at_horizon(Clock(Lock.LOCKED, 5 * MS, 7.0, speed, 0.0, 1), 300 * MS)

@@ -34,7 +34,7 @@ def arm(world: World, chance: Chance) -> None:
     plan = Plan(project=project, cue=project.move.cues[0], run=run, folder=world.disk.folder)
     path = plan.next_path() if chance.random() < 0.6 else None
     punched = bool(chance.random() < 0.5)
-    world.rules.permit("arm", world.now_ns, remote=remote)
+    world.rules.permit("arm", world.now_ns, *(["remote"] if remote else []), *(["joins"] if joins else []))
     if isinstance(world.master.desk, Player) and world.master.desk.plays:
         world.rules.thrown.add("music stops")  # it is placed anew while it plays
     world.tell(
@@ -157,7 +157,7 @@ def _one_of(world: World, chance: Chance) -> FarRig:
 
 def _push(world: World, chance: Chance) -> None:
     far = _one_of(world, chance)
-    far.push(float(chance.choice((-0.2, 0.02, 0.2))) * np.array([axis.speed for axis in far.rig.axes]))
+    far.push(float(chance.choice((-0.2, 0.02, 0.2, 2.0))) * np.array([axis.speed for axis in far.rig.axes]))
 
 
 def _message(address: str, *arguments: str | float) -> bytes:
@@ -292,6 +292,7 @@ def drive(world: World, chance: Chance) -> None:
 
     def push(*, held: bool) -> None:
         world.rules.permit("drive", world.now_ns)
+        world.rules.hand_ns = world.now_ns
         world.tell(Drive(parts if held else (0.0,) * axes, top=top, range_deg=range_deg, held=held))
 
     for number in range(count):

@@ -135,7 +135,8 @@ class Course:
             off = np.abs(step)
             if self._said is not None:
                 off = np.minimum(off, np.abs(position - np.clip(self._said, self._low, self._high)))
-            if (off > 1e-6 + 0.1 * self._most).any():
+            # and the first step of a way may lie behind that already
+            if (off > 1e-6 + self._most_change * span_s**2).any():
                 self.tell("begin", f"it begins {off.max():.3g} away from where the rig was sent, or says it stands")
             self.speed, self.change, self._span_s = np.zeros_like(position), np.zeros_like(position), span_s
             return

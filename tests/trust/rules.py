@@ -27,6 +27,10 @@ _ALONE_NS = 1_000_000_000  # without a sign of life of the operator's program
 _LAST_NS = 100_000_000  # after a setpoint: the next one stays away for longer only where the link is gone
 _PAUSE_NS = 60_000_000  # of the machine, in motion
 _PERMIT_NS = 1_500_000_000
+_HELD_NS = 150_000_000  # for how long a hand that says nothing more is taken to hold on
+_DRIVEN = 1.25  # by hand an axis brakes with 0.9 of what it can do
+_SLOWEST, _FASTEST = 0.84, 1.16  # that a master is followed at, and what a reading of it may be off by
+_JUMP_S = 0.1
 # Braking ends somewhere in a step: that one still moves, the one behind it shows that all stands, and the phase says so
 # a tick later. The fourth is what speeds leave open that are known as means of whole steps: half a step at either end.
 SLACK_TICKS = 4
@@ -42,6 +46,8 @@ class Far:
     spare: bool = False
     gone: bool = False  # it was silent for too long, and nobody has reset since
     astray_ns: int | None = None
+    stranded_ns: int | None = None  # since when it was stopped, and said that it is elsewhere
+    outside: str = ""  # an axis that said so at the last look
     been: deque[tuple[int, list[float]]] = field(default_factory=deque)
     seen: int = 0
 
@@ -57,13 +63,23 @@ class Far:
         since_ns = max(told_ns, out_of_reach_ns, now_ns - _LAST_NS)
         return self.course.moves and last is not None and last.due_ns > since_ns
 
+    def beyond(self) -> str:
+        """Return an axis that says it stands well outside its travel, or nothing."""
+        axes = zip(self.rig.rig.axes, self.rig.told.tolist(), strict=True)
+        off = (
+            axis.name
+            for axis, said in axes
+            if axis.travel and max(axis.travel[0] - said, said - axis.travel[1]) > _ASTRAY_PART * axis.speed
+        )
+        return next(off, "")
+
 
 @dataclass
 class Rules:
     """The rules of one run. `look` is called after each tick; `broken` says what did not hold, at most once each.
 
     `thrown` are the names of all that went wrong or was done so far. `quiet_ns`: since when no timecode came,
-    `alive_ns`: since when the operator's program gave no sign of life.
+    `alive_ns`: since when the operator's program gave no sign of life, `hand_ns` since when no hand did.
     """
 
     period_ns: int
@@ -73,24 +89,28 @@ class Rules:
     thrown: set[str] = field(default_factory=set)
     quiet_ns: int = 0
     alive_ns: int = 0
+    hand_ns: int = 0
     broken: dict[str, str] = field(default_factory=dict)
     causes: Counter[str] = field(default_factory=Counter)  # given for a stop, as `why` knows them
     reset: bool = False
     hands: bool = False  # pads are taken in hand
-    remote: bool = False  # what is armed lets triggers choose
-    _permits: dict[str, tuple[int, bool]] = field(default_factory=dict)
+    lets: frozenset[str] = frozenset()  # what the operator let what is armed do: "remote", "joins"
+    _permits: dict[str, tuple[int, frozenset[str]]] = field(default_factory=dict)
+    _moved: bool = False  # since this engine began
     _before: Phase = Phase.IDLE
     _rests_ns: int | None = None
     _asked_ns: int | None = None  # a stop was asked for, and not seen to be obeyed
     _brakes_ns: int | None = None  # from when on all that plays was made by a stop
     _stands_ns: int | None = None  # by when all stands that was told to stop
+    _let_go_ns: int | None = None  # by when all stands that no hand drives any more
+    _clock: tuple[int, float] | None = None  # when the clock was looked at last, and where it was
     _woke_ns: int = 0
     _slept: bool = False  # too long, in motion
     _told: int = 0
 
-    def permit(self, what: str, now_ns: int, *, remote: bool = False) -> None:
+    def permit(self, what: str, now_ns: int, *lets: str) -> None:
         """An operator, at this machine, let something move: "arm", "go" or "drive"."""
-        self._permits[what] = now_ns, remote
+        self._permits[what] = now_ns, frozenset(lets)
 
     def asked_to_stop(self, now_ns: int) -> None:
         if self._asked_ns is None:
@@ -100,7 +120,8 @@ class Rules:
         """The whole machine, or the engine, stood still up to now."""
         self._woke_ns = now_ns
         self._slept = pause_ns > _PAUSE_NS and self._before in MOVING
-        self._permits = {what: (at_ns + pause_ns, remote) for what, (at_ns, remote) in self._permits.items()}
+        self._clock = None
+        self._permits = {what: (at_ns + pause_ns, lets) for what, (at_ns, lets) in self._permits.items()}
         if self._asked_ns is not None:
             self._asked_ns += pause_ns
         # what it was late with is not made up for: it goes on braking from where it was
@@ -110,32 +131,38 @@ class Rules:
     def begun_anew(self) -> None:
         """Another engine runs, which knows nothing of the one before it."""
         self._before, self._rests_ns, self._asked_ns = Phase.IDLE, None, None
-        self._brakes_ns = self._stands_ns = None
-        self.reset = self.hands = self.remote = False
+        self._brakes_ns = self._stands_ns = self._let_go_ns = self._clock = None
+        self.reset = self.hands = self._moved = False
+        self.lets = frozenset()
         self._permits.clear()
         for far in self.fars:
             far.course.begin_anew()
-            far.gone, far.astray_ns = False, None
+            far.gone, far.astray_ns, far.stranded_ns = False, None, None
             far.rig.heard_ns = far.rig.now_ns
 
     def look(self, now_ns: int, phase: Phase, status: Status, said: Sequence[tuple[str, str]]) -> None:
         """Look at what one tick did; `said` is all since the run began."""
         news, self._told = said[self._told :], len(said)
+        self._moved = self._moved or phase in MOVING
         codes = {code for code, _ in news}
         if "reset" in codes:
             # also where a stop comes in the same tick
-            self.remote = False
+            self.lets = frozenset()
             for far in self.fars:
-                far.course.begin_anew()
-                far.gone, far.astray_ns = False, None
+                self._reset(now_ns, far)
         if phase not in _AT_REST or self._before not in _AT_REST:
             self._rests_ns = now_ns + self.ahead_ns if phase in _AT_REST else None
         for far in self.fars:
             sent = far.course.look(far.rig.sent, far.rig.played, far.rig.told, self._rests_ns)
             if far.rig.answers:
                 self._rig(now_ns, phase, far, sent, status)
+                far.outside = far.beyond()
+            elif sent and not self._moved:
+                self._break("unasked", "a rig that never says where it stands is sent somewhere, and nothing was armed")
         self._phases(now_ns, phase, status.cause, news, codes)
         self._unwatched(now_ns, phase)
+        self._hand(now_ns, phase)
+        self._time(now_ns, phase, status)
         self._stops(now_ns, phase, codes)
         self._before = phase
 
@@ -160,10 +187,23 @@ class Rules:
             ]
             if wrong:
                 self._break("known", f"it is told to stand at {places}, and said {far.rig.told.tolist()}")
-        self._astray(now_ns, phase, far)
+        self._astray(now_ns, phase, far, sent)
 
-    def _astray(self, now_ns: int, phase: Phase, far: Far) -> None:
-        """A rig that keeps saying that it is elsewhere is stopped."""
+    def _reset(self, now_ns: int, far: Far) -> None:
+        """A rig that was gone is back by then, and stands where its setpoints may be."""
+        if far.gone:
+            silent_ns = now_ns - max(far.rig.heard_ns, self._woke_ns)
+            if silent_ns > _CALLED_NS + 3 * self.period_ns + 50_000_000:
+                self._break("away", f"it was reset, {silent_ns * 1e-9:.2f} s after the rig's last word")
+        stranded = far.stranded_ns is not None and now_ns - max(far.stranded_ns, self._woke_ns) > _ASTRAY_NS
+        # what it says in the tick of the reset comes too late for that
+        if far.outside and far.outside == far.beyond() and (far.gone or stranded):
+            self._break("outside", f"it was reset, and would bring in {far.outside}")
+        far.course.begin_anew()
+        far.gone, far.astray_ns, far.stranded_ns = False, None, None
+
+    def _astray(self, now_ns: int, phase: Phase, far: Far, sent: int) -> None:
+        """A rig that keeps saying that it is elsewhere is stopped, and once it is, it is sent nothing."""
         for one in far.rig.played[far.seen :]:
             far.been.append((one.due_ns, one.position.tolist()))
         far.seen = len(far.rig.played)
@@ -171,9 +211,13 @@ class Rules:
             far.been.popleft()
         if far.rig.heard_ns != far.rig.now_ns or not far.been:
             far.astray_ns = far.astray_ns if now_ns - far.rig.heard_ns < 200_000_000 else None
+            far.stranded_ns = far.stranded_ns if far.astray_ns else None
             return
         axes = zip(far.rig.told.tolist(), far.rig.rig.axes, *(one for _, one in far.been), strict=True)
         off = any(max(min(been) - said, said - max(been)) > _ASTRAY_PART * axis.speed for said, axis, *been in axes)
+        far.stranded_ns = (far.stranded_ns or now_ns) if off and phase is Phase.STOPPED else None
+        if sent and far.stranded_ns and now_ns - max(far.stranded_ns, self._woke_ns) > _ASTRAY_NS:
+            self._break("stranded", "the rig is stopped and says that it is elsewhere, and is sent setpoints")
         if not off or phase in STOPS:
             far.astray_ns = None
             return
@@ -209,7 +253,7 @@ class Rules:
 
     def _may(self, now_ns: int, phase: Phase, before: Phase) -> None:
         """Whether somebody at this machine let this begin, now or by letting triggers choose."""
-        triggered = self.remote and before in _WAITS
+        triggered = "remote" in self.lets and before in _WAITS
         match phase:
             case Phase.LOCATING:
                 allowed = self._used("arm", now_ns) or triggered
@@ -219,20 +263,19 @@ class Rules:
                 allowed = self.hands or self._used("drive", now_ns)
             case Phase.RUNNING | Phase.JOINING | Phase.FREEWHEELING:
                 allowed = before in {Phase.READY, Phase.RUNNING, Phase.JOINING, Phase.FREEWHEELING}
+                allowed = allowed and (phase is not Phase.JOINING or "joins" in self.lets)
             case _:
                 return
         if not allowed:
             self._break("arming", f"{before} became {phase}, and nobody at this machine let it")
 
     def _used(self, what: str, now_ns: int) -> bool:
-        at_ns, remote = self._permits.pop(what, (now_ns - 2 * _PERMIT_NS, False))
+        at_ns, lets = self._permits.pop(what, (now_ns - 2 * _PERMIT_NS, frozenset[str]()))
         found = now_ns - at_ns <= _PERMIT_NS
-        if found and what == "arm":
-            self.remote = remote
-        elif found:
-            self.remote = False
+        if found:
+            self.lets = lets
         if found and what == "drive":
-            self._permits[what] = at_ns, remote
+            self._permits[what] = at_ns, lets
         return found
 
     def _unwatched(self, now_ns: int, phase: Phase) -> None:
@@ -248,6 +291,30 @@ class Rules:
             self._break("asleep", f"the machine stood still in motion, and it is {phase}")
         self._slept = False
 
+    def _hand(self, now_ns: int, phase: Phase) -> None:
+        """What no hand holds any more brakes and stands, and after as long again it is no longer driven."""
+        slack_ns = SLACK_TICKS * self.period_ns + self.committed_ns
+        if phase is not Phase.DRIVING or now_ns - max(self.hand_ns, self._woke_ns) <= _HELD_NS + slack_ns:
+            self._let_go_ns = None
+        elif self._let_go_ns is None:
+            rests_s = max(far.course.rests_s() for far in self.fars)
+            self._let_go_ns = now_ns + round(_DRIVEN * rests_s * 1e9) + _HELD_NS + slack_ns
+        elif now_ns > self._let_go_ns:
+            late_s = (now_ns - self.hand_ns) * 1e-9
+            self._break("let go", f"it is {phase} {late_s:.2f} s after a hand was heard of")
+
+    def _time(self, now_ns: int, phase: Phase, status: Status) -> None:
+        """What is on the timeline follows a clock that runs forward, near its speed, without a jump."""
+        before, self._clock = self._clock, (now_ns, status.timeline_s) if phase in PLAYING else None
+        if self._clock is None:
+            return
+        if not _SLOWEST <= status.speed <= _FASTEST:
+            self._break("speed of time", f"it is {phase}, and timecode runs at {status.speed:.2f} of its speed")
+        if before is not None:
+            on_s = status.timeline_s - before[1] - status.speed * (now_ns - before[0]) * 1e-9
+            if abs(on_s) > _JUMP_S:
+                self._break("jump", f"it is {phase}, and timecode jumped by {on_s:.2f} s")
+
     # stops
 
     def _stops(self, now_ns: int, phase: Phase, codes: set[str]) -> None:
@@ -262,7 +329,7 @@ class Rules:
         if self._asked_ns is not None:
             # one that a reset clears in the same tick was said to have stopped
             obeyed = phase in STOPS or ("reset" in codes and bool(codes & _OBEYED))
-            if not obeyed and now_ns > self._asked_ns + 2 * self.period_ns:
+            if not obeyed and now_ns > self._asked_ns + self.period_ns:
                 self._break("obeyed", f"a stop was asked for, and it is {phase}")
                 obeyed = True
             if obeyed:

@@ -23,7 +23,8 @@ _KINDS = (("pan", "deg"), ("slide", "mm"), ("focus", "part"))
 # of a law's leg: peak speed, acceleration and jerk over d/T, d/T2 and d/T3; the largest of those three laws.
 # Source: the laws' own derivatives (poly4567: 2.19, 7.52, 52.5; poly345: 1.88, 5.78, 60; cycloidal: 2, 6.29, 39.5)
 _PEAKS = (2.2, 7.6, 60.0)
-_BUFFERS = ((0.0, 0.0), (0.2, 0.06), (0.4, 0.1))  # what a link wants ahead of time, and what of that is fixed
+# what a link wants ahead of time, and what of that is fixed: nothing, where all can be withdrawn
+_BUFFERS = ((0.0, 0.0), (0.2, 0.06), (0.4, 0.1), (0.3, 0.0))
 _SYNCS: tuple[Sync, ...] = ("internal", "mtc", "ltc", "audio")
 
 
@@ -97,7 +98,7 @@ def _links(chance: np.random.Generator, axes: int) -> tuple[Link, ...]:
     groups = [tuple(range(split)), tuple(range(split, axes))]
     links = []
     for places in filter(None, groups):
-        ahead_s, committed_s = _BUFFERS[int(chance.choice(len(_BUFFERS), p=(0.7, 0.2, 0.1)))]
+        ahead_s, committed_s = _BUFFERS[int(chance.choice(len(_BUFFERS), p=(0.7, 0.14, 0.08, 0.08)))]
         links.append(
             Link(
                 places=places,

@@ -152,7 +152,7 @@ def _obliging(self: duty.Duty, order: Any, arm: Any = duty.Duty._arm) -> None:
     arm(self, structs.replace(order, remote=not order.by_hand))
 
 
-_withdrawn = ahead_file.withdrawn
+_withdrawn, _begun, _attend = ahead_file.withdrawn, contact.begun, contact.attend
 
 
 def _too_soon(*given: Any) -> Any:
@@ -179,11 +179,45 @@ def _half(rig: Any, *motion: Any) -> Any:
     return _stop(replace(rig, axes=axes), *motion)
 
 
+def _tardy(self: loop.Engine, *given: Any, follow: Any = loop.Engine._follow_orders) -> None:
+    """A stop is obeyed two ticks late."""
+    late = vars(self).setdefault("late", [[], []])
+    late.append([one for one in self._inbox if isinstance(one[0], Stop)])
+    self._inbox = [one for one in self._inbox if not isinstance(one[0], Stop)] + late.pop(0)
+    follow(self, *given)
+
+
+def _somewhat_off(*given: Any) -> Sent:
+    """Playback begins anew by what an axis goes in two ticks from where the rig says that it stands."""
+    sent, limits = _begun(*given), given[2]
+    place = np.clip(np.array(sent.position) + 0.03 * np.array(limits.speed), limits.low, limits.high)
+    return at_rest(sent.due_ns, place)
+
+
+def _pardoning(state: State, event: Any) -> Any:
+    """Whatever speaks against a reset is forgotten."""
+    return step_file.step(replace(state, barred="") if isinstance(event, Reset) else state, event)
+
+
+def _hasty(self: loop.Engine, *given: Any, begin: Any = loop.Engine.__init__) -> None:
+    begin(self, *given)
+    self._released = True
+
+
+def _placid(now: Contact, seen: Any, fault: str, now_ns: int, _stranded: bool) -> Contact:
+    return _attend(now, seen, fault, now_ns)
+
+
+def _leaping(state: State, tick: Any) -> Any:
+    return clocked.run(replace(state, jumps=tick.clock.jumps), tick)
+
+
 # the rule that notices: what is broken, by what, and what befalls the takes
 BROKEN: dict[str, tuple[Any, str, Any, tuple[str, ...]]] = {
     "acceleration": (loop, "guard", _unguarded, ()),
     "acceleration: two setpoints ask for 1.03": (loop, "guard", _rough, ()),
     "obeyed": (loop, "step", _deaf_to_stops, ("stop",)),
+    "obeyed: a stop": (loop.Engine, "_follow_orders", _tardy, ("stop",)),
     "latch": (loop, "step", _forgetful, ()),
     "cause": (loop, "step", _wordless, ()),
     "log": (loop, "step", _quiet, ()),
@@ -201,6 +235,15 @@ BROKEN: dict[str, tuple[Any, str, Any, tuple[str, ...]]] = {
     "has nothing of": (loop.Engine, "_record", _leaky, ()),
     "killed": (recorder, "_CHUNK_NS", 10**13, ("writer killed",)),
     "begin": (contact, "begun", _elsewhere, ("rig mute", "rig pushed")),
+    "begin: it begins": (contact, "begun", _somewhat_off, ("rig mute", "rig pushed")),
+    "let go": (step_file, "driven", lambda state, _: (state, ()), ("drive",)),
+    "arming: ready became joining": (clocked, "_joins", lambda *_: True, ("timecode jumps",)),
+    "unasked": (loop.Engine, "__init__", _hasty, ()),
+    "stranded": (contact, "attend", _placid, ("rig deaf", "axis stalled")),
+    "away": (loop, "step", _pardoning, ("rig mute", "link cut", "reset at any time")),
+    "outside": (contact, "outside", lambda *_: None, ("rig pushed",)),
+    "jump": (step_file, "run", _leaping, ("timecode jumps",)),
+    "speed of time": (clocked, "FASTEST", 9.0, ("timecode of another speed",)),
     "order": (ahead_file, "withdrawn", _too_soon, ("stop", "timecode jumps", "engine late")),
 }
 
@@ -230,6 +273,13 @@ def _empty(self: loop.Engine, due_ns: int, begin: Any = loop.Engine._begin) -> N
     self._ahead = ahead_file.Ahead()
 
 
+def _all_or_nothing(ahead: ahead_file.Ahead, timing: ahead_file.Timing, now_ns: int) -> Any:
+    """Where all that was made could be withdrawn, nothing is."""
+    if not any(one.sent.due_ns <= now_ns + timing.committed_ns for one in ahead.made):
+        return ahead, None
+    return _withdrawn(ahead, timing, now_ns)
+
+
 # faults that simulated takes found, put back: the rule that notices, what is broken by what, and what befalls the takes
 MENDED: dict[str, tuple[str, tuple[tuple[Any, str, Any], ...], tuple[str, ...]]] = {
     "a late tick goes too far back": (
@@ -238,6 +288,7 @@ MENDED: dict[str, tuple[str, tuple[tuple[Any, str, Any], ...], tuple[str, ...]]]
         ("engine late",),
     ),
     "a rig is believed to stand at 1e30": ("known", ((watch, "FARTHEST", math.inf),), ("rig mad",)),
+    "a stop waits for a buffer": ("standstill", ((ahead_file, "withdrawn", _all_or_nothing),), ("stop",)),
     "a buffer is forgotten": ("has nothing of", ((loop.Engine, "_begin", _empty),), ("rig pushed", "stop")),
 }
 

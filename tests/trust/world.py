@@ -44,6 +44,7 @@ from tests.trust.scene import Link, Scene
 
 BEGIN_NS = 1_000_000_000_000
 TIME, ORDERS, PADS = 0, 1, 2  # ports
+_USUAL_LATE_NS = 60_000  # that any tick comes late by: what was due at its instant has left by then
 _KILLED_S = 0.13  # from an engine's end to the watchdog's word to the rig
 _STATUS = msgspec.msgpack.Decoder(Status)
 
@@ -56,6 +57,7 @@ class Wire:
     def __init__(self) -> None:
         self.arrivals: list[Chunk] = []
         self.time_ns = 0  # when time came in last
+        self.pads_ns = 0  # when a pad was heard last
 
     def fileno(self) -> int | None:
         return None
@@ -70,6 +72,8 @@ class Wire:
         while count < len(self.arrivals) and self.arrivals[count].stamp_ns <= heard_ns:
             if self.arrivals[count].port == TIME:
                 self.time_ns = heard_ns
+            elif self.arrivals[count].port == PADS:
+                self.pads_ns = heard_ns
             count += 1
         come, self.arrivals = tuple(self.arrivals[:count]), self.arrivals[count:]
         return come
@@ -115,7 +119,9 @@ class World:
         self.rigs = []
         self._parts = [self._part(link) for link in self.scene.links]
         pace = timing(self._parts, self.scene.tick_hz)
-        self.rules = Rules(pace.period_ns, pace.ahead_ns, pace.committed_ns, quiet_ns=self.now_ns)
+        # what is due before the next tick is not withdrawn either
+        committed_ns = max(pace.committed_ns, pace.period_ns) if pace.ahead_ns else 0
+        self.rules = Rules(pace.period_ns, pace.ahead_ns, committed_ns, quiet_ns=self.now_ns)
         for rig, part, link in zip(self.rigs, self._parts, self.scene.links, strict=True):
             course = Course(part.rig, self.rules.tell, pace.ahead_ns + 2 * pace.period_ns)
             self.rules.fars.append(Far(rig, course, link.places, link.spare))
@@ -283,7 +289,7 @@ class World:
         while self.now_ns < end_ns:
             if self.late_ns:
                 self.rules.paused(self._due_ns + self.late_ns, self.late_ns)
-            self._go_on(max(self.now_ns, self._due_ns + self.late_ns))
+            self._go_on(max(self.now_ns, self._due_ns + max(self.late_ns, _USUAL_LATE_NS)))
             self.late_ns = 0
             while self._acts and self._acts[0][0] <= self.now_ns:
                 self._acts.pop(0)[2]()
@@ -316,6 +322,7 @@ class World:
         self.disk.look(now_ns)
         self.ticks += 1
         self.rules.quiet_ns = now_ns if self.scene.sync == "internal" else self.wire.time_ns
+        self.rules.hand_ns = max(self.rules.hand_ns, self.wire.pads_ns)
         phase = engine.state.phase
         self.phases[phase] += 1
         self.rules.look(now_ns, phase, _STATUS.decode(self._status), self.said)
