@@ -33,13 +33,17 @@ class LineSettings:
 
 @dataclass
 class Board:
-    """The chip's own side. `history`: each line's values, logical ones, as they were set; `taken`: who has a line."""
+    """The chip's own side. `history`: each line's values, logical ones, as they were set; `taken`: who has a line.
+
+    `refuses`: the error number of its driver for a request, 0 for none.
+    """
 
     names: tuple[str, ...]
     taken: dict[int, str] = field(default_factory=dict)
     history: list[tuple[int, Value]] = field(default_factory=list)
     settings: dict[int, LineSettings] = field(default_factory=dict)
     gone: bool = False
+    refuses: int = 0
 
     def offset(self, line: int | str) -> int:
         """Return a line's number, as `Chip.line_offset_from_id` has it."""
@@ -104,8 +108,9 @@ class Chip:
         offsets = [self.board.offset(line) for line in config]
         if len(set(offsets)) < len(offsets):
             raise ValueError("line must be configured exactly once")
-        if any(offset in self.board.taken for offset in offsets):
-            raise OSError(errno.EBUSY, os.strerror(errno.EBUSY))
+        number = errno.EBUSY if any(offset in self.board.taken for offset in offsets) else self.board.refuses
+        if number:
+            raise OSError(number, os.strerror(number))
         for offset, settings in zip(offsets, config.values(), strict=True):
             assert settings is not None
             self.board.taken[offset] = consumer or "?"

@@ -1,5 +1,6 @@
 """A camera on pins, on a stand-in for the chip: no test here had a real pin. The package itself is asked besides."""
 
+import errno
 import inspect
 import time
 from collections.abc import Iterator
@@ -113,6 +114,17 @@ def test_a_line_that_cannot_be_had_is_said_with_the_mend(address: str, words: st
     with pytest.raises(LinkError, match=words), opened(address):
         pass
     assert board.taken == {4: "led0"}
+
+
+def test_lines_that_their_driver_refuses_are_named_and_none_is_kept(board: Board) -> None:
+    board.refuses = errno.EINVAL
+    words = "/dev/gpiochip0: the lines 2, FLASH cannot be had: Invalid argument; name others"
+    with pytest.raises(LinkError, match=f"^{words}$"), opened():
+        pass
+    assert (board.taken, board.history) == ({}, [])
+    board.refuses = 0
+    with opened():
+        assert board.taken == {2: "twintake", 1: "twintake"}
 
 
 def test_without_the_package_the_mend_is_said(monkeypatch: pytest.MonkeyPatch) -> None:

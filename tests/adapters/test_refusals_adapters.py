@@ -11,11 +11,13 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import numpy as np
+import psutil
 import pytest
 import serial
 import soundfile
 
 from sequencer.adapters import hosts
+from sequencer.adapters.cards import cards
 from sequencer.adapters.midi_ports.outs import PipeOut, open_out
 from sequencer.adapters.osc_links.tcp import TcpLink
 from sequencer.adapters.osc_links.udp import UdpLink
@@ -129,6 +131,16 @@ def test_a_host_that_no_network_leads_to(monkeypatch: pytest.MonkeyPatch) -> Non
     words = "^no rig can be reached: Network is unreachable; check the network$"
     with pytest.raises(LinkError, match=words):
         opened(hosts.connected("127.0.0.1", 9000, "no rig can be reached"))
+
+
+def test_interfaces_that_the_system_does_not_list_are_no_reason_to_name_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails() -> NoReturn:
+        raise OSError(errno.EMFILE, os.strerror(errno.EMFILE))
+
+    monkeypatch.setattr(psutil, "net_if_addrs", fails)
+    words = "the network interfaces cannot be listed: Too many open files; name an address"
+    with pytest.raises(LinkError, match=f"^{words}$"):
+        cards()
 
 
 def test_a_serial_port_that_fails_while_its_lines_are_set(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,5 +1,6 @@
 """The trials of a device in simulated time: two that were written apart pass them, each fault fails its own clause."""
 
+import math
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -7,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
+from sequencer.errors import PeerError
 from sequencer.project.store import load_rig
 from sequencer.shell.simulated_options import Faults
 from sequencer.shell.simulated_rig import WAKE_NS, Device
-from sequencer.takes.conformance.bench import Bench
+from sequencer.takes.conformance.bench import Bench, NoAnswer
 from sequencer.takes.conformance.clauses import CLAUSES, Result, chosen
-from sequencer.takes.conformance.speech import bundle, message, one
+from sequencer.takes.conformance.speech import bundle, heard, message, one
 from sequencer.takes.conformance.talk import went
 from sequencer.wire.timetag import WallOffset
 from tests.device.bench import BEGIN_NS, MS_NS, REFERENCE, Ends, Reference, run
@@ -165,3 +167,66 @@ def test_a_clause_that_is_not_there_is_refused_with_those_that_are() -> None:
 def test_a_rig_that_is_reset_in_the_middle_is_found_out() -> None:
     results = run(Bench(by=1.0, schedules=True), Simulated(Faults(reboot_at_s=20.0)))
     assert broken(results)["reset"] == "its boot number has changed: it was reset in the middle of the trials"
+
+
+class Altered(Reference):
+    """The reference device on a wire that gives other packets for those that say something; None: they do not come."""
+
+    def __init__(self, said: bytes, instead: bytes | None) -> None:
+        super().__init__()
+        self._said, self._instead = said, instead
+
+    def answers(self, now_ns: int) -> list[bytes]:
+        packets = super().answers(now_ns)
+        altered = [self._instead if self._said in packet else packet for packet in packets]
+        return [packet for packet in altered if packet is not None]
+
+
+@pytest.mark.parametrize(
+    ("said", "instead", "words"),
+    [
+        (b"/device/time", None, "it did not say its time"),
+        (b"/rig/pan/actual", None, "it said no number in /rig/pan/actual for 4 s"),
+        (b"/rig/pan/actual", one("/rig/pan/actual"), "it said no number in /rig/pan/actual for 4 s"),
+        (b"/rig/pan/actual", one("/rig/pan/actual", "s", "left"), "it said no number in /rig/pan/actual for 4 s"),
+        (b"/rig/pan/actual", one("/rig/pan/actual", "f", math.nan), "it said no number in /rig/pan/actual for 4 s"),
+    ],
+    ids=["no time", "no place", "empty", "text", "not finite"],
+)
+def test_a_device_that_does_not_say_what_a_trial_needs_is_told_so(
+    said: bytes, instead: bytes | None, words: str
+) -> None:
+    results = run(Bench(by=1.0, schedules=True), Altered(said, instead), ["due"])
+    assert broken(results) == {"due": words}
+
+
+@pytest.mark.parametrize(
+    "odd", [message("/rig/tilt/actual"), message("/rig/tilt/actual", "s", "down")], ids=["empty", "text"]
+)
+def test_an_axis_that_says_no_number_breaks_its_clause_and_ends_no_trial(odd: bytes) -> None:
+    there = bundle([message("/rig/pan/actual", "f", 2.0), odd], 1 << 32)
+    results = run(Bench(by=1.0, schedules=False), Altered(b"/rig/pan/actual", there), ["actual", "ping"])
+    assert broken(results) == {"actual": "/rig/tilt/actual has something else than one number"}
+    assert [one.clause.name for one in results] == ["actual", "ping"]
+
+
+def test_a_device_without_a_buffer_that_lacks_the_axis_is_tried_no_further() -> None:
+    with pytest.raises(NoAnswer, match=r"^it has no axis lift; it has pan, tilt$"):
+        run(Bench(by=1.0, schedules=False, axis="lift"), Reference())
+
+
+@pytest.mark.parametrize(
+    "packet",
+    [
+        b"/rig/pan/actual\0,T\0\0",  # a type that no device needs
+        b"/rig/pan/actual\0,f\0\0\0\0",  # it ends in the middle
+        b"/rig/pan/actual\0,s\0\0\xff\xfe\0\0",  # no text
+    ],
+    ids=["type", "short", "text"],
+)
+def test_arguments_that_cannot_be_read_are_refused_and_counted(packet: bytes) -> None:
+    with pytest.raises(PeerError, match=r"'/rig/pan/actual' has arguments b',[Tfs]' that cannot be read$"):
+        heard(packet, 0)
+    bench = Bench(by=1.0, schedules=False)
+    bench.hear(packet, 0)
+    assert (bench.refused, bench.told) == (1, [])

@@ -209,6 +209,13 @@ def test_an_axis_without_a_switch_is_refused() -> None:
         begin(PAN)
 
 
+def test_an_axis_whose_switch_went_out_of_the_rig_meanwhile_is_not_driven_without_ends() -> None:
+    rig = Rig(name="quay", axes=(PAN, replace(SLIDE, homing=None, simulated=Simulated())))
+    words = "slide has no homing; describe it in rig.json, or home the axis by hand"
+    with pytest.raises(ValueError, match=f"^{words}$"):
+        slowed(rig, "slide", {"pan": 10.0, "slide": 900.0})
+
+
 def test_a_homing_speed_above_the_axis_s_own_is_refused() -> None:
     fast = replace(SLIDE, homing=Homing(towards="low", speed=201.0, at=0.0))
     with pytest.raises(ValueError, match="slide shall home at 201, which is above its own speed 200"):

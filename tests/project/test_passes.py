@@ -1,6 +1,7 @@
 """Passes in project.json: what is left out follows from the rest, what is written stays, faults have their place."""
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -15,6 +16,7 @@ from sequencer.errors import ProjectError
 from sequencer.project.amend import with_axis
 from sequencer.project.build_passes import build_passes, plain_passes
 from sequencer.project.called import with_called_cue
+from sequencer.project.journal import Reading, framed, step, unframed
 from sequencer.project.passed import in_pass
 from sequencer.project.store import load, save
 from sequencer.score.easing import Laws
@@ -118,6 +120,23 @@ def test_what_cannot_be_is_refused_with_its_place(
         read(folder, laws, project, **written)
     assert str(fault.value).startswith(f"project.json: {place}")
     assert words in str(fault.value)
+
+
+@pytest.mark.parametrize("value", [math.inf, -math.inf, math.nan])
+def test_a_value_that_is_no_number_is_not_recovered_with_the_rest(value: float) -> None:
+    """No file holds one, but the records of unsaved edits can."""
+    project = load(PROJECTS / "harbour-lanterns", real_laws())
+    reading = Reading(real_laws(), project)
+    for one, place in (
+        (Pass("wide", offset=(("slide", value),)), "passes[0].offset.slide"),
+        (Pass("wide", scale=Scaled(Fraction(1, 2), (("slide", value),))), "passes[0].scale.about.slide"),
+    ):
+        entry = step(project, replace(project, move=replace(project.move, passes=(one,))), 0.0)
+        assert entry is not None
+        assert reading.feed(next(unframed(framed(entry))))
+        words = f"project.json: {place}: the value is {value}; give it a number in the axis's unit"
+        assert reading.troubles.pop() == f"a change to the project or its rig cannot be used: {words}"
+        assert reading.newest() == project
 
 
 def test_a_pass_of_an_axis_or_a_cue_that_is_gone_loads_and_is_said_when_it_is_chosen() -> None:

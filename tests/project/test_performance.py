@@ -1,5 +1,6 @@
 """From a take file to keys in the project: what is performed, refused, and in which units."""
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -131,6 +132,9 @@ def test_what_does_not_fit_the_project_is_refused(project: Project) -> None:
     within = {"tilt": 0.05}
     with pytest.raises(ProjectError, match="no axis 'crane'; its axes are pan"):
         performance(project, laws(), take, {"crane": 1.0})
+    lacks = f"{take.name}: it has no axis 'tilt'; it has pan, tilt low"
+    with pytest.raises(TakeError, match=f"^{re.escape(lacks)}"):  # it was called something else then
+        performance(project, laws(), replace(take, axes=("pan", "tilt low", *take.axes[2:])), within)
     with pytest.raises(TakeError, match="pan was not performed by hand; name tilt"):
         performance(project, laws(), take, {"pan": 1.0})
     other = Timebase(Counting(Rate(30)), project.timebase.start)

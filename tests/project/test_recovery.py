@@ -1,6 +1,7 @@
 """Unsaved edits: kept step by step, recovered after any end, never lost, never guessed."""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -256,6 +257,38 @@ def test_a_splice_beyond_the_track_ends_the_reading(folder: Path) -> None:
     reading = Reading(laws(), replace(project, move=replace(project.move, tracks=(short,))))
     assert not reading.feed(next(unframed(framed(entry))))
     assert "does not fit" in reading.troubles[0]
+
+
+def test_a_first_step_of_no_project_is_refused_and_kept_aside(root: Path) -> None:
+    project = load(LANTERNS, laws())
+    entry = step(replace(project, move=replace(project.move, tracks=())), project, 0.0)
+    assert entry is not None
+    journal = hold(None, None, None, root)
+    journal.place.mkdir(parents=True, exist_ok=True)
+    (journal.place / "journal").write_bytes(framed(Header("twintake/journal", 1, "", "", "", 0.0)) + framed(entry))
+    journal.end()
+    refused = recover(None, laws(), root)
+    assert isinstance(refused, Refused)
+    why = "a step does not fit, and ends what can be read: the first step does not say which project it is of"
+    assert refused.words.endswith(f"journal: {why}")
+    assert (refused.kept / "journal").is_file()
+
+
+def test_a_project_of_which_many_edits_wait_takes_no_more_and_loses_none(folder: Path, root: Path) -> None:
+    for number in range(16):  # each of these editors is ended before it has saved
+        journal, project = begun(folder, root)
+        journal.record(shifted(project, "pan", number + 1.0))
+        journal.end()
+    home = re.escape(str(journal.place.parent))
+    words = f"journal: there are 16 records of unsaved edits already; recover them, or remove {home}"
+    with pytest.raises(ProjectError, match=f"^{words}$"):
+        begun(folder, root)
+    assert len(list(journal.place.parent.glob("*/journal"))) == 16
+    recovered = recover(folder, laws(), root)
+    assert isinstance(recovered, Recovered)
+    recovered.done()
+    journal, _ = begun(folder, root)
+    journal.end()
 
 
 def test_many_steps_are_compacted_into_a_few_bytes(folder: Path, root: Path, monkeypatch: pytest.MonkeyPatch) -> None:

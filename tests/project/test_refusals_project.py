@@ -3,6 +3,7 @@
 import errno
 import os
 import re
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -116,6 +117,16 @@ def test_music_that_breaks_off_is_refused(song: Path, monkeypatch: pytest.Monkey
         audiofile.load(song)
     with pytest.raises(ProjectError, match=words):
         list(audiofile.pieces(song))
+
+
+@pytest.mark.parametrize("read", [audiofile.info, audiofile.load])
+def test_music_without_its_library_says_what_to_install(
+    read: Callable[[Path], object], song: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "soundfile", None)
+    words = r"^audio files need the package soundfile and its library \(.*soundfile.*\); pip install soundfile$"
+    with pytest.raises(LinkError, match=words):
+        read(song)
 
 
 def failing(number: int) -> Callable[..., Any]:

@@ -53,7 +53,7 @@ class AudioDevice:
 
 
 def binding() -> Any:
-    """Return the PortAudio binding. Error: LinkError where the package, or the library under it, is not installed."""
+    """Return the PortAudio binding. Error: LinkError where it or its library is missing, or does not start."""
     try:
         with _without_jack():  # to import it is to look for the first time
             import sounddevice
@@ -63,6 +63,8 @@ def binding() -> Any:
         raise LinkError(
             "audio needs the PortAudio library, which is not here; install it (on Debian: apt install libportaudio2)"
         ) from error
+    except Exception as error:  # PortAudio's own kind has no name before it is imported
+        raise _unasked(error) from error
     _quieten_alsa()
     return sounddevice
 
@@ -136,7 +138,8 @@ def _look(way: Way) -> tuple[AudioDevice, ...]:
         )
     try:
         if not _running:
-            sounddevice._terminate()
+            if sounddevice._initialized:  # not after a look that failed
+                sounddevice._terminate()
             with _without_jack():
                 sounddevice._initialize()
         systems = sounddevice.query_hostapis()
@@ -156,7 +159,11 @@ def _look(way: Way) -> tuple[AudioDevice, ...]:
             if one[f"max_{way}_channels"] > 0
         )
     except sounddevice.PortAudioError as error:
-        raise LinkError(f"the sound system cannot be asked ({error}); check that it runs") from error
+        raise _unasked(error) from error
+
+
+def _unasked(error: Exception) -> LinkError:
+    return LinkError(f"the sound system cannot be asked ({error}); check that it runs")
 
 
 def find(wanted: str, there: Sequence[AudioDevice], way: Way) -> AudioDevice:

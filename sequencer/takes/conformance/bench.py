@@ -123,12 +123,13 @@ class Bench:
 
         Unit: seconds. A device's own timetags count, on its clock; else the instants of receipt.
         """
-        told = [one for one in self.said(f"/rig/{self.axis}/actual", mark) if one.values]
-        at_ns = [
-            device_ns(one.tag) - self.offset_ns if self.schedules and one.tag != IMMEDIATELY else one.at_ns
-            for one in told
-        ]
-        return np.array(at_ns, dtype=np.float64) / SECOND_NS, np.array([float(one.values[0]) for one in told])
+        at_ns, positions = [], []
+        for told in self.said(f"/rig/{self.axis}/actual", mark):
+            if told.number is not None:
+                timed = self.schedules and told.tag != IMMEDIATELY
+                at_ns.append(device_ns(told.tag) - self.offset_ns if timed else told.at_ns)
+                positions.append(told.number)
+        return np.array(at_ns, dtype=np.float64) / SECOND_NS, np.array(positions)
 
     def stands(self, mark: int = 0) -> float | None:
         """Return where the moving axis stood last."""
@@ -207,15 +208,15 @@ class Bench:
             raise NoAnswer(self._unsteady(mark))
         # whatever it had held is played by now, so that this takes up the count of sets anew
         self.say(one("/rig/ask"))
-        latest = {told.address: told.values[0] for told in self.told if told.address.endswith("/actual")}
-        self.start = tuple(float(latest.get(f"/rig/{name}/actual", 0.0)) for name in self.axes)
+        numbers = {told.address: told.number for told in self.told if told.number is not None}
+        self.start = tuple(numbers.get(f"/rig/{name}/actual", 0.0) for name in self.axes)
         if self.schedules:
             yield from self.sync()
 
     def _unsteady(self, mark: int) -> str:
         times, positions = self.tracked(mark)
         if not len(times):
-            return f"it said nothing in /rig/{self.axis}/actual for {_STAND_S:.0f} s"
+            return f"it said no number in /rig/{self.axis}/actual for {_STAND_S:.0f} s"
         wanders = float(np.ptp(positions[times > times[-1] - 1.0]))
         return (
             f"/rig/{self.axis}/actual wanders by {wanders:.3g} within a second: either it moves by itself, or --by is "

@@ -4,6 +4,7 @@ output, so that each can show the other's faults.
 Source: OSC 1.0; the addresses are those of docs/device.md and docs/osc.md.
 """
 
+import math
 import struct
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -28,6 +29,12 @@ class Told:
     address: str
     types: str
     values: tuple[Value, ...]
+
+    @property
+    def number(self) -> float | None:
+        """The first value, None where there is none or it is no finite number."""
+        first = self.values[0] if self.values else None
+        return None if first is None or isinstance(first, str) or not math.isfinite(first) else float(first)
 
 
 def device_tag(ns: int) -> int:

@@ -92,7 +92,7 @@ def actual(bench: Bench) -> Trial:
         told = bench.said(f"/rig/{name}/actual", mark)
         if len(told) < _SLACK * _LEAST_ACTUAL_HZ:
             return broken(f"/rig/{name}/actual came {len(told)} times in a second")
-        if any(len(each.values) != 1 or not isinstance(each.values[0], float) for each in told):
+        if any(each.types not in ("f", "d") or each.number is None for each in told):
             return broken(f"/rig/{name}/actual has something else than one number")
         if not bench.schedules:
             continue
