@@ -147,7 +147,7 @@ class _Reading:
             what = "it begins with a number and is no event"
             raise self._fault(number, what, "an event is: number, reel, channel, C, and four labels like 10:00:05:12")
         if len(self.events) >= MOST_EVENTS:
-            raise self._fault(number, f"more than {MOST_EVENTS} events", "this program takes no longer list")
+            raise self._fault(number, f"more than {MOST_EVENTS} events", "export the edit in parts")
         length = 0
         if head[-1].isdecimal() and len(head) >= 5:
             length = int(head.pop()[:6])

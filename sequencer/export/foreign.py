@@ -78,9 +78,11 @@ def filled(own: Floats, name: str) -> Floats:
     Error: ImportFault where these are too many.
     """
     first, last = np.ceil(own[0]), np.floor(own[-1])
-    if not last - first <= MOST_SAMPLES - len(own):
-        raise ImportFault(
-            f"{name}: it goes from frame {own[0]:g} to {own[-1]:g}, and {MOST_SAMPLES} samples are the most; "
-            "export the shot's frames only"
-        )
-    return np.union1d(own, np.arange(first, last + 1))
+    if last - first < MOST_SAMPLES:
+        both = np.union1d(own, np.arange(first, last + 1))
+        if len(both) <= MOST_SAMPLES:
+            return both
+    raise ImportFault(
+        f"{name}: it goes from frame {own[0]:g} to {own[-1]:g}, and {MOST_SAMPLES} samples are the most; "
+        "export the shot's frames only"
+    )

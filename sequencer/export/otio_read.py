@@ -50,7 +50,9 @@ def told(data: bytes) -> FoundCut:
             for name, at, to, note in answer.shots
         )
         if any(one.end < one.start for one in shots):
-            raise ValueError("a shot ends before it begins; correct it in the edit")
+            raise ImportFault(
+                "what was read of the timeline cannot be used: a shot ends before it begins; export it again"
+            )
         return FoundCut(
             rate=None if answer.rate is None else parse_rate(answer.rate),
             start=None if answer.start is None else Fraction(answer.start),
@@ -66,10 +68,15 @@ def told(data: bytes) -> FoundCut:
 
 def main() -> None:
     """Answer one question."""
+    bound()
+    sys.stdout.buffer.write(read(sys.stdin.buffer.read()))
+
+
+def read(data: bytes) -> bytes:
+    """Return the answer to a question, in this process."""
     from sequencer.export.imports.otio import followed
 
-    bound()
-    question = msgspec.msgpack.decode(sys.stdin.buffer.read(), type=Question)
+    question = msgspec.msgpack.decode(data, type=Question)
     try:
         found = followed(question.text, question.name, None if question.rate is None else parse_rate(question.rate))
         answer = Answer(
@@ -81,7 +88,7 @@ def main() -> None:
         )
     except ImportFault as fault:
         answer = Answer(fault=str(fault))
-    sys.stdout.buffer.write(msgspec.msgpack.encode(answer))
+    return msgspec.msgpack.encode(answer)
 
 
 if __name__ == "__main__":

@@ -142,11 +142,12 @@ def _trimmed(path: CameraPath, take: Take, source: Source) -> CameraPath:
     """Leave out the frames at both ends that are not known, and name them and the holes. Error: ExportError."""
     holes, last = unanswered(path), path.frames - 1
     if holes and holes[0] == (0, last):
-        mend = "ask for what was asked of it (--source asked)" if source == "actual" else "choose another take"
-        raise ExportError(
-            f"{take.name}: at no frame of {take.cue} the rig said where it stood, or answered at least each "
-            f"{GAP_S * 1e3:.0f} ms; {mend}"
+        what, mend = (
+            ("the rig said where it stood, or answered", "ask for what was asked of it (--source asked)")
+            if source == "actual"
+            else ("the take has setpoints", "choose another take")
         )
+        raise ExportError(f"{take.name}: at no frame of {take.cue} {what} at least each {GAP_S * 1e3:.0f} ms; {mend}")
     ends = [hole for hole in holes if 0 in hole or last in hole]
     inner = [hole for hole in holes if hole not in ends]
 

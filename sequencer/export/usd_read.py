@@ -126,19 +126,21 @@ def _layer(data: bytes) -> Any:
     try:
         if data.startswith(_TEXT):
             layer = Sdf.Layer.CreateAnonymous(".usda")
-            if layer.ImportFromString(data.decode("utf-8")):
-                return layer
-        elif data.startswith(_BINARY):
+            layer.ImportFromString(data.decode("utf-8"))
+            return layer
+        if data.startswith(_BINARY):
             with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
                 file = Path(folder) / "camera.usdc"
                 file.write_bytes(data)
-                if layer := Sdf.Layer.OpenAsAnonymous(str(file)):
-                    return layer
-        else:
-            raise _Refusal("it does not begin as OpenUSD does; export it as .usda or .usdc (a .usdz must be unpacked)")
+                return Sdf.Layer.OpenAsAnonymous(str(file))
     except UnicodeDecodeError as fault:
         raise _Refusal(f"it is no text in UTF-8: byte {fault.start} is none; export it again") from fault
-    raise _Refusal("it is damaged; export it again")
+    except OSError as fault:
+        raise _Refusal(
+            f"OpenUSD reads its binary form from the folder for temporary files, which cannot be written to "
+            f"({fault.strerror}); free its disk, or export it as .usda"
+        ) from fault
+    raise _Refusal("it does not begin as OpenUSD does; export it as .usda or .usdc (a .usdz must be unpacked)")
 
 
 def _mended(words: str) -> str:
@@ -184,11 +186,10 @@ def _camera(stage: Any, place: Any) -> RawCamera:
     camera = UsdGeom.Camera.Get(stage, place)
     lens = {name: camera.GetPrim().GetAttribute(name) for name in _LENS}
     own, solid = _samples(camera.GetPrim(), list(lens.values()))
-    if not np.isfinite(own).all():
-        raise _Refusal(f"{place} has a sample at no time; export it again")
     if not len(own):
         own = np.array([stage.GetStartTimeCode()])
-    per_frame = stage.GetTimeCodesPerSecond() / stage.GetFramesPerSecond()
+    frames_hz = stage.GetFramesPerSecond()
+    per_frame = stage.GetTimeCodesPerSecond() / frames_hz if frames_hz else 0.0
     if not (np.isfinite(per_frame) and per_frame > 0):
         raise _Refusal("its timeCodesPerSecond or framesPerSecond is no rate; give it one")
     try:

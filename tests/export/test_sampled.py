@@ -194,3 +194,9 @@ def test_what_cannot_be_handed_over_is_refused_with_the_mend() -> None:
         sampled(rare, "actual", RIG)
     with pytest.raises(ExportError, match="holds no whole frame"):
         sampled(replace(shot, cue_s=(2.01, 2.03)), "actual", RIG)
+    seldom = replace(shot, due_ns=shot.due_ns[::50], timeline_s=shot.timeline_s[::50], asked=shot.asked[::50])
+    with pytest.raises(ExportError) as caught:
+        sampled(seldom, "asked", RIG)
+    assert str(caught.value) == (
+        "take 1: at no frame of lanterns the take has setpoints at least each 50 ms; choose another take"
+    )

@@ -5,6 +5,7 @@ Centimetres and tenths of them, which are millimetres, Y up unless Z is asked fo
 
 import tempfile
 from pathlib import Path
+from typing import Any
 
 from sequencer.errors import ExportError
 from sequencer.export.contract import ExportKind, Wanted
@@ -24,12 +25,24 @@ def make(delivery: Delivery, suffix: str, wanted: Wanted) -> bytes:
     made = layer(delivery, suffix, wanted, space(wanted))
     if suffix == ".usda":
         return str(made.ExportToString()).encode()
-    # the library writes its binary form to files only
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / f"camera{suffix}"
-        if not made.Export(str(file)):
-            raise ExportError(f"OpenUSD could not write its binary form under {folder}; is the disk full? Take .usda")
-        return file.read_bytes()
+    return _binary(made)
+
+
+def _binary(made: Any) -> bytes:
+    """Return a layer in OpenUSD's binary form, which the library writes to files only. Error: ExportError."""
+    from pxr import Tf
+
+    trouble: Exception | None = None
+    try:
+        with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+            file = Path(folder) / "camera.usdc"
+            if made.Export(str(file)):
+                return file.read_bytes()
+    except (OSError, Tf.ErrorException) as fault:
+        trouble = fault
+    raise ExportError(
+        "OpenUSD could not write its binary form into the folder for temporary files; free its disk, or take .usda"
+    ) from trouble
 
 
 def remarks(delivery: Delivery, wanted: Wanted) -> tuple[str, ...]:

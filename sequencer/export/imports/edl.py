@@ -67,11 +67,14 @@ def _counting(listed: EditList, name: str, rate: Rate | None, remarks: list[str]
     mode = listed.modes[0] if listed.modes else None
     drop = mode[1] if mode else ";" in events[0][1]
     if rate is None:
-        highest = max(int(label.replace(";", ":").rpartition(":")[2]) for _, label in _labels(listed))
-        able = [one for one in RATES.values() if one.nominal > highest and (not drop or _drops(one))]
+        line, label = max(_labels(listed), key=lambda one: _frame(one[1]))
+        able = [one for one in RATES.values() if one.nominal > _frame(label) and (not drop or _drops(one))]
+        if not able:
+            what = f"{label} has frame {_frame(label)}, which no rate that this program knows has"
+            raise ImportFault(f"{name}: line {line}: {what}; correct it, or have the edit exported at another rate")
         raise ImportFault(
-            f"{name}: an edit list does not say its frame rate; say it with --rate"
-            + (f", here one of {', '.join(map(str, able))}" if able else "")
+            f"{name}: an edit list does not say its frame rate; say it with --rate, here one of "
+            f"{', '.join(map(str, able))}"
         )
     if written and not _drops(rate):
         line, label = written[0]
@@ -90,6 +93,10 @@ def _counting(listed: EditList, name: str, rate: Rate | None, remarks: list[str]
     if later:
         remarks.append(f"another FCM at {_lines(later)}: taken for the sources alone, the record keeps the first")
     return Counting(rate, drop)
+
+
+def _frame(label: str) -> int:
+    return int(label.replace(";", ":").rpartition(":")[2])
 
 
 def _drops(rate: Rate) -> bool:

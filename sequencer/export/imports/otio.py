@@ -30,6 +30,7 @@ _MOST = 20_000  # clips or markers
 _LONGEST_S = 86_487  # a day of labels at 24000/1001 is a thousandth longer than a day
 _RATE = (0.001, 10**6)
 _LONGEST_READING_S = 120.0
+_LONGEST_FAULT = 200  # the library's words may hold all of a clip
 
 
 def cut(data: bytes, name: str, rate: Rate | None) -> FoundCut:
@@ -70,7 +71,8 @@ def followed(text: str, name: str, rate: Rate | None) -> FoundCut:
         walk.stack(timeline.tracks)
     # the library answers what cannot be with exceptions of many kinds
     except (ValueError, TypeError, LookupError, AttributeError, RuntimeError, otio.exceptions.OTIOError) as fault:
-        raise ImportFault(f"{name}: the timeline cannot be followed: {fault}; export it again") from fault
+        what = printable(str(fault))[:_LONGEST_FAULT]
+        raise ImportFault(f"{name}: {walk.place}: it cannot be followed: {what}; export it again") from fault
     its_rate, factor = _rates(walk, start, rate, name)
     shots = sorted(walk.shots, key=lambda one: one.start)
     markers = sorted(walk.markers, key=lambda one: one.at)
@@ -187,13 +189,14 @@ class _Walk:
     rates: dict[float, None] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
+    place: str = "tracks"
 
     def stack(self, stack: Any) -> None:
         """Take the timeline's own markers, and each of its tracks."""
         origin = Fraction(0) if stack.source_range is None else self.seconds(stack.source_range.start_time, "tracks")
         self._marks(stack, Fraction(0), origin)
         for number, track in enumerate(stack, 1):
-            where = f"track {number}"
+            self.place = where = f"track {number}"
             if not isinstance(track, self.otio.schema.Track):
                 self._count("nested in the timeline, left out")
             elif track.kind != self.otio.schema.TrackKind.Video:
@@ -228,7 +231,7 @@ class _Walk:
             self._count("tracks that are trimmed, taken from their beginning")
         self._marks(track, at, Fraction(0))
         for number, item in enumerate(track, 1):
-            place = f"{where}, item {number} {printable(item.name)[:60]!r}"
+            self.place = place = f"{where}, item {number} {printable(item.name)[:60]!r}"
             if isinstance(item, schema.Transition):
                 self._count("transitions, of which shots say nothing")
                 continue

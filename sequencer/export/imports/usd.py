@@ -14,15 +14,7 @@ import numpy as np
 from sequencer.errors import ImportFault
 from sequencer.export.contract import ImportKind
 from sequencer.export.cuts import with_cuts
-from sequencer.export.foreign import (
-    MOST_SAMPLES,
-    bounded,
-    on_frames,
-    rate_near,
-    rate_of_text,
-    settle,
-    start_of,
-)
+from sequencer.export.foreign import bounded, on_frames, rate_near, rate_of_text, settle, start_of
 from sequencer.export.found import Floats, FoundCamera
 from sequencer.export.spaces import Up, Warped, from_space
 from sequencer.export.usd_read import RawCamera, RawStage, Refused
@@ -90,10 +82,6 @@ def _found(raw: RawCamera, stage: RawStage, name: str, rate: Rate, remarks: tupl
         raise ImportFault(f"{name}: {raw.place} draws without perspective (orthographic); make it a perspective camera")
     per_frame = stage.time_codes_hz / stage.frames_hz
     frames = on_frames(np.frombuffer(raw.times) / per_frame)
-    if len(frames) > MOST_SAMPLES:
-        raise ImportFault(
-            f"{name}: {raw.place} has {len(frames)} samples, and {MOST_SAMPLES} are the most; export fewer"
-        )
     # a row of the standard's matrix is where an axis of the camera points
     matrices = np.frombuffer(raw.matrices).reshape(-1, 4, 4)
     up: Up = "z" if stage.up == "Z" else "y"

@@ -1,6 +1,7 @@
 """Cameras in OpenUSD, read back by OpenUSD's own camera model (usd-core): UsdGeomCamera, GfCamera and its frustum."""
 
 import sys
+import tempfile
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -19,6 +20,7 @@ from sequencer.rig.axis import Axis
 from sequencer.timebase.rate import Rate
 from tests.export.deliveries import NTSC, OPENING, delivery, with_path
 from tests.export.projecting import PIXELS, PLACE_M, TURN_DEG, WIDE, apart_deg, shown
+from tests.export.test_written import disk_full_after
 
 # our right, forward and up, where Y is up and forward is -Z, and where Z is up
 TO: dict[Up, Any] = {"y": np.array([[1, 0, 0], [0, 0, 1], [0, -1, 0]]), "z": np.eye(3)}
@@ -189,6 +191,24 @@ def test_without_a_path_or_the_library_it_says_what_to_do(monkeypatch: pytest.Mo
     monkeypatch.setitem(sys.modules, "pxr", None)
     with pytest.raises(ExportError, match=r"pip install 'twintake\[usd\]'"):
         make(delivery(3), ".usda", Wanted())
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the limit on file size is POSIX")
+@pytest.mark.parametrize("size", [0, 100])
+def test_a_full_disk_is_said_and_the_text_form_does_without(size: int) -> None:
+    with (
+        disk_full_after(size),
+        pytest.raises(ExportError, match=r"into the folder for temporary files; free its disk, or take \.usda"),
+    ):
+        make(delivery(3), ".usdc", Wanted())
+    with disk_full_after(size):
+        assert make(delivery(3), ".usda", Wanted()).startswith(b"#usda 1.0")
+
+
+def test_a_folder_for_temporary_files_that_went_away_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "gone"))
+    with pytest.raises(ExportError, match="OpenUSD could not write its binary form into the folder for temporary"):
+        make(delivery(3), ".usdc", Wanted())
 
 
 def test_a_single_frame_is_a_camera_that_stands(tmp_path: Path) -> None:

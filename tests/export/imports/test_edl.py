@@ -63,6 +63,11 @@ def test_drop_frame_labels_count_as_the_standard_has_them() -> None:
         (HEAD + CUT.replace("02:00\n", "02:24\n"), None, "one of 25, 30000/1001"),
         ("FCM: DROP FRAME\n" + CUT, None, "one of 30000/1001, 60000/1001"),
         (
+            HEAD + CUT + NEXT.replace("10:00:05:00", "10:00:05:75"),
+            None,
+            "line 4: 10:00:05:75 has frame 75, which no rate that this program knows has; correct it, or have the edit",
+        ),
+        (
             "FCM: DROP FRAME\n" + CUT,
             Rate(25),
             "line 1: FCM says drop-frame, and at 25 no label is dropped; say --rate 30",
@@ -102,6 +107,7 @@ def test_drop_frame_labels_count_as_the_standard_has_them() -> None:
         ("TITLE: X\n", Rate(25), "it has no event and no locator"),
         (b"\x00" * 100, Rate(25), "it has no event and no locator"),
         (b"x" * (8 * 2**20 + 1), Rate(25), "larger than 8 MB"),
+        (HEAD + CUT * 20_001, Rate(25), "line 20003: more than 20000 events; export the edit in parts"),
     ],
 )
 def test_what_cannot_be_is_refused_with_its_line(text: str | bytes, rate: Rate | None, words: str) -> None:

@@ -137,6 +137,14 @@ def test_times_that_do_not_rise_are_refused() -> None:
         found(document, Rate(25))
 
 
+def test_a_turning_of_no_length_is_refused_with_its_channel() -> None:
+    turned = [[0, 0, 0, 1], [0, 0, 0, 0], [0, 0, 0, 1]]
+    document = file([{"camera": 0}], [({"node": 0, "path": "rotation"}, [0, 0.04, 0.08], turned, "LINEAR")])
+    with pytest.raises(ImportFault) as caught:
+        found(document, Rate(25))
+    assert str(caught.value) == "a.gltf: animations[0].channels[0] has a turning of no length; export it again"
+
+
 @pytest.mark.parametrize(
     ("times", "words"),
     [

@@ -1,6 +1,7 @@
 """Timelines from elsewhere: made with the library itself, and spoilt in every way that would end a program."""
 
 import json
+import subprocess
 from collections.abc import Callable
 from contextlib import suppress
 from fractions import Fraction
@@ -13,11 +14,19 @@ from hypothesis import strategies as st
 
 from sequencer.errors import ImportFault
 from sequencer.export.found import FoundCut
+from sequencer.export.imports import otio as reader
 from sequencer.export.imports.otio import KIND
 from sequencer.export.otio_read import Answer, told
+from sequencer.export.otio_read import read as read_here
 from sequencer.timebase.rate import Rate
 
 otio = pytest.importorskip("opentimelineio", reason="OpenTimelineIO has no wheels for this Python")
+
+
+@pytest.fixture
+def here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Read in this process, which is what the reader's own would do, and quicker."""
+    monkeypatch.setattr(reader, "_apart", lambda question, _name: read_here(question))
 
 
 def time(value: float, rate: float = 25.0) -> Any:
@@ -143,6 +152,19 @@ def _rate(rate: float) -> Callable[[Any], None]:
     return change
 
 
+def _alone(*clips: Any, start: float | None = None) -> bytes:
+    """Return a timeline of clips on one track."""
+    made = otio.schema.Timeline("cut", global_start_time=None if start is None else time(start))
+    made.tracks.append(otio.schema.Track("V1", kind="Video", children=clips))
+    return bytes(made.to_json_string(), "utf-8")
+
+
+def _two() -> bytes:
+    made = otio.schema.SerializableCollection("bin", [timeline(), timeline()])
+    return bytes(made.to_json_string(), "utf-8")
+
+
+@pytest.mark.usefixtures("here")
 @pytest.mark.parametrize(
     ("data", "words"),
     [
@@ -155,6 +177,16 @@ def _rate(rate: float) -> Callable[[Any], None]:
         (b'{"OTIO_SCHEMA": "Timeline.99"}', "it is no timeline that can be read: unsupported schema version"),
         (b'{"OTIO_SCHEMA": "Timeline.1", "name": "x"}', "it is no timeline that can be read"),
         (b'{"OTIO_SCHEMA": "SerializableCollection.1", "name": "", "children": []}', "it has 0 timelines"),
+        (_two(), "it has 2 timelines, and one is needed; export the one that is meant"),
+        (
+            _alone(clip("one", 0, 9), otio.schema.Clip("lost", metadata={"words": "long " * 999})),
+            "track 1, item 2 'lost': it cannot be followed: Cannot compute available range: No available_range set",
+        ),
+        (_alone(), "it says no rate; say it with --rate"),
+        (
+            _alone(clip("day", 0, 25 * 50_000), clip("night", 0, 25 * 50_000)),
+            "track 1, item 2 'night': the track is longer than a day; export the edit alone",
+        ),
         (_spoil(_clip_value(-5)), "track 1, item 1 'one': it lasts less than no time"),
         (_spoil(_clip_value(1e18)), "seconds are more than a day"),
         (_spoil(_clip_value(float("nan"))), "nan at the rate 25 is no time"),
@@ -173,6 +205,27 @@ def test_what_cannot_be_is_refused_with_its_place(data: bytes, words: str) -> No
         read(data)
     assert words in str(caught.value)
     assert str(caught.value).startswith("cut.otio: ")
+    assert len(str(caught.value)) < 400
+
+
+@pytest.mark.usefixtures("here")
+def test_more_clips_or_markers_than_an_edit_has_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reader, "_MOST", 3)
+    assert (len(read(timeline()).shots), len(read(timeline()).markers)) == (3, 3)
+    monkeypatch.setattr(reader, "_MOST", 2)
+    with pytest.raises(ImportFault, match=r"^cut\.otio: more than 2 markers; export the edit alone$"):
+        read(timeline())
+    with pytest.raises(ImportFault, match=r"^cut\.otio: more than 2 clips; export the edit alone$"):
+        read(_alone(*(clip(name, 0, 10) for name in "abc")))
+
+
+def test_what_keeps_the_library_busy_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    def busy(command: list[str], *, timeout: float, **_options: Any) -> None:
+        raise subprocess.TimeoutExpired(command, timeout)
+
+    monkeypatch.setattr(subprocess, "run", busy)
+    with pytest.raises(ImportFault, match=r"^cut\.otio: it was not read within 120 s; export the edit alone$"):
+        read(timeline())
 
 
 def test_a_missing_library_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -216,7 +269,13 @@ def test_a_file_that_ends_the_library_is_refused_and_ends_nothing_else() -> None
         read(data)
 
 
-@pytest.mark.parametrize("answer", [b"", b"\xc0", msgspec.msgpack.encode(Answer(rate="7")), b"\x81\xa5start\xa31/0"])
+@pytest.mark.parametrize(
+    "answer",
+    [
+        *(b"", b"\xc0", msgspec.msgpack.encode(Answer(rate="7")), b"\x81\xa5start\xa31/0"),
+        msgspec.msgpack.encode(Answer(shots=(("one", "5", "4", ""),))),
+    ],
+)
 def test_an_answer_that_is_none_is_refused(answer: bytes) -> None:
     with pytest.raises(ImportFault, match="what was read of the timeline cannot be used"):
         told(answer)
