@@ -32,8 +32,11 @@ _RISING = frozenset({"sunrise", "dawn", "moonrise"})
 _YEAR = 366
 _STEP = timedelta(minutes=10)  # what is up or down for less than that may be overlooked
 _NEAR = timedelta(milliseconds=100)
+_SECOND = timedelta(seconds=1)
 _WRITTEN = re.compile(r"([a-z]+)(?:([+-])(?=\d)(?:(\d{1,2})h)?(?:(\d{1,4})m)?)?")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?")
+# nobody means a day beyond, and near the ends of the calendar there is no year to look for another one in
+_FIRST, _LAST = date(1900, 1, 1), date(2199, 12, 31)
 
 
 class NotThen(ValueError):
@@ -45,8 +48,10 @@ def starts(written: str, place: Place | None, on: date, zone: tzinfo) -> datetim
 
     A time that a clock shows twice on that day is the first of the two.
     Error: NotThen for an event that does not occur then, or a time that clocks leave out; ValueError for words that are
-    none, or without a place.
+    none, without a place, and for a day before 1900 or after 2199.
     """
+    if not _FIRST <= on <= _LAST:
+        raise ValueError(f"{on} is no day for a start; give one from {_FIRST} to {_LAST}")
     if (clock := _CLOCK.fullmatch(written)) is not None:
         hours, minutes, seconds = (int(one or 0) for one in clock.groups())
         if hours > 23 or minutes > 59 or seconds > 59:
@@ -83,9 +88,8 @@ def event(name: str, place: Place, on: date, zone: tzinfo) -> datetime:
         return found
     side = "north" if place.latitude_deg >= 0 else "south"
     said = f"there is no {name} on {on} at {abs(place.latitude_deg):g} degrees {side}"
+    # within a year each of them occurs everywhere, at the poles too
     near = [_near(name, place, on, zone, way) for way in (-1, 1)]
-    if near == [None, None]:
-        raise NotThen(f"{said}, nor on any day near it; give a time instead")
     days = [f"{there:%Y-%m-%d at %H:%M}" for there in near if there is not None]
     raise NotThen(f"{said}; the nearest are on {' and on '.join(days)}; choose such a day, or give a time instead")
 
@@ -118,8 +122,8 @@ def _on(name: str, place: Place, on: date, zone: tzinfo) -> datetime | None:
     while begins < ends:
         until = min(begins + _STEP, ends)
         if (now := above(until)) and not was:
-            there = _to_the_second(_between(above, begins, until), zone)
-            return there if there < ends else None
+            # in the last half second of the day it is still that day's
+            return _to_the_second(min(_between(above, begins, until), ends - _SECOND), zone)
         begins, was = until, now
     return None
 

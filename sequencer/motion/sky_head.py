@@ -51,7 +51,9 @@ def following(where: Where, rig: Rig, facing_deg: float, lasts_s: float) -> Cour
     """
     pan, tilt = _head(rig)
     if not 0 < lasts_s <= 7 * 86_400:
-        raise ValueError(f"the sky cannot be followed for {lasts_s:g} s; a week is the most")
+        raise ValueError(
+            f"the sky cannot be followed for {lasts_s:g} s; give the cue more than 0 s, and a week at the most"
+        )
     at_s = np.linspace(0.0, lasts_s, max(2, round(lasts_s / _STEP_S) + 1))
     azimuth, altitude = where(at_s)
     # pan to the left is positive (docs/conventions.md), and azimuth grows to the right

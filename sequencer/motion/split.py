@@ -54,7 +54,8 @@ def split(rig: Rig, move: Move, rate: Rate, laws: Laws, axis: str, at: Fraction)
     at_s = float(rate.seconds(at))
     trajectory = compile_legs(rig, whole)
     position = float(trajectory.at(at_s)[0][rig.index(axis)])
-    own, new = whole.curves[whole.law[leg]], _between(keys[place], keys[place + 1], at, position - whole.value[leg])
+    own = whole.curves[whole.law[leg]]
+    new = _between(axis, keys[place], keys[place + 1], at, position - whole.value[leg])
     before = replace(keys[place], turn=None)
     track = replace(move.tracks[number], keys=(*keys[:place], before, new, *keys[place + 1 :]))
     if whole.law[leg] != 0 and not (isinstance(own, UnitCurve) and _even(own)):
@@ -68,7 +69,7 @@ def split(rig: Rig, move: Move, rate: Rate, laws: Laws, axis: str, at: Fraction)
     return replace(move, tracks=tuple(tracks))
 
 
-def _between(key: Key, following: Key, at: Fraction, gone: float) -> Key:
+def _between(axis: str, key: Key, following: Key, at: Fraction, gone: float) -> Key:
     """Return the new key, from which the axis goes on the way round that it was going."""
     new = Key(at, key.value + float(gone), key.ease)
     if key.turn is None:
@@ -76,7 +77,8 @@ def _between(key: Key, following: Key, at: Fraction, gone: float) -> Key:
     rest = way(key, following) - float(gone)
     new = replace(new, turn="up" if rest >= 0 else "down")
     if abs(way(new, following) - rest) > TOLERANCE:
-        raise ValueError("the leg swings beyond its own keys by a whole round, which no turn can say; split elsewhere")
+        what = f"{axis} swings beyond its own keys by a whole round at {instant(at)}, which no turn can say"
+        raise ValueError(f"{what}; split nearer to the end of the leg")
     return new
 
 

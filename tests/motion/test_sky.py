@@ -177,6 +177,47 @@ def test_what_rises_late_in_a_polar_day_is_not_overlooked(
     assert sofa("moon", where, at + timedelta(minutes=10))[1] > sofa("moon", where, at)[1]
 
 
+def test_what_rises_in_the_last_half_second_of_a_day_is_not_lost() -> None:
+    """From place to place along a parallel the moon rises by 0.12 s later, until it is the next day's."""
+    seventh, eighth = date(2026, 6, 7), date(2026, 6, 8)
+    midnight, days = datetime(2026, 6, 8, tzinfo=UTC), []
+    for step in range(24):
+        where = Place(latitude_deg=45.0, longitude_deg=3.335 + step * 0.0005)
+        near = []
+        for day in (seventh, eighth):
+            try:
+                near.append(event("moonrise", where, day, UTC))
+            except NotThen:
+                continue
+        (rise,) = (at for at in near if abs(at - midnight) < timedelta(seconds=10))
+        days.append(rise.date())
+    assert days == sorted(days, reverse=True)
+    assert set(days) == {seventh, eighth}
+
+
+@pytest.mark.parametrize("day", [date.min, date(1899, 12, 31), date(2200, 1, 1), date.max])
+def test_a_day_that_nobody_means_is_refused(day: date) -> None:
+    for written in ("05:40", "sunrise", "moonset-8h"):
+        with pytest.raises(ValueError, match=f"{day} is no day for a start; give one from 1900-01-01 to 2199-12-31"):
+            starts(written, CAPE, day, ZoneInfo("Pacific/Auckland"))
+
+
+@pytest.mark.parametrize("day", [date(1900, 1, 1), date(2199, 12, 31)])
+def test_the_first_and_the_last_day_have_others_near(day: date) -> None:
+    assert starts("05:40", None, day, UTC).date() == day
+    with pytest.raises(NotThen, match=rf"there is no sunrise on {day} .* are on \d{{4}}-11-.* and on \d{{4}}-01-"):
+        starts("sunrise", CAPE, day, UTC)
+
+
+def test_at_a_pole_what_occurs_once_a_year_is_found() -> None:
+    where, day = Place(latitude_deg=90.0, longitude_deg=0.0), date(2026, 6, 21)
+    with pytest.raises(NotThen, match="there is no sunrise") as said:
+        event("sunrise", where, day, UTC)
+    near = [date.fromisoformat(one) for one in re.findall(r"on (\d{4}-\d\d-\d\d) at \d\d:", str(said.value))]
+    assert [event("sunrise", where, one, UTC).date() for one in near] == near
+    assert [one.month for one in near] == [3, 3]
+
+
 def test_clocks_that_are_changed_move_no_instant() -> None:
     """Source: EU clocks change at 01:00 UTC on the last Sundays of March and October (directive 2000/84/EC)."""
     zone, place = ZoneInfo("Europe/Amsterdam"), QUAY
@@ -285,3 +326,9 @@ def test_a_rig_without_a_head_is_refused() -> None:
     slide = Rig(name="Slide", axes=(rig.axes[2],))
     with pytest.raises(ValueError, match="one pan and one tilt"):
         following(of_stars(0.0, 30.0, QUAY), slide, 0.0, 60.0)
+
+
+@pytest.mark.parametrize("lasts_s", [0.0, -1.0, 604_801.0, math.inf, math.nan])
+def test_a_time_in_which_no_sky_can_be_followed_is_refused(lasts_s: float) -> None:
+    with pytest.raises(ValueError, match=f"for {lasts_s:g} s; give the cue more than 0 s, and a week at the most"):
+        following(of_stars(0.0, 30.0, QUAY), head(), 0.0, lasts_s)

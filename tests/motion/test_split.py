@@ -149,3 +149,14 @@ def test_where_no_key_can_be_put_is_said() -> None:
             split(rig(2), second, RATE, LAWS, "pan1", 30 + beside)
     with pytest.raises(ValueError, match="the acceleration jumps inside"):
         split(rig(), three_legs(Ease("trapezoid")), RATE, LAWS, "pan0", Fraction(40))
+
+
+def test_a_swing_that_no_turn_can_say_is_refused_with_a_place_that_works() -> None:
+    """330 degrees down from 350 to 20, of which the handle makes many rounds upward first."""
+    turned = track([0, 100], [350, 20], Ease("bezier", Bezier((0.3, -20.0, 0.6, 0.9))))
+    move = Move(tracks=(replace(turned, keys=(replace(turned.keys[0], turn="down"), turned.keys[1])),))
+    words = "pan0 swings beyond its own keys by a whole round at @30, which no turn can say; split nearer to the end"
+    with pytest.raises(ValueError, match=words):
+        split(rig(), move, RATE, LAWS, "pan0", Fraction(30))
+    found = split(rig(), move, RATE, LAWS, "pan0", Fraction(90))
+    assert sampled(found) == pytest.approx(sampled(move), abs=1e-6)

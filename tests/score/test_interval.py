@@ -4,6 +4,7 @@ The formulas are definitions (see the module); the examples are ours, computed b
 """
 
 import itertools
+import re
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -261,3 +262,41 @@ def test_a_plan_is_found_again_from_any_of_its_figures(data: st.DataObject) -> N
     given = {name: lengths[name] for name in kept}
     again = solve(Known(rate=rate, exposure_s=exposure_s, settle_s=settle_s, move_s=move_s, **given))  # type: ignore[arg-type]  # figures by name
     assert again == whole
+
+
+def test_a_settle_that_leaves_nothing_for_the_exposure_is_refused() -> None:
+    # 30 s less a way of 1.5 s are 28.5 s
+    words = "settling for 28.5 s leaves nothing of the interval for the exposure; shorten one, or lengthen the other"
+    with pytest.raises(ValueError, match=re.escape(words)):
+        solve(tide("exposure_s", settle_s=F(57, 2)))
+    assert solve(tide("exposure_s", settle_s=F(28))).exposure_s == F(1, 2)
+    assert solve(tide("exposure_s", "event_s", settle_s=F(57, 2), interval_s=F(31))).exposure_s == 1
+
+
+@pytest.mark.parametrize(
+    ("exposure_s", "interval_s", "words"),
+    [
+        # with a way of 1.5 s
+        (29, F(61, 2), "an exposure of 29 s does not fit in; it takes an interval of 30.5 s"),
+        (1200, F(2403, 2), "an exposure of 1200 s does not fit in; it takes an interval of 1201.5 s"),
+        # and as much: 2 h 0 min 1.5 s
+        (
+            7200,
+            F(14_403, 2),
+            "an exposure of 7200 s (2 h 00 min) does not fit in; it takes an interval of 7201.5 s (2 h 00",
+        ),
+    ],
+)
+def test_an_exposure_that_leaves_no_time_to_settle_is_refused(
+    exposure_s: int, interval_s: Fraction, words: str
+) -> None:
+    with pytest.raises(ValueError, match=re.escape(words)):
+        solve(tide("settle_s", exposure_s=F(exposure_s)))
+    assert solve(tide("settle_s", "event_s", exposure_s=F(exposure_s), interval_s=interval_s)).settle_s == 0
+
+
+def test_an_exposure_below_a_second_is_refused_as_a_fraction() -> None:
+    short = tide("settle_s", "event_s", exposure_s=F(1, 2), interval_s=F(1, 4), move_s=F(0))
+    with pytest.raises(ValueError, match="an exposure of 1/2 s does not fit in; it takes an interval of 1/2 s"):
+        solve(short)
+    assert solve(replace(short, interval_s=F(1, 2))).settle_s == 0

@@ -181,6 +181,33 @@ def test_a_file_with_impossible_settings_is_refused_with_its_place(law: str, how
     assert "tracks[0].keys[2].ease" in str(refused.value)
 
 
+@pytest.mark.parametrize(
+    ("nodes", "words"),
+    [
+        ([], "nodes are no rows of a curve; they must be two or more of four numbers: u, off, slope, bend"),
+        ([[0, 0, 0, 0]], "nodes are no rows of a curve; they must be two or more of four numbers"),
+        ([[0, 0, 0, 0], [0.5, 1, 0, 0]], "the nodes are out of order; their u must rise from 0 to 1"),
+        ([[0, 0, 0, 0], [0.6, 1, 0, 0], [0.5, 1, 0, 0], [1, 0, 0, 0]], "the nodes are out of order; their u must rise"),
+        ([[0, 0, 0, 0], [0.5, 1, 0, 0], [1, 2, 0, 0]], "the curve misses its keys; the first and the last node must"),
+        ([[0, 1, 0, 0], [1, 0, 0, 0]], "the curve misses its keys; the first and the last node must have off 0"),
+    ],
+)
+def test_a_file_with_a_drawn_leg_that_is_none_is_refused_with_its_place(nodes: list[list[float]], words: str) -> None:
+    with pytest.raises(ProjectError, match=re.escape(words)) as refused:
+        text.convert({"nodes": nodes}, Spline, files.PROJECT, "tracks[0].keys[2].ease")
+    assert "tracks[0].keys[2].ease" in str(refused.value)
+
+
+@pytest.mark.parametrize("wrong", [float("nan"), float("inf")])
+def test_a_drawn_leg_through_no_number_is_refused(wrong: float) -> None:
+    for place in range(4):
+        node = [0.5, 1.0, 0.0, 0.0]
+        node[place] = wrong
+        u, off, slope, bend = node
+        with pytest.raises(ValueError, match="nodes are no rows of a curve"):
+            Spline(((0, 0, 0, 0), (u, off, slope, bend), (1, 0, 0, 0)))
+
+
 def test_a_file_may_leave_the_ramp_to_the_limits() -> None:
     read = text.convert({"ramp": "limits"}, Trapezoid, files.PROJECT)
     assert read == Trapezoid("limits")

@@ -132,7 +132,9 @@ def _line(rig: Rig, whole: Legs, path: Trajectory, part: Part, axis: int, rate: 
     for reserve in _LINE_RESERVES:
         since_s = np.append(0.0, np.cumsum(_rounded(np.diff(keys_s * reserve), rate)))
         if not (np.diff(since_s) > 0).all():
-            raise Unrepaired(f"two keys of {rig.names[axis]} would come to stand at one instant; stretch still works")
+            key = first + 1 + int((np.diff(since_s) <= 0).argmax())
+            what = f"keys {key} and {key + 1} of {rig.names[axis]} would come to stand at one instant"
+            raise Unrepaired(f"{what}; delete one of them, or stretch the move")
         nodes_s = _filled(since_s, walk.at_s * reserve)
         state = walk.states(nodes_s / reserve) / np.array([1.0, reserve, reserve**2])
         state[[0, -1], 1:] = 0.0

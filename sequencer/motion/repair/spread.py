@@ -40,6 +40,9 @@ _ROUNDING = Fraction(2, _BILLION)
 _MORE = 1.003
 _ROUNDS = 60
 _INFEASIBLE = 2
+# stretching refuses to move a pinned key, and turns about a single one
+_STRETCH = "unpin all but one key, and stretch the whole move"
+_FAR_OFF = f"mend values that are far off, or {_STRETCH}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,8 @@ def spread(
         if not found.over.any():
             return Repaired(move=changed, words=_said(move, dict(zip(at, new, strict=True))))
         spans = [_grown(span, new, found) for span in spans]
-    raise Unrepaired("the smooth runs do not settle between these pins; smooth, or stretch the whole move, still work")
+    axes = " and ".join(dict.fromkeys(rig.names[place_of(whole, int(leg))[0]] for leg in np.flatnonzero(found.over)))
+    raise Unrepaired(f"the smooth runs of {axes} do not settle between these pins; {_STRETCH}")
 
 
 def _spans(rig: Rig, move: Move, rate: Rate, laws: Laws, whole: Legs, found: Load) -> list[_Span]:
@@ -210,7 +214,9 @@ def _solved(at: Sequence[Fraction], spans: list[_Span], fixed: Sequence[bool], l
         return None
     new = [when + billionth(Fraction(by)) for when, by in zip(at, moved.tolist(), strict=True)]
     if any(new[span.end] - new[span.begin] < min(span.need - _ROUNDING, span.gap) for span in spans):
-        raise Unrepaired("the program of the times was not solved well enough; stretching the whole move still works")
+        raise Unrepaired(
+            f"the program of the times, where a leg lacks {more.max():g} frames, was not solved well; {_FAR_OFF}"
+        )
     return new
 
 
@@ -243,10 +249,12 @@ def _least(apart: Matrix, more: Floats, tied: Matrix, most: Floats, together: bo
         bounds=[(0.0, limit) for limit in (*most.tolist(), *most.tolist(), np.inf)],
         method="highs-ds",
     )
-    if found.status == _INFEASIBLE:
+    # with nothing tied there is a solution, since no pins are in conflict: then the arithmetic has failed
+    if found.status == _INFEASIBLE and tied.shape[0]:
         return None
     if found.status != 0:
-        raise Unrepaired(f"the program of the times ended with: {found.message}; stretching the whole move still works")
+        what = f"the program of the times, where a leg lacks {more.max():g} frames, ended with: {found.message}"
+        raise Unrepaired(f"{what}; {_FAR_OFF}")
     later, earlier = np.split(np.asarray(found.x)[:-1], 2)
     moved: Floats = later - earlier
     return moved

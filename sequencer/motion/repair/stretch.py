@@ -38,10 +38,11 @@ def stretch(rig: Rig, move: Move, rate: Rate, laws: Laws, *, about: Fraction | N
 
     `about` stays where it is: the frame of the pinned keys, or of the first key where none is pinned. Pinned keys at
     any other frame refuse it.
-    Error: ProjectError as in `compile_move`; Unrepaired where a law's shape runs away from every factor.
+    Error: ProjectError as in `compile_move`; Unrepaired where a law's shape runs away from every factor, or a leg is
+    endless.
     """
     about = anchor(move) if about is None else about
-    _, found, reasons = judged(rig, move, rate, laws)
+    whole, found, reasons = judged(rig, move, rate, laws)
     if not found.over.any() and not reasons:
         return Repaired(move=move, words=(AS_IT_IS,))
     if reasons := reasons + _pinned(move, about):
@@ -50,7 +51,7 @@ def stretch(rig: Rig, move: Move, rate: Rate, laws: Laws, *, about: Fraction | N
     while found.over.any():
         high = math.floor(high * max(float(found.factor.max()), 1.0)) + 1
         if high > _MOST * _FINE * _FINE:
-            raise Unrepaired("no factor suffices, since a law takes another shape at each; soften first, then stretch")
+            raise _endless(move, whole, found)
         _, found, _ = judged(rig, _stretched(move, Fraction(high, _FINE), about), rate, laws)
     # a law that takes its shape from the limits is another one at each factor, and a smaller one may do
     suited = any(laws[key.ease.law].suited is not None for track in move.tracks for key in track.keys)
@@ -61,6 +62,17 @@ def stretch(rig: Rig, move: Move, rate: Rate, laws: Laws, *, about: Fraction | N
         low, high = (middle, high) if found.over.any() else (low, middle)
     factor = Fraction(high, _FINE)
     return Repaired(move=_stretched(move, factor, about), words=(_said(move, factor, about),))
+
+
+def _endless(move: Move, whole: Legs, found: Load) -> Unrepaired:
+    """Return what to say where the worst leg asks for more time at every factor, or for far too much."""
+    _, number, key = place_of(whole, int(found.factor.argmax()))
+    track = move.tracks[number]
+    begin = track.keys[key]
+    return Unrepaired(
+        f"no factor suffices for the leg of {track.axis} from {instant(begin.at)}, be it that {begin.ease.law} takes "
+        "another shape at each, or that it goes much too far; soften it, or mend the values of its keys, then stretch"
+    )
 
 
 def stretch_and_smooth(

@@ -1,5 +1,6 @@
 """The earliest along a path: legal all along, on the path, through the keys, axes together, pins kept."""
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 
@@ -14,6 +15,7 @@ from sequencer.motion.peaks import over, peaks
 from sequencer.motion.repair.earliest import earliest
 from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired, Unrepaired
 from sequencer.motion.repair.retimed import DEVIATION
+from sequencer.motion.repair.stretch import stretch
 from sequencer.motion.trajectory import Trajectory
 from sequencer.rig.limits import SumLimit, WhileLimit
 from sequencer.score.move import Cue, Marker, Move, Passing
@@ -287,3 +289,38 @@ def test_a_leg_of_one_frame_that_is_drawn_a_hundred_thousand_times_too_fast_gets
     assert not over(compile_move(rig(), found.move, SECONDS, LAWS), rig())
     at = [key.at for key in found.move.tracks[0].keys]
     assert at[2] - at[1] > 1
+
+
+@pytest.mark.parametrize(
+    ("apart", "words"),
+    [
+        (1e-9, "from 0.000 s to 0.480 s no legal curve close to the path was found (no curve near the path keeps"),
+        (1e-12, "keys 2 and 3 of pan0 would come to stand at one instant; delete one of them, or stretch the move"),
+    ],
+)
+def test_keys_that_are_nearly_one_are_refused_with_what_works(apart: float, words: str) -> None:
+    move = Move(tracks=(track([0, 4, 8, 12], [0, 10, 10 + apart, 20], "through"),))
+    with pytest.raises(Unrepaired, match=re.escape(words)) as refused:
+        earliest(rig(), move, Rate(25), LAWS)
+    assert "stretch" in str(refused.value).split("; ")[-1]
+    assert isinstance(stretch(rig(), move, Rate(25), LAWS), Repaired)
+    first, _, *others = move.tracks[0].keys
+    assert isinstance(
+        earliest(rig(), Move(tracks=(replace(move.tracks[0], keys=(first, *others)),)), Rate(25), LAWS), Repaired
+    )
+
+
+def test_axes_whose_keys_all_but_meet_are_refused_with_what_works() -> None:
+    """What the second axis does within a thousandth of a frame no curve of it can do along this path."""
+    one, two = rig(2).axes
+    machine = replace(rig(2), axes=(one, replace(two, acceleration=1.0)))
+    first = track([32, 42, 48], [-27, -22, 5], "through")
+    move = Move(tracks=(first, track([32, 42.001, 48.001], [0, -4e-4, 0], "through", "pan1")))
+    words = (
+        "from 1.280 s to 1.920 s no legal curve close to the path was found (no curve near the path keeps the limits"
+    )
+    with pytest.raises(Unrepaired, match=rf"{re.escape(words)} here\); stretch still works"):
+        earliest(machine, move, Rate(25), LAWS)
+    assert isinstance(stretch(machine, move, Rate(25), LAWS), Repaired)
+    together = Move(tracks=(first, track([32, 42, 48], [0, -4e-4, 0], "through", "pan1")))
+    assert isinstance(earliest(machine, together, Rate(25), LAWS), Repaired)

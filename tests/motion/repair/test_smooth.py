@@ -16,6 +16,7 @@ from sequencer.motion.peaks import Peak, peaks
 from sequencer.motion.program import Infeasible, Unsolved
 from sequencer.motion.repair.outcome import Cancelled, Impossible, Offer, Reason, Repaired, Unrepaired
 from sequencer.motion.repair.smooth import smooth, stretches
+from sequencer.motion.repair.stretch import stretch
 from sequencer.rig.axis import Axis, Rig
 from sequencer.rig.limits import SumLimit
 from sequencer.score.easing import Laws
@@ -349,3 +350,17 @@ def test_a_limit_of_axes_together_that_is_still_broken_is_said() -> None:
     check_kept(machine(*axes), move, answer)
     assert isinstance(answer, Repaired)
     assert answer.words[-1].startswith("swing is still over")
+
+
+def test_a_curve_that_is_lost_in_rounding_is_refused_with_what_works() -> None:
+    """Some steps of the last digit of a position, on an axis that is slow enough for them."""
+    far, steps = 2.0**33, np.array([0.0, 300.0, 100.0, -200.0])
+    at_s, values = [0, 5, 12, 18], far + steps * np.spacing(far)
+    speed, acceleration, jerk = calm(np.array(at_s, np.float64), values - far)
+    rig = machine(one_axis((1.05 * speed, 1.05 * acceleration, 1.05 * jerk)))
+    move = written(at_s, values.tolist())
+    with pytest.raises(Unrepaired, match=r"the curve of pan0 is lost in rounding; stretching the move still works"):
+        smooth(rig, move, SECONDS, LAWS)
+    assert isinstance(stretch(rig, move, SECONDS, LAWS), Repaired)
+    # the same steps near zero have their digits
+    check_kept(rig, near := written(at_s, (values - far).tolist()), smooth(rig, near, SECONDS, LAWS))

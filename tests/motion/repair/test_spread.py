@@ -1,5 +1,6 @@
 """Time spread between pinned keys: every leg gets what it needs, by the least change, or the pins are named."""
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -8,8 +9,9 @@ import numpy as np
 import pytest
 
 from sequencer.motion.compile import compile_move
-from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired
+from sequencer.motion.repair.outcome import Cancelled, Impossible, Repaired, Unrepaired
 from sequencer.motion.repair.spread import Least, spread
+from sequencer.motion.repair.stretch import stretch
 from sequencer.motion.repair.written import drawn
 from sequencer.rig.limits import SumLimit
 from sequencer.score.move import Cue, Ease, Marker, Move
@@ -174,3 +176,41 @@ def test_the_operator_can_stop_it() -> None:
     move = Move(tracks=(track([0, 25], [0, 90], "poly345"),))
     with pytest.raises(Cancelled):
         spread(rig(), move, RATE, LAWS, tell=lambda done: done <= 0)
+
+
+def test_runs_that_do_not_settle_are_refused_with_what_works() -> None:
+    """What a run does between two pins asks ever more time of its legs before them."""
+    one = track([0, 63, 67, 109, 156, 268], [0, 117, 138, 194, 211, 347], "through")
+    words = (
+        "the smooth runs of pan0 do not settle between these pins; unpin all but one key, and stretch the whole move"
+    )
+    with pytest.raises(Unrepaired, match=words):
+        spread(rig(), Move(tracks=(pinned(one, 3, 4),)), RATE, LAWS)
+    assert isinstance(stretch(rig(), Move(tracks=(pinned(one, 3),)), RATE, LAWS), Repaired)
+
+
+def test_ways_so_long_that_instants_lose_their_digits_are_refused_with_what_works() -> None:
+    """Of a billion frames a float still tells 1e-7 apart, where a leg may lack no more than 2e-9."""
+    refused = 0
+    for number in range(12):
+        far = 1e9 * (1 + number / 7)
+        move = Move(tracks=(track([14, 166, 191, 240], [0, far, far + 2.5, far + 6], "poly345"),))
+        try:
+            assert isinstance(spread(rig(), move, RATE, LAWS, least="largest"), Repaired)
+        except Unrepaired as error:
+            mend = "mend values that are far off, or unpin all but one key, and stretch the whole move"
+            told = re.fullmatch(rf".* where a leg lacks (.*) frames, was not solved well; {mend}", str(error))
+            assert told is not None
+            assert float(told[1]) == pytest.approx(need(far) - 152, rel=1e-5)
+            assert isinstance(stretch(rig(), move, RATE, LAWS), Repaired)
+            refused += 1
+    assert refused
+
+
+@pytest.mark.parametrize("least", ["total", "largest"])
+def test_a_way_without_end_is_no_answer_without_reasons(least: Least) -> None:
+    move = Move(tracks=(track([0, 25, 50], [0, 1e22, 1e22 + 5], "poly345"),))
+    with pytest.raises(
+        Unrepaired, match=r"where a leg lacks 7\.8125e\+21 frames, ended with: .*; mend values that are"
+    ):
+        spread(rig(), move, RATE, LAWS, least=least)

@@ -1,6 +1,6 @@
 """One factor for all: exact for the curve as drawn, less where the curve may bend, and honest where none helps."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -13,6 +13,7 @@ from sequencer.motion.repair.smooth import smooth
 from sequencer.motion.repair.stretch import Solve, stretch, stretch_and_smooth
 from sequencer.rig.axis import Rig
 from sequencer.rig.limits import SumLimit
+from sequencer.score.easing import LawKind, Leg, UnitCurve
 from sequencer.score.move import Cue, Ease, Marker, Move
 from tests.motion.machines import LAWS, rig, track
 from tests.motion.repair.limits import RATE, hasty, instants, most, pinned
@@ -199,3 +200,36 @@ def test_the_search_tells_how_far_it_is_and_stops_when_told_to() -> None:
     assert len(told) == 4
     assert told == sorted(told)
     assert 0 < told[0] < told[-1] < 1
+
+
+@dataclass(frozen=True, slots=True)
+class Snap:
+    """The whole way in the last `part` of the time."""
+
+    part: float = 0.5
+
+
+def snap(how: Snap) -> UnitCurve:
+    powers = np.array([6, -15, 10, 0, 0, 0]) / how.part ** np.arange(5, -1, -1)
+    return UnitCurve(np.array([0.0, 1 - how.part, 1.0]), np.stack((np.zeros(6), powers), axis=1))
+
+
+def at_the_last_moment(how: Snap, leg: Leg) -> Snap:
+    """A tenth of a second, however long the leg is."""
+    return Snap(min(0.1 / leg.lasts_s, 0.5))
+
+
+def test_a_law_that_asks_as_much_at_every_factor_is_named_with_its_leg() -> None:
+    snaps = dict(LAWS) | {"snap": LawKind("snap", Snap, snap, suited=at_the_last_moment)}
+    move = Move(tracks=(track([0, 50], [0, 1], "poly345"), track([0, 25, 50], [0, 1, 20], "snap", "pan1")))
+    words = "no factor suffices for the leg of pan1 from @25, be it that snap takes another shape at each, or .*"
+    with pytest.raises(Unrepaired, match=f"{words}; soften it, or mend the values of its keys, then stretch"):
+        stretch(rig(2), move, RATE, snaps)
+    soft = Move(tracks=(move.tracks[0], track([0, 25, 50], [0, 1, 20], "poly345", "pan1")))
+    assert most(rig(2), repaired(stretch(rig(2), soft, RATE, snaps))) <= 1 + 1e-9
+
+
+def test_a_way_without_end_is_named() -> None:
+    move = Move(tracks=(track([0, 25, 50], [0, 1, 1e22], "poly345"),))
+    with pytest.raises(Unrepaired, match=r"for the leg of pan0 from @25, .* that it goes much too far; .*values"):
+        stretch(rig(), move, RATE, LAWS)
