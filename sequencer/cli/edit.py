@@ -22,11 +22,13 @@ Render = Annotated[
 def edit(project: OneFolder = None, render: Render = None) -> None:
     """Open the editor."""
     with exits():
+        found = entry_points(group="twintake.editor")
+        if len(found) != 1:
+            raise LinkError(f"{len(found)} editors are installed, and one is wanted; install the program anew")
         try:
-            (found,) = entry_points(group="twintake.editor")
             with uncollected():  # what modules are made of stays, and is much
-                start = found.load()
-        except (ValueError, ImportError) as fault:
+                start = next(iter(found)).load()
+        except ImportError as fault:
             what = "the editor cannot be loaded; it needs PyQt6, and the system's libraries that Qt names"
             raise LinkError(f"{what}: {fault}") from fault
         raise typer.Exit(start(project, render))

@@ -152,8 +152,8 @@ class _Tried:
         if self.result is not None:
             raise ProjectError("--offer", "the repair is possible as it is", "leave it out", file="command line")
         if offer > len(self.offers):
-            there = f"there are {len(self.offers)}" if self.offers else "none was found"
-            raise ProjectError("--offer", f"there is no offer {offer}; {there}", file="command line")
+            mend = f"choose one up to {len(self.offers)}" if self.offers else "none was found: choose another repair"
+            raise ProjectError("--offer", f"there is no offer {offer}", mend, file="command line")
         return self.offers[offer - 1]
 
 

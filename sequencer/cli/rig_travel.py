@@ -49,11 +49,8 @@ def written(ends: Ends) -> str:
     return how.ENDLESS if ends is None else f"{ends[0]:g}..{ends[1]:g}"
 
 
-def driven(spot: Spot, axis: Axis, begin: str, armed: bool, say: Callable[[str], None]) -> Ends:
+def driven(spot: Spot, ground: trials.Ground, axis: Axis, begin: str, armed: bool, say: Callable[[str], None]) -> Ends:
     """Have the operator arm the axis and drive it to its ends; return them. Error: BadParameter where that failed."""
-    ground = spot.ground
-    if ground is None:
-        raise typer.BadParameter(f"{DRIVE} is for the question only; write the ends of the travel as -90..90")
     speed = axis.speed * float(fraction(begin))
     try:
         hands = travel.handlings(ground.project, axis.name)

@@ -117,8 +117,8 @@ def _with_places(walk: Walk, project: Project, axis: Axis, spot: Spot) -> Projec
     number = project.rig.index(axis.name)
     ends = spot.driven or axis.travel
     text = walk.given.travel.get(axis.name) or _asked(walk, question(axis), written(ends))
-    if text == DRIVE and walk.asks:
-        travel = driven(spot, axis, walk.begin, walk.armed, lambda words: _say(walk, words))
+    if text == DRIVE and spot.ground is not None and walk.asks:
+        travel = driven(spot, spot.ground, axis, walk.begin, walk.armed, lambda words: _say(walk, words))
     else:
         travel = ends if text == written(ends) else how.travel_of(text, spot.look)
     stands, now = spot.stands, f"{axis.home:g}"

@@ -47,6 +47,9 @@ def how(setup: Setup, project: Project) -> Follow:
             offset_s=float(project.timebase.rate.seconds(frames)),
         )
     except ValueError as fault:
+        options = {"--offset-frames": setup.offset_frames, "--delay-ms": setup.delay_ms}
+        if said := " or ".join(option for option, value in options.items() if value is not None):
+            raise ProjectError(said, str(fault), file="command line") from fault
         raise ProjectError("sync", str(fault)) from fault
 
 

@@ -34,31 +34,44 @@ class Faults:
 
 
 def _seed(written: str) -> int:
-    seed = int(written)
+    try:
+        seed = int(written)
+    except ValueError:
+        seed = -1
     if seed < 0:
-        raise argparse.ArgumentTypeError(f"{written} is below zero; write zero or more")
+        raise argparse.ArgumentTypeError(f"{written} is no seed; write a whole number, zero or more")
     return seed
 
 
 def _share(written: str) -> float:
-    share = float(written)
+    share = _number(written)
     if not 0 <= share <= 1:
         raise argparse.ArgumentTypeError(f"{written} is not a share; write a number from 0 to 1")
     return share
 
 
 def _while(written: str) -> tuple[float, float]:
-    from_s, _, to_s = written.partition(",")
-    if not 0 <= float(from_s) < float(to_s):
+    begins, _, ends = written.partition(",")
+    from_s, to_s = _number(begins), _number(ends)
+    if not 0 <= from_s < to_s:
         raise argparse.ArgumentTypeError(f"{written} is no while; write it as 2,5: from 2 s to 5 s")
-    return float(from_s), float(to_s)
+    return from_s, to_s
 
 
 def _off(written: str) -> tuple[str, float]:
     name, _, value = written.partition("=")
-    if not (name and value and math.isfinite(float(value))):
+    off = _number(value)
+    if not (name and math.isfinite(off)):
         raise argparse.ArgumentTypeError(f"{written} is no axis and number; write it as slide=37.5")
-    return name, float(value)
+    return name, off
+
+
+def _number(written: str) -> float:
+    """Return the number that is written; NaN for what is none, which no option takes."""
+    try:
+        return float(written)
+    except ValueError:
+        return math.nan
 
 
 def arguments(given: list[str] | None) -> argparse.Namespace:

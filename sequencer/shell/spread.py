@@ -23,7 +23,8 @@ from sequencer.score.interval import Known, Plan, refusal, solve
 from sequencer.score.move import Cue
 from sequencer.score.timelapse import STILL, Start, Timelapse
 
-_TURNS = 4  # the way depends on the frames, and where little is known these on the way
+# the way depends on the frames, and where no interval is given these on the way: seven turns were the most to settle
+_TURNS = 12
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -34,6 +34,8 @@ from sequencer.timebase.timecode import Counting, count, label, parse
 
 _LOCATE_AHEAD_NS = 100_000_000
 _STALL_NS = 1_000_000
+_SLOWEST, _FASTEST = 0.001, 1000.0
+_LATEST_S = 86_400.0
 
 QUIT = '{"quit": true}'
 Lines = queue.SimpleQueue[str]
@@ -49,12 +51,15 @@ class Run:
     start_in_s: float = 0.1
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.speed) and self.speed):
-            raise ValueError(f"speed is {self.speed}; timecode runs forward (above zero) or backward (below)")
+        if not _SLOWEST <= abs(self.speed) <= _FASTEST:
+            raise ValueError(
+                f"speed is {self.speed}; timecode runs forward at {_SLOWEST:g} to {_FASTEST:g}, or backward at as "
+                "much below zero"
+            )
         if (self.end - self.start) * self.speed < 0:
             raise ValueError("`until` lies on the wrong side of `from`; exchange them, or turn the speed round")
-        if not (math.isfinite(self.start_in_s) and self.start_in_s >= 0):
-            raise ValueError(f"start_in_s is {self.start_in_s}; it must be zero or more")
+        if not 0 <= self.start_in_s <= _LATEST_S:
+            raise ValueError(f"start_in_s is {self.start_in_s}; it must be from 0 to {_LATEST_S:.0f}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +79,7 @@ class Faults:
 def read_run(asked: dict[str, Any], counting: Counting) -> Run:
     """Return the run that a line asks for; labels more than half a day apart lie on two sides of midnight.
 
-    Error: ValueError, TypeError or KeyError that say what is wrong.
+    Error: ValueError, TypeError, KeyError or OverflowError that say what is wrong.
     """
     start = int(count(parse(asked["from"], counting), counting))
     end = int(count(parse(asked["until"], counting), counting))
@@ -108,7 +113,7 @@ class Sender:
                     cut_short = self._play(read_run(asked["run"], self._counting))
                 elif "stop" not in asked:
                     raise ValueError('write {"run": {"from": "10:00:00:00", "until": ...}} or {"stop": true}')
-            except (ValueError, TypeError, KeyError) as fault:
+            except (ValueError, TypeError, KeyError, OverflowError) as fault:
                 say({"error": f"{type(fault).__name__}: {fault}"})
             line = self._lines.get() if cut_short is None else cut_short
 

@@ -167,6 +167,27 @@ def test_json_says_before_and_after_and_nothing_else(tight: Path) -> None:
     assert facts["written"] is False
 
 
+def test_an_offer_that_is_not_there_is_refused_with_those_that_are(harbour: Path) -> None:
+    change(harbour, "project.json", cramped)
+    before = files(harbour)
+    offers = len(json.loads(fit(harbour, "--how", "smooth", "--json").stdout)["tried"][0]["offers"])
+    done = fit(harbour, "--how", "smooth", "--offer", str(offers + 1), "--write")
+    assert done.exit_code == 2
+    words = f"command line: --offer: there is no offer {offers + 1}; choose one up to {offers}\n"
+    assert words in done.stderr
+    assert files(harbour) == before
+    assert fit(harbour, "--how", "smooth", "--offer", str(offers)).exit_code in (0, 1), "that one is there"
+
+
+def test_an_offer_is_refused_where_none_was_found(tight: Path) -> None:
+    options = ("--how", "stretch", "--pin", "all")
+    (tried,) = json.loads(fit(tight, *options, "--json").stdout)["tried"]
+    assert (tried["possible"], tried["offers"]) == (False, [])
+    done = fit(tight, *options, "--offer", "1")
+    assert done.exit_code == 2
+    assert "command line: --offer: there is no offer 1; none was found: choose another repair\n" in done.stderr
+
+
 @pytest.mark.parametrize(
     ("options", "words"),
     [

@@ -3,6 +3,7 @@
 import json
 import struct
 from collections import Counter
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import typer
 from typer.testing import CliRunner, Result
 
 from sequencer.cli.app import app
+from sequencer.shell import kinds
 from tests.cli.harbour import opened
 from tests.wire.test_bext import chunk, content
 
@@ -223,6 +225,34 @@ def test_what_cannot_be_is_said_and_nothing_is_written(
     assert done.exit_code == 2
     assert said in words(done)
     assert "Traceback" not in done.output
+    assert files(harbour) == before
+
+
+@pytest.fixture
+def strangers_format(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Install a format of another package, from which nothing can be taken."""
+    kind = 'ImportKind(name="quay", title="a quay", suffixes=(".quay",))'
+    module = f"from sequencer.export.contract import ImportKind\nKIND = {kind}\n"
+    (tmp_path / "their_quay.py").write_text(module, encoding="utf-8")
+    info = tmp_path / "their_quay-1.0.dist-info"
+    info.mkdir()
+    (info / "METADATA").write_text("Metadata-Version: 2.1\nName: their-quay\nVersion: 1.0\n", encoding="utf-8")
+    (info / "entry_points.txt").write_text("[twintake.imports]\nquay = their_quay:KIND\n", encoding="utf-8")
+    monkeypatch.syspath_prepend(tmp_path)
+    kinds._imports.cache_clear()
+    yield
+    monkeypatch.undo()
+    kinds._imports.cache_clear()
+
+
+def test_a_format_that_holds_neither_a_cut_nor_a_camera_is_refused(
+    strangers_format: None, harbour: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "lamps.quay").write_bytes(b"x")
+    before = files(harbour)
+    done = run(harbour, tmp_path / "lamps.quay", "--write")
+    assert done.exit_code == 2
+    assert done.stderr == "twintake: lamps.quay: a quay has no markers, shots or tempo; name another file\n"
     assert files(harbour) == before
 
 

@@ -182,6 +182,15 @@ def test_a_value_that_is_none_is_refused(axis: str, value: str, words: str, pape
     assert words in done.stderr
 
 
+def test_a_focal_length_for_a_zoom_without_a_table_says_what_is_missing(paper: Path) -> None:
+    change(paper, "rig.json", lambda rig: rig["camera"].pop("zoom_table"))
+    done = put(paper, "zoom", "35mm")
+    assert done.exit_code == 2
+    words = "rig.json: camera.zoom_table: there is no table of focal lengths for zoom; write the lens's scale there"
+    assert f"{words}, or a value in zoom's own unit\n" in done.stderr
+    assert put(paper, "zoom", "0.45").exit_code == 0, "its own unit needs no table"
+
+
 def test_a_distance_for_a_lens_without_a_table_says_what_is_missing(harbour: Path) -> None:
     done = put(harbour, "focus", "2m")
     assert done.exit_code == 2

@@ -17,7 +17,7 @@ from sequencer.motion.compile import compile_move
 from sequencer.score.marks import AtSpeed, Fastest, Lasting, Mark
 from sequencer.shell.kinds import laws
 from sequencer.shell.recorder import Recorder
-from sequencer.takes.rows import Heading, Row, SetpointRow
+from sequencer.takes.rows import ActualRow, Heading, Row, SetpointRow
 from tests.cli.harbour import change, files, opened
 
 pytestmark = pytest.mark.usefixtures("terminal")
@@ -148,9 +148,7 @@ def test_a_mark_is_where_the_move_has_the_rig_but_for_given_numbers(harbour: Pat
     }
 
 
-@pytest.fixture
-def take(tmp_path: Path) -> Path:
-    """Record a take of a second, from the start of the project on, in which a lift moves that the rig does not have."""
+def recorded(path: Path, *rows: Row) -> Path:
     heading = Heading(
         name="one",
         project="harbour",
@@ -169,11 +167,20 @@ def take(tmp_path: Path) -> Path:
         subject_m=None,
         started="2031-05-04T18:30:00+00:00",
     )
-    with Recorder.open(tmp_path / "one.mcap", heading) as recorder:
-        for number in range(101):
-            row: Row = SetpointRow(10_000_000 * number, number / 100, "running", (number / 3, 5.0), (0.0, 0.0))
+    with Recorder.open(path, heading) as recorder:
+        for row in rows:
             recorder.write(row)
-    return tmp_path / "one.mcap"
+    return path
+
+
+@pytest.fixture
+def take(tmp_path: Path) -> Path:
+    """Record a take of a second, from the start of the project on, in which a lift moves that the rig does not have."""
+    rows = (
+        SetpointRow(10_000_000 * number, number / 100, "running", (number / 3, 5.0), (0.0, 0.0))
+        for number in range(101)
+    )
+    return recorded(tmp_path / "one.mcap", *rows)
 
 
 def test_a_mark_is_where_a_take_had_the_rig(harbour: Path, take: Path) -> None:
@@ -189,6 +196,15 @@ def test_a_mark_is_where_a_take_had_the_rig(harbour: Path, take: Path) -> None:
     done = run("store", harbour, "none", "--from-take", str(harbour / "rig.json"))
     assert done.exit_code == 2
     assert "rig.json: not a take file" in done.output
+
+
+def test_a_take_in_which_nothing_was_sent_gives_no_mark(harbour: Path, tmp_path: Path) -> None:
+    before = files(harbour)
+    none = recorded(tmp_path / "none.mcap", ActualRow(10_000_000, 10_000_000, (1.0, 5.0)))
+    done = run("store", harbour, "end", "--from-take", str(none), "--write")
+    assert done.exit_code == 2
+    assert "none.mcap: the rig was sent nowhere in it; name another take\n" in done.output
+    assert files(harbour) == before
 
 
 def test_all_are_deleted_only_when_that_is_said_twice(harbour: Path) -> None:

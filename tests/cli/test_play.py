@@ -81,6 +81,15 @@ def test_who_may_speak_is_judged_before_anything_starts(
     assert asked == []
 
 
+def test_a_take_is_not_recorded_where_triggers_choose_the_cue(asked: list[tuple[Setup, Arm]], harbour: Path) -> None:
+    options = ["--trigger", "osc:9001", "--remote", "--record", "--cue", load(harbour, laws()).move.cues[0].name]
+    done = CliRunner().invoke(app, ["play", str(harbour), *options])
+    assert done.exit_code == 2
+    words = "command line: --remote: a take is of one cue, and triggers choose others; leave one of them out"
+    assert words in " ".join(done.output.split())
+    assert asked == []
+
+
 @pytest.mark.parametrize(
     ("options", "words"),
     [

@@ -5,9 +5,11 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, nullcontext
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -15,6 +17,7 @@ from rich.console import Console
 from typer.testing import CliRunner, Result
 
 from sequencer.adapters.audio_ports import devices
+from sequencer.adapters.contract import Chunk
 from sequencer.adapters.midi_ports.outs import open_out
 from sequencer.cli import ports
 from sequencer.cli.app import app
@@ -133,6 +136,45 @@ def test_the_living_table_fits_the_terminal(width: int) -> None:
     assert all(len(line) <= width for line in lines)
     # nothing is cut off, only broken
     assert set(port.trouble.split()) <= set(" ".join(lines).split())
+
+
+@pytest.mark.parametrize("is_terminal", [False, True])
+def test_a_watch_ends_once_its_last_input_is_gone(is_terminal: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    unplugged = threading.Event()
+
+    class Unplugged:
+        """An input that opens, and is gone once the watch has looked at it."""
+
+        def __init__(self, name: str) -> None:
+            self.address = name
+
+        def read(self, heard_ns: int) -> tuple[Chunk, ...]:
+            if unplugged.is_set():
+                raise LinkError(f"{self.address} is gone; plug its device in")
+            return ()
+
+        def notices(self) -> tuple[str, ...]:
+            return ()
+
+        def fileno(self) -> None:
+            return None
+
+    monkeypatch.setattr(listen, "open_source", lambda name: nullcontext(Unplugged(name)))
+
+    def unplug(_: float) -> None:
+        unplugged.set()
+        time.sleep(0.01)
+
+    clock = SimpleNamespace(monotonic=time.monotonic, monotonic_ns=time.monotonic_ns, sleep=unplug)
+    monkeypatch.setattr(ports, "time", clock)
+    monkeypatch.setattr(console, "_force_terminal", is_terminal)
+    monkeypatch.setattr(console, "_width", 200)
+    done = run("--watch", "pipe:1", "pipe:2", "--for", str(SOON_S))
+    assert done.exit_code == 3, done.output
+    words = " ".join(done.output.split())
+    assert "pipe:1 is gone; plug its device in" in words
+    assert "pipe:2 is gone; plug its device in" in words
+    assert done.stderr == "twintake: no input is left to listen to; plug one in and begin again\n"
 
 
 @contextmanager

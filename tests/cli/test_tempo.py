@@ -1,7 +1,10 @@
 """`twintake tempo`: what an operator sees of the beats, what a MIDI file would change, and what is written."""
 
+import errno
 import json
+import os
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -157,6 +160,25 @@ def test_a_project_without_a_tempo_gets_one_from_its_start(harbour: Path, song: 
     done = run(harbour, "--midi", song)
     assert done.output.startswith("was: no tempo\nnow: 100 BPM in 4/4, first beat at 10:00:00:00, 2 changes\n")
     assert facts(harbour, "--midi", song)["before"] is None
+
+
+def test_a_song_that_the_disk_does_not_give_is_not_read(
+    harbour: Path, song: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there: Callable[..., Any] = Path.open
+
+    def fails(path: Path, *mode: str, **more: Any) -> Any:
+        if str(path) == song:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return there(path, *mode, **more)
+
+    before = files(harbour)
+    monkeypatch.setattr(Path, "open", fails)
+    done = run(harbour, "--midi", song, "--write")
+    assert done.exit_code == 2
+    words = f"command line: --midi: {song} cannot be read: Input/output error; check the file, or copy it here\n"
+    assert words in done.stderr
+    assert files(harbour) == before
 
 
 def test_what_cannot_be_read_ends_with_words(harbour: Path, tmp_path: Path, song: str) -> None:

@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 
 from sequencer.errors import LinkError
+from sequencer.shell import companion as beside
 from sequencer.shell.companion import companion
+from tests.shell.acted import Clock
 
 SAYS = """
 import json, sys
@@ -44,3 +46,21 @@ def test_what_is_said_while_it_ends_is_heard_to_the_last_line(tmp_path: Path, mo
     with companion("one that ends with many words", "says_much_at_the_end") as one:
         assert one.hear() == []
     assert [line["line"] for line in one.hear()] == list(range(20_000))
+
+
+def test_one_that_hears_no_more_is_to_be_started_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    says = "import os\nos.close(0)\nprint('{\"closed\": 1}', flush=True)\nos._exit(0)"
+    (tmp_path / "hears_no_more.py").write_text(says)
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    with companion("timecode sender", "hears_no_more") as one:
+        one.wait_for("closed")
+        with pytest.raises(LinkError, match=r"^the timecode sender has ended; start it again$"):
+            one.say({"stop": True})
+
+
+def test_one_that_says_nothing_of_what_is_waited_for_is_given_up(spoken: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    with companion("simulated rig", spoken) as one:
+        one.wait_for("third")
+        monkeypatch.setattr(beside, "time", Clock())
+        with pytest.raises(LinkError, match=r"^the simulated rig said nothing for 15 s; is the machine very busy\?$"):
+            one.wait_for("port")

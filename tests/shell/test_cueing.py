@@ -80,6 +80,15 @@ def test_in_a_pass_of_a_cue_what_lies_in_another_is_refused_by_the_passs_name(of
     assert from_marker(shot, timeline, "crane", own.name).end_s == 2.0
 
 
+def test_a_marker_that_is_not_there_is_refused_with_those_that_are(project: Project) -> None:
+    timeline = compile_move(project.rig, project.move, project.timebase.rate, laws())
+    with pytest.raises(ValueError, match=r"^no marker 'bell' in Small; markers: on the way$"):
+        from_marker(project, timeline, "bell")
+    bare = replace(project, move=replace(project.move, markers=()))
+    with pytest.raises(ValueError, match=r"^no marker 'bell' in Small; markers: none$"):
+        from_marker(bare, timeline, "bell")
+
+
 def test_in_a_pass_of_no_cue_all_are_there(of_first: Project) -> None:
     shot, _ = in_pass(of_first, "band", laws())
     assert of_cue(shot, "finale", "band").end_s == 4.0

@@ -4,16 +4,20 @@ import json
 import socket
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from sequencer.adapters import wallclock
+from sequencer.errors import LinkError
 from sequencer.live.homing import SLOW, Stage
 from sequencer.project.store import load, load_rig
 from sequencer.rig.axis import Homing, Rig, Simulated
+from sequencer.rig.signals import Feedback
 from sequencer.shell import homing
 from sequencer.shell.kinds import laws
 from sequencer.shell.simulated_options import Faults
@@ -21,7 +25,9 @@ from sequencer.shell.simulated_rig import SWITCH_NS, WAKE_NS, Device, main, run
 from sequencer.shell.trials import Ground
 from sequencer.wire.osc import Numbers, actual_addresses, command, decode, setpoint_addresses
 from sequencer.wire.timetag import IMMEDIATELY, WallOffset
+from tests.shell.acted import Clock
 from tests.shell.small import small_project
+from tests.shell.test_several import Told
 
 SECOND_NS = 1_000_000_000
 HOST = ("127.0.0.1", 50_000)
@@ -133,6 +139,33 @@ def standing(folder: Path, tmp_path: Path, real: Path | None = None, **off: floa
         finally:
             ending.append(1)
             served.join()
+
+
+HALF = np.array([3.0, np.nan])  # the pan says where it stands, the tilt does not
+
+
+@pytest.mark.parametrize(
+    ("answer", "words"),
+    [
+        ((), "the rig does not answer; check its power, its cable and the address"),
+        ((HALF,), "the rig does not say where tilt stands; let it send each /rig/AXIS/actual"),
+    ],
+)
+def test_a_rig_that_does_not_say_where_it_stands_is_not_homed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: tuple[NDArray[np.float64], ...], words: str
+) -> None:
+    rig = Told(answer=tuple(Feedback(0, one, 0) for one in answer))
+    clock = Clock()
+    monkeypatch.setattr(homing, "opened", lambda served, axes: nullcontext(rig))
+    monkeypatch.setattr(homing, "time", clock)
+    project, began_s = load(switched(tmp_path), laws()), clock.now_s
+    ground = Ground(project=project, output="osc://127.0.0.1:9", folder=tmp_path / "ours", takes=tmp_path / "takes")
+    with pytest.raises(LinkError) as refused:
+        homing.stands(ground)
+    assert str(refused.value) == words
+    assert clock.now_s - began_s >= 2.0, "it was given time"
+    assert rig.asks > 1
+    assert rig.sent == []
 
 
 @pytest.mark.real_time

@@ -129,6 +129,16 @@ def test_faults_keep_the_order_and_come_again_with_the_seed(capsys: pytest.Captu
         (run("10:00:01:00", "10:00:02:00", -1.0), "wrong side"),
         (run("10:00:01:00", "10:00:02:00", 0.0), "forward"),
         (run("10:00:01:00", "10:00:02:00", float("nan")), "forward"),
+        (
+            {"run": {"from": "10:00:01:00", "until": "10:00:02:00", "start_in_s": -0.5}},
+            "ValueError: start_in_s is -0.5; it must be from 0 to 86400",
+        ),
+        (
+            {"run": {"from": "10:00:01:00", "until": "10:00:02:00", "start_in_s": 1e300}},
+            "ValueError: start_in_s is 1e+300; it must be from 0 to 86400",
+        ),
+        (run("10:00:01:00", "10:00:02:00", 1e-310), "timecode runs forward at 0.001 to 1000, or backward"),
+        ({"run": {"from": "10:00:01:00", "until": "10:00:02:00", "speed": 10**400}}, "OverflowError"),
         ({"run": {"until": "10:00:02:00"}}, "from"),
         ({"run": 5}, "TypeError"),
         ({"go": True}, 'write {"run"'),
@@ -146,20 +156,23 @@ def test_a_wrong_line_is_told_and_the_next_one_is_obeyed(
 
 
 @pytest.mark.parametrize(
-    ("arguments", "status"),
+    ("arguments", "status", "words"),
     [
-        (["--to", "pipe:1", "--rate", "50"], 2),
-        (["--to", "pipe:1", "--rate", "25", "--drop"], 2),
-        (["--to", "pipe:1", "--rate", "25", "--lose", "2"], 2),
-        (["--to", "pipe:1", "--rate", "25"], 3),
-        (["--to", "quay", "--rate", "25"], 3),
+        (["--to", "pipe:1", "--rate", "50"], 2, "50 frames a second cannot be carried"),
+        (["--to", "pipe:1", "--rate", "25", "--drop"], 2, "drop"),
+        (["--to", "pipe:1", "--rate", "25", "--lose", "2"], 2, "the part that is lost is 2.0"),
+        (["--to", "pipe:1", "--rate", "25", "--jitter-ms", "-2"], 2, "jitter is -0.002 s; it must be zero or more"),
+        (["--to", "pipe:1", "--rate", "25"], 3, "pipe:1"),
+        (["--to", "quay", "--rate", "25"], 3, "quay"),
     ],
 )
 def test_what_cannot_be_is_an_exit_status_and_a_line(
-    capsys: pytest.CaptureFixture[str], arguments: list[str], status: int
+    capsys: pytest.CaptureFixture[str], arguments: list[str], status: int, words: str
 ) -> None:
     assert main(arguments) == status
-    assert list(json.loads(capsys.readouterr().out)) == ["error"]
+    said = json.loads(capsys.readouterr().out)
+    assert list(said) == ["error"]
+    assert words in said["error"]
 
 
 @contextmanager

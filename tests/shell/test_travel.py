@@ -3,6 +3,7 @@
 import threading
 import time
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from sequencer.shell import shoot, travel
 from sequencer.shell.crew import CrewFailed
 from sequencer.shell.kinds import laws
 from sequencer.shell.trials import Ground, stands
+from tests.shell.acted import Acted
 from tests.shell.small import small_project
 from tests.shell.told_pads import Hand, hand
 
@@ -34,6 +36,19 @@ def test_a_pad_without_a_button_for_marks_cannot_say_where_an_end_is(tmp_path: P
     bare = replace(project, hands=(Handling(sticks=(Stick(control="left x", axis="pan"),)),))
     with pytest.raises(ValueError, match="no button is assigned to store a mark"):
         travel.handlings(bare, "pan")
+
+
+def test_where_no_pad_was_opened_the_travel_is_to_be_typed_and_nothing_is_asked_to_move(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crew = Acted()
+    monkeypatch.setattr(travel, "crew", lambda setup: nullcontext(crew))
+    project = load(small_project(tmp_path / "small"), laws())
+    place = Ground(project=project, output="osc://127.0.0.1:9", folder=tmp_path / "ours", takes=tmp_path / "takes")
+    words = "^no game controllers were opened, so nothing can be driven; type the travel$"
+    with pytest.raises(CrewFailed, match=words):
+        travel.driven(place, "pan", {"pan": 0.0, "tilt": 0.0}, SPEED, lambda _: None)
+    assert crew.told == []
 
 
 class Operator:

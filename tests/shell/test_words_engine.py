@@ -79,15 +79,29 @@ def test_a_program_that_hangs_stops_what_moves_and_nothing_else() -> None:
     assert look_after(Told(), Phase.RUNNING, silent_s=engine.OPERATOR_SILENT_S - 0.01) == []
 
 
-def test_a_rig_that_never_answers_is_said_to_stand_at_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def opened_engine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, answers_needed: bool) -> Told:
+    """Have the engine open a rig that nobody answers for; return what it said."""
     monkeypatch.setattr(engine, "FIRST_ANSWER_S", 0.0)
     monkeypatch.setattr(engine, "be_punctual", lambda wanted: "as it is")
     for ring in ("chunks", "wishes", "records"):
         Ring(tmp_path / ring, size=1000)
     told = Told()
-    project = small_project(tmp_path / "small")
+    one = child(told, small_project(tmp_path / "small"), answers_needed=answers_needed)
     with ExitStack() as stack:
-        engine._open(child(told, project, answers_needed=False), tmp_path, Page(tmp_path / "page", new=True), stack)
+        engine._open(one, tmp_path, Page(tmp_path / "page", new=True), stack)
+    return told
+
+
+def test_a_rig_whose_answer_is_needed_is_refused_by_its_address(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = r"^the rig at osc://127\.0\.0\.1:9 does not answer; check its power, its cable and the address$"
+    with pytest.raises(LinkError, match=words):
+        opened_engine(tmp_path, monkeypatch, answers_needed=True)
+
+
+def test_a_rig_that_never_answers_is_said_to_stand_at_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = opened_engine(tmp_path, monkeypatch, answers_needed=False)
     assert "the rig does not answer; it is taken to stand at home (pan 0, tilt 0)" in told.words
 
 
