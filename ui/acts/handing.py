@@ -44,10 +44,10 @@ class Ready:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Source:
-    """Where the document is: its folder, and itself where the files there are not up to date."""
+    """Where the document is: `whose` is its folder, or itself where the files there are not up to date."""
 
     folder: Path | None
-    edited: Project | None
+    whose: Path | Project
 
 
 def formats() -> list[ExportKind]:
@@ -144,11 +144,8 @@ def prep_sheet(source: Source, sheet: Sheet, out: Path, force: bool) -> tuple[st
     from sequencer.export.prep_sheet import prep_sheet as drawn
     from sequencer.shell.prepared import gather as prepared
 
-    whose = source.edited if source.edited is not None else source.folder
-    if whose is None:
-        raise ExportError(translate("hand over", "there is no project; open one"))
     try:
-        found = prepared(whose, sheet.cue, sheet.run, sheet.reach_m, sheet.margin_m, sheet.whole_travel)
+        found = prepared(source.whose, sheet.cue, sheet.run, sheet.reach_m, sheet.margin_m, sheet.whole_travel)
     except ValueError as fault:
         raise ExportError(str(fault)) from fault
     keep(out, kind, drawn(found), force)
@@ -180,7 +177,8 @@ def shoot_report(
         if not tell(done / max(whole, 1)):
             raise GivenUp
 
-    found = shot(source.folder, [str(path) for path in takes], *of, None, step, source.edited)
+    edited = source.whose if isinstance(source.whose, Project) else None
+    found = shot(source.folder, [str(path) for path in takes], *of, None, step, edited)
     keep(out, kind, drawn(found), force)
     whole = sum(one.whole for one in found.takes)
     words = translate("hand over", "{count} takes, {whole} of them whole.")

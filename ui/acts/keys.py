@@ -46,7 +46,7 @@ def _with_key(desk: Desk, project: Project, axis: str, at: Fraction, value: floa
     move = project.move
     if track is not None and track.keys[0].at < at < track.keys[-1].at and value is None:
         try:
-            return split_track(desk, project, move, axis, at)
+            return split_track(desk, project, move, track, at)
         except SequencerError:
             raise
         except ValueError:  # the curve cannot be kept: a plain key where the axis stands at that instant
@@ -61,16 +61,13 @@ def _with_key(desk: Desk, project: Project, axis: str, at: Fraction, value: floa
     return without_jumps(move, after, desk.laws)[0]
 
 
-def split_track(desk: Desk, project: Project, move: Move, axis: str, at: Fraction) -> Move:
-    """Return the move with a key on the curve of `axis` at frame `at`; only its own track is compiled.
+def split_track(desk: Desk, project: Project, move: Move, track: Track, at: Fraction) -> Move:
+    """Return the move with a key on the curve of one of its tracks at frame `at`; only that one is compiled.
 
-    Error: as in `motion.split`, and ValueError for an axis without a track.
+    Error: as in `motion.split`.
     """
-    track = next((track for track in move.tracks if track.axis == axis), None)
-    if track is None:
-        raise ValueError(translate("acts", "{axis} has no keys; set one first").format(axis=axis))
-    alone = Rig(name=project.rig.name, axes=(project.rig.axes[project.rig.index(axis)],))
-    done = split(alone, Move(tracks=(track,)), project.timebase.rate, desk.laws, axis, at).tracks[0]
+    alone = Rig(name=project.rig.name, axes=(project.rig.axes[project.rig.index(track.axis)],))
+    done = split(alone, Move(tracks=(track,)), project.timebase.rate, desk.laws, track.axis, at).tracks[0]
     return replace(move, tracks=tuple(done if each is track else each for each in move.tracks))
 
 

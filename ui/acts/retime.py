@@ -139,7 +139,7 @@ def split_legs(desk: Desk, at: Fraction | None = None) -> bool:
         move, done = project.move, False
         for track in project.move.tracks:
             try:
-                move = split_track(desk, project, move, track.axis, at)
+                move = split_track(desk, project, move, track, at)
                 done = True
             except SequencerError:
                 pass  # a key stands there already

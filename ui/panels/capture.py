@@ -308,6 +308,7 @@ class CapturePanel(QWidget):
 
     def _follow(self) -> None:
         """Let keys go that were made for another project than is on the desk now."""
+        self.axes.judge(self._desk.history.now)
         if self._asked is None or self._desk.history.now is self._asked:
             return
         taken = self._done is not None and self._desk.history.now.move is self._done.move

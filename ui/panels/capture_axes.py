@@ -8,11 +8,9 @@ from collections.abc import Sequence
 from PyQt6.QtCore import pyqtSignal
 from PyQt6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QWidget
 
-from sequencer.errors import ProjectError
 from sequencer.project.document import Project
-from sequencer.project.performance import tolerance_of
 from sequencer.rig.axis import Axis
-from sequencer.takes.pixels import moves_picture
+from sequencer.takes.pixels import moves_picture, worth
 from ui.acts.written import value_text
 from ui.label import Label
 from ui.language import translate
@@ -60,10 +58,12 @@ class _Row:
             raise ValueError(words.format(axis=self.axis.name, number=number))
         if unit != _PX:
             return number
-        try:
-            return tolerance_of(project.rig, self.axis, number)
-        except ProjectError as fault:
-            raise ValueError(f"{fault.what}; {fault.mend}" if fault.mend else fault.what) from fault
+        if (camera := project.rig.camera) is None:
+            words = translate(
+                "capture", "{axis}: the rig's camera is not described any more; describe it, or choose {unit}"
+            )
+            raise ValueError(words.format(axis=self.axis.name, unit=self.axis.unit))
+        return worth(number, self.axis.kind, self.axis.unit, camera)
 
 
 class CaptureAxes(QWidget):
@@ -98,6 +98,13 @@ class CaptureAxes(QWidget):
         self._grid.setRowStretch(len(self.rows), 1)
         self._follow()
         return tuple(name for name in names if name not in there)
+
+    def judge(self, project: Project) -> None:
+        """Let pixels be of this project's camera, which may have got another lens since."""
+        if self._project is not None and project.rig is not self._project.rig:
+            self._project = project
+            for row in self.rows.values():
+                row.worth.setText(self._worth(row))
 
     def within(self) -> dict[str, float]:
         """Return how far off each ticked axis may be, in its own unit. Error: ValueError in words."""

@@ -89,11 +89,11 @@ class DocumentForm(QWidget):
     def hand(self) -> None:
         """Write it, beside the window."""
         desk = self._desk
-        edited = desk.history.now if desk.dirty or desk.folder is None else None
+        whose = desk.history.now if desk.dirty or desk.folder is None else desk.folder
         self.outcome.refuse("")
         self.outcome.tell(())
         try:
-            source, file = Source(folder=desk.folder, edited=edited), self.where.file
+            source, file = Source(folder=desk.folder, whose=whose), self.where.file
             work = self._work(source, self.names, file, self.where.replaces)
         except ValueError as fault:
             self.outcome.refuse(str(fault))

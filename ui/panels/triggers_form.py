@@ -151,7 +151,8 @@ class TriggersForm(Form):
 def _whole(text: str) -> int:
     value = typed_number(text)
     if value != int(value):
-        raise ValueError(translate("setup", "write a whole number"))
+        words = translate("setup", "“{text}” is no whole number; write one like 60")
+        raise ValueError(words.format(text=text.strip()))
     return int(value)
 
 

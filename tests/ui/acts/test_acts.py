@@ -1,13 +1,15 @@
 """Acts on the desk: each one step or a refusal in plain words, and whatever is done can be undone."""
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from PyQt6.QtGui import QGuiApplication
 
 from sequencer.project.build import check
+from sequencer.score.easing import LawKind, UnitCurve
 from sequencer.score.edits.keys import pinned
 from ui.acts import choose, clipboard, keys, laws, marks, retime, view
 from ui.desk import Desk, Note, Snapping
@@ -265,6 +267,29 @@ def test_laws_passings_turns_and_pins(desk: Desk, notes: list[Note]) -> None:
     assert found is not None
     assert not found.keys[0].pin
     assert found.keys[0].passing == "stop"
+
+
+def test_a_strangers_law_that_cannot_do_without_settings_has_them_written(desk: Desk) -> None:
+    @dataclass(frozen=True)
+    class Spring:
+        """Settings that nobody can guess."""
+
+        stiffness: float
+
+        def __post_init__(self) -> None:
+            if not isinstance(self.stiffness, float):
+                raise ValueError("stiffness is no number")
+
+    glide = UnitCurve(np.array([0.0, 1.0]), np.array([[-2.0], [3.0], [0.0], [0.0]]))
+    spring = LawKind("spring", Spring, lambda _: glide)
+    theirs, notes = Desk(desk.project, {**desk.laws, "spring": spring}), list[Note]()
+    theirs.noted.connect(notes.append)
+    assert "spring" in laws.offered_laws(theirs)
+    theirs.select({"tilt": {0}})
+    assert not laws.set_law(theirs, "spring")
+    assert notes[-1] == Note("the law spring needs its settings; write them", "refused")
+    assert theirs.project == desk.project
+    assert laws.set_law(theirs, "spring", Spring(2.0)), notes[-1].words
 
 
 def test_copied_keys_are_pasted_at_the_playhead_and_on_another_axis(desk: Desk, notes: list[Note]) -> None:

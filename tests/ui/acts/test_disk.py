@@ -13,6 +13,7 @@ from sequencer.project.inside import LEADS_OUT
 from sequencer.project.store import load
 from sequencer.shell.kinds import laws
 from tests.ui.conftest import LANTERNS
+from ui.acts import disk
 from ui.acts.disk import copied, not_opened, plain, write
 
 
@@ -32,6 +33,17 @@ def test_a_file_that_is_no_folder_is_said(tmp_path: Path) -> None:
     words = not_opened(tmp_path / "boats", ProjectError("", "there is no folder"))
     assert "is a file" in words
     assert "project.json" in words
+
+
+def test_audio_that_is_too_large_is_not_copied(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    song, folder = tmp_path / "song.wav", tmp_path / "folder"
+    song.write_bytes(b"music")
+    folder.mkdir()
+    monkeypatch.setattr(disk, "_MOST_BYTES", 4)  # of 4 GB, for the sake of the disk
+    with pytest.raises(ProjectError) as refused:
+        copied(song, folder)
+    assert plain(refused.value) == "song.wav: is larger than 4 GB; cut it to what is needed."
+    assert os.listdir(folder) == []
 
 
 def test_audio_is_copied_through_no_link_of_a_strangers_folder(tmp_path: Path) -> None:

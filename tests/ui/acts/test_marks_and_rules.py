@@ -10,7 +10,7 @@ from sequencer.project.build import check
 from sequencer.project.document import Triggers
 from sequencer.score.edits.keys import pinned
 from sequencer.sync.orders import GoToMark, Mapped, TakeCue
-from ui.acts import choose, marks, playhead
+from ui.acts import camera, choose, marks, playhead, retime
 from ui.acts.carry import carry
 from ui.acts.doing import plain_words
 from ui.acts.grids import lines
@@ -73,6 +73,33 @@ def test_passes_come_change_and_go(desk: Desk, notes: list[Note]) -> None:
     assert desk.project.run("half speed").speed == Fraction(1, 4)
     assert marks.delete_pass(desk, 3)
     assert len(desk.project.move.passes) == 3
+
+
+def test_a_note_of_a_pass_is_one_line(desk: Desk, notes: list[Note]) -> None:
+    first = desk.project
+    assert not marks.change_pass(desk, 0, lambda one: replace(one, note="two\nlines"))
+    assert notes[-1] == Note("that is no note; write one line of printable characters", "refused")
+    assert desk.project == first
+
+
+def test_two_points_have_two_names(desk: Desk, notes: list[Note]) -> None:
+    assert camera.add_point(desk)
+    assert camera.add_point(desk)
+    first = desk.project
+    one, other = (point.name for point in first.points[-2:])
+    assert not camera.change_point(desk, len(first.points) - 1, lambda point: replace(point, name=one))
+    assert notes[-1] == Note(f"there are two of the name {one}; give one another name", "refused")
+    assert [point.name for point in desk.project.points[-2:]] == [one, other]
+
+
+def test_keys_snap_onto_no_marker_where_there_is_none(desk: Desk, notes: list[Note]) -> None:
+    desk.edit("no markers", replace(desk.project.move, markers=()))
+    first = desk.project
+    desk.select({"tilt": {0}})
+    desk.snap_onto(Snapping("markers"))
+    assert not retime.snap_keys(desk)
+    assert notes[-1] == Note("there are no markers to snap onto; add one first", "refused")
+    assert desk.project == first
 
 
 def test_what_else_a_pass_says_stays_when_its_speed_or_its_cue_is_changed(desk: Desk) -> None:

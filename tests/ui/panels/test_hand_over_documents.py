@@ -148,6 +148,19 @@ def test_a_report_is_of_all_takes_or_of_those_that_are_chosen(page: Page) -> Non
     assert "lantern-turn_band_002" in html
 
 
+def test_a_project_that_was_never_saved_has_no_takes_to_report_and_yet_a_prep_sheet(page: Page) -> None:
+    page.desk.open(page.desk.project, None)
+    report, prep = page.panel.report.document, page.panel.prep.document
+    for form, name in ((report, "report.html"), (prep, "sheet.html")):
+        typed(form.where.folder.line, str(page.out))
+        typed(form.where.name.line, name)
+        form.hand()
+        page.rest()
+    assert report.outcome.refused.text() == "this project has no folder, and so no takes yet; save it first"
+    assert prep.outcome.refused.text() == ""
+    assert [path.name for path in page.out.iterdir()] == ["sheet.html"]
+
+
 def test_a_copy_has_what_the_project_needs(page: Page, tmp_path: Path) -> None:
     for name in ("lantern-turn_band_001", "lantern-turn_band_002"):
         record(page.folder, name=name)

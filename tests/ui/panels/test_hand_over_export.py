@@ -139,6 +139,17 @@ def test_samples_are_of_the_cameras_shutter_or_of_one_that_is_typed(page: Handin
     page.rest()
 
 
+def test_the_first_frame_has_a_whole_number(page: Handing) -> None:
+    choose(page.form.kind.box, ".csv")
+    typed(page.form.first.line, "1001.5")
+    assert page.form.first.fault.text() == "write a whole number, such as 1001"
+    assert page.form.wanted.first is None
+    typed(page.form.first.line, "1001")
+    assert page.form.first.fault.text() == ""
+    assert page.form.wanted.first == 1001
+    page.rest()
+
+
 def test_a_file_that_is_there_stays_until_the_tick_says_otherwise(page: Handing) -> None:
     choose(page.form.kind.box, ".csv")
     typed(page.form.where.name.line, "turn.csv")

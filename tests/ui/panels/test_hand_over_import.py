@@ -13,6 +13,7 @@ from pytestqt.qtbot import QtBot
 from sequencer.export.contract import Wanted
 from sequencer.motion.compile import compile_move
 from sequencer.project.document import Project
+from sequencer.score.edits.offset import offset
 from sequencer.shell.handover import Asked, gather, hand_over
 from sequencer.shell.kinds import exports, laws
 from tests.ui.conftest import LANTERNS
@@ -319,6 +320,21 @@ def test_cuts_and_several_cameras_are_choices(page: Taking, tmp_path: Path) -> N
     typed(form.last.line, "")
     page.show_it()
     assert "“From frame” 0 “To frame” 39" in page.refused
+
+
+def test_no_keys_are_made_while_something_is_dragged(page: Taking, camera: Path) -> None:
+    page.read(camera)
+    desk, form = page.desk, page.form.camera
+    desk.draft(offset(desk.project.move, {"tilt": {1}}, value=1.0))
+    page.show_it()
+    assert page.refused == "end what you are dragging first"
+    assert desk.proposal is None
+    desk.abandon()
+    typed(form.within.line, LOOSE)
+    form.replace_keys.box.setChecked(True)
+    page.show_it()
+    assert page.refused == ""
+    assert desk.proposal is not None
 
 
 def test_what_is_typed_wrong_is_said_at_its_field(page: Taking, camera: Path) -> None:

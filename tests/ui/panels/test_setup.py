@@ -154,12 +154,19 @@ def test_triggers_are_added_replaced_and_removed(panel: SetupPanel) -> None:
     write(form.channel, "3")
     press(form.replace)
     assert desk.project.triggers.mapped[0].channel == 3
+    write(form.channel, "3.5")
+    press(form.replace)
+    assert form.fault.text() == "“3.5” is no whole number; write one like 60"
+    assert desk.project.triggers.mapped[0].channel == 3
     write(form.channel, "17")
     press(form.replace)
     assert "1 to 16" in form.fault.text()
     press(form.remove)
     assert not desk.project.triggers.mapped
     write(form.device, "4")
+    assert desk.project.triggers.mmc_device == 4
+    write(form.device, "4,5")
+    assert form.device.fault.text() == "“4,5” is no whole number; write one like 60"
     assert desk.project.triggers.mmc_device == 4
     write(form.device, "")
     assert desk.project.triggers.mmc_device is None
