@@ -58,7 +58,9 @@ def let_go(hands: Hands) -> Hands:
     Each pad stays handled as it was, at the speed and in the manner that its buttons have set.
     """
     nobody = (None,) * len(hands.owners)
-    return replace(hands, pads=tuple(gone(pad) for pad in hands.pads), owners=nobody, origins=nobody)
+    return replace(
+        hands, pads=tuple(replace(gone(pad), barred=True) for pad in hands.pads), owners=nobody, origins=nobody
+    )
 
 
 def feel(hands: Hands, row: PadRow, at_ns: int, counts: bool = True) -> tuple[Hands, tuple[Done, ...]]:

@@ -33,9 +33,10 @@ class Done:
 class Pad:
     """One pad as it was felt last.
 
-    `held`: the controls that are held; `waits`: those that must be centred before they count. `manner`, `range_deg`,
-    `top` and `fine` are the handling's, as its buttons have changed them since. Shape: `pushed` and `eased` A, from -1
-    to 1: where each axis is pushed, and that smoothed.
+    `held`: the controls that are held; `waits`: those that must be centred before they count; `barred`: it was let go
+    of by another than its hand, and has not been at rest since. `manner`, `range_deg`, `top` and `fine` are the
+    handling's, as its buttons have changed them since. Shape: `pushed` and `eased` A, from -1 to 1: where each axis is
+    pushed, and that smoothed.
     """
 
     number: int
@@ -51,6 +52,7 @@ class Pad:
     here: bool = False
     held: frozenset[str] = frozenset()
     waits: frozenset[str] = frozenset()
+    barred: bool = False
 
     @property
     def enabled(self) -> bool:
@@ -114,7 +116,7 @@ def felt(rig: Rig, pad: Pad, row: PadRow, at_ns: int, counts: bool = True) -> tu
     is obeyed even so. What sends the rig off is asked for with the enabling control held, as all that moves it.
     """
     if not row.here:
-        return replace(gone(pad), at_ns=at_ns), ()
+        return replace(gone(pad), at_ns=at_ns, barred=False), ()
     anew = not pad.here or at_ns - pad.at_ns > SILENT_NS
     handling = pad.handling
     values = {control: reading(row, control) or 0.0 for control in handling.controls}
@@ -125,7 +127,7 @@ def felt(rig: Rig, pad: Pad, row: PadRow, at_ns: int, counts: bool = True) -> tu
         off |= {handling.enabling}
     fresh = anew or not counts
     waits = off if fresh else pad.waits & off
-    now = replace(pad, at_ns=at_ns, here=True, held=held, waits=waits)
+    now = replace(pad, at_ns=at_ns, here=True, held=held, waits=waits, barred=pad.barred and bool(off))
     if now.manner == "spring" and not now.enabled:
         # who takes hold again begins where the axis is by then: from the centre
         now = replace(now, waits=off - {handling.enabling} | (waits & {handling.enabling}))

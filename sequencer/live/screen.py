@@ -45,7 +45,8 @@ def press(hands: Hands, push: Push, at_ns: int) -> tuple[Hands, tuple[Done, ...]
     handling = _handling(hands.rig, hands.handlings, push)
     before = next((one for one in hands.pads if one.number == SCREEN), None)
     pad = met(hands.rig, handling, row, at_ns) if before is None else _handled(before, handling)
-    if handling.manner == "rate" and (before is None or at_ns - before.at_ns > SILENT_NS):
+    silent = before is None or (at_ns - before.at_ns > SILENT_NS and not before.barred)
+    if handling.manner == "rate" and silent:
         pad, _ = felt(hands.rig, pad, replace(row, axes=(0.0,) * len(row.axes)), at_ns)
     pad, done = felt(hands.rig, pad, row, at_ns)
     pads = (*(one for one in hands.pads if one.number != SCREEN), pad)

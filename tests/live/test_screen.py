@@ -139,6 +139,30 @@ def test_what_is_held_as_hands_are_let_go_of_counts_for_nothing_until_it_is_rele
     assert one.at("pan") > stands + 1
 
 
+def test_what_is_held_as_hands_are_let_go_of_counts_for_nothing_after_a_silence_either() -> None:
+    one = Screen().say(1.0).last(0.5)
+    one.drive.hands = let_go(one.drive.hands)
+    one.push = None
+    one.last(3.0)
+    stands = one.at("pan")
+    one.say(1.0).last(1.0)
+    assert one.at("pan") == stands
+    one.say(0.0).last(0.1)
+    one.push = None
+    one.last(0.5)
+    assert one.say(1.0).last(0.5).at("pan") > stands, "it was at rest once"
+
+
+def test_a_screen_that_was_left_as_hands_were_let_go_of_counts_at_once_when_it_is_taken_again() -> None:
+    one = Screen().say(1.0).last(0.5)
+    one.drive.hands = let_go(one.drive.hands)
+    one.say(held=False).last(0.1)
+    one.push = None
+    one.last(3.0)
+    stands = one.at("pan")
+    assert one.say(1.0).last(0.5).at("pan") > stands
+
+
 def test_a_return_does_not_go_on_when_the_rig_is_sent_somewhere() -> None:
     one = screen().say(range_deg=90.0).last(0.1).say(1.0, range_deg=90.0).last(5.0)
     one.say(range_deg=90.0).last(0.2)
