@@ -31,11 +31,12 @@ _AGAIN_EVERY = 8
 
 @dataclass(frozen=True, slots=True)
 class _Run:
-    """A run that goes on: its command, its processes by role, and the folder of its memory."""
+    """A run that goes on: its command, its processes by role, the folder of its memory, and since when it records."""
 
     command: subprocess.Popen[bytes]
     roles: dict[str, int]
     memory: Path
+    records_ns: int
 
 
 def kill_run(kind: str, seed: int) -> Killed:
@@ -56,7 +57,7 @@ def kill_run(kind: str, seed: int) -> Killed:
             lost = list(_ended(run))
         finally:
             _end(run)
-        lost += _lost(folder, killed_ns, until_then=victim in ("engine", "io_process"))
+        lost += _lost(folder, run.records_ns, killed_ns, until_then=victim in ("engine", "io_process"))
         left = int(run.memory.exists())
         if seed % _AGAIN_EVERY == 0:
             lost += _again(folder)
@@ -85,6 +86,7 @@ def _begun(folder: Path, output: str) -> _Run:
             command.kill()
             raise AssertionError(f"no take was begun: {command.communicate()[1].decode()}")
         time.sleep(0.01)
+    records_ns = time.monotonic_ns()
     roles, memory = {"command": command.pid}, Path()
     for pid in Path(f"/proc/{command.pid}/task/{command.pid}/children").read_text().split():
         words = Path(f"/proc/{pid}/cmdline").read_text().split("\0")
@@ -92,7 +94,7 @@ def _begun(folder: Path, output: str) -> _Run:
             if f"sequencer.shell.{role}" in words:
                 roles[role] = int(pid)
                 memory = Path(words[words.index(f"sequencer.shell.{role}") + 1])
-    return _Run(command, roles, memory)
+    return _Run(command, roles, memory, records_ns)
 
 
 def _ended(run: _Run) -> Iterator[str]:
@@ -121,16 +123,19 @@ def _end(run: _Run) -> None:
     run.command.communicate()
 
 
-def _lost(folder: Path, killed_ns: int, *, until_then: bool) -> Iterator[str]:
-    for path in sorted((folder / "takes").glob("*.mcap")):
+def _lost(folder: Path, records_ns: int, killed_ns: int, *, until_then: bool) -> Iterator[str]:
+    paths = sorted((folder / "takes").glob("*.mcap"))
+    if not paths:
+        yield "the take that was begun is not there"
+    for path in paths:
         try:
             take = takefile.read(path)
         except SequencerError as fault:
             yield f"a take cannot be read: {fault}"
             continue
         stamps = [*take.due_ns.tolist(), *take.actual_ns.tolist()]
-        newest_s = (killed_ns - max(stamps, default=0)) * 1e-9
-        age_s = (killed_ns - min(stamps, default=killed_ns)) * 1e-9
+        newest_s = (killed_ns - max(stamps, default=records_ns)) * 1e-9
+        age_s = (killed_ns - min(stamps, default=records_ns)) * 1e-9
         # a take that had ended before is whole; one that went on has all but its last half second
         if until_then and not take.complete and newest_s > _PROMISE_S + _SLACK_S and age_s > _PROMISE_S:
             yield f"{path.name} ends {newest_s:.2f} s before the kill ({take.fault})"

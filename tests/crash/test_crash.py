@@ -14,12 +14,14 @@ import pytest
 from sequencer.export import written
 from sequencer.project import copying, library, lock, paired, recovery, shot_log, takelog
 from sequencer.shell import recorder
+from tests.crash import runs
 from tests.crash.disk import watched
 from tests.crash.power import ROUNDS, cut, run, tree
 from tests.crash.shared import shared_out
 from tests.crash.states import MODELS, states
 from tests.crash.writer import Crash, Told
 from tests.crash.writers.listed import CUT, KILLED
+from tests.project.test_takefile import HEADING
 from ui.acts import disk
 
 STATES, KILLS = 25, 30
@@ -122,6 +124,20 @@ def test_a_command_that_is_killed_in_a_take_loses_nothing() -> None:
     command = [sys.executable, "-m", "tests.crash", "--only", "takes", "--seed", "4"]
     said = subprocess.run(command, capture_output=True, check=False, text=True)
     assert (said.returncode, said.stdout, said.stderr) == (0, "nothing lost\n", "")
+
+
+def test_a_take_of_a_whole_run_that_is_gone_or_has_no_rows_or_cannot_be_read_is_lost(tmp_path: Path) -> None:
+    (tmp_path / "takes").mkdir()
+    path = tmp_path / "takes" / "turn_001.mcap"
+    assert list(runs._lost(tmp_path, 0, 0, until_then=True)) == ["the take that was begun is not there"]
+    with recorder.Recorder.open(path, HEADING):
+        # its heading is there, and no row
+        assert not list(runs._lost(tmp_path, 0, 1_000_000_000, until_then=True))
+        (words,) = runs._lost(tmp_path, 0, 2_000_000_000, until_then=True)
+        assert "ends 2.00 s before the kill" in words
+    path.write_bytes(b"nothing")
+    (words,) = runs._lost(tmp_path, 0, 0, until_then=True)
+    assert "a take cannot be read" in words
 
 
 def test_a_loss_is_told(tmp_path: Path) -> None:

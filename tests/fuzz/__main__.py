@@ -102,7 +102,7 @@ def run(names: Sequence[str], tally: Tally, to: int, seconds: int, jobs: int) ->
         ran = portion(TARGETS[name], tally, to, lasts_s, jobs)
         if any(one.ended for one in ran):
             return 130
-        if any(one.found for one in ran) or not any(one.inputs for one in ran):
+        if any(one.found for one in ran) or not all(one.inputs for one in ran):
             status = 1
             open_.remove(name)  # it would fall over the same again
     return status

@@ -222,7 +222,7 @@ def _journal_step(data: bytes) -> None:
     if not data:
         return
     tree = changed(_change_trees()[data[0] % 3], data[1:])
-    with contextlib.suppress(OverflowError, msgspec.MsgspecError):
+    try:
         # names of columns are numbers there, which JSON does not have
         for splice in tree[3] if isinstance(tree, list) and len(tree) > 3 and isinstance(tree[3], list) else ():
             if isinstance(splice, list) and len(splice) > 3 and isinstance(splice[3], list) and len(splice[3]) > 4:
@@ -230,7 +230,10 @@ def _journal_step(data: bytes) -> None:
                 splice[3][4] = (
                     {int(k) if k.isdecimal() else k: v for k, v in odd.items()} if isinstance(odd, dict) else odd
                 )
-        _follows([msgspec.msgpack.encode(tree)])
+        packing = msgspec.msgpack.encode(tree)
+    except (OverflowError, msgspec.MsgspecError):
+        return  # no number that a journal can hold
+    _follows([packing])
 
 
 def _journal_bytes(data: bytes) -> None:

@@ -20,7 +20,10 @@ _COVERED = re.compile(r"cov: (\d+) ft: (\d+)")
 
 @dataclass(frozen=True, slots=True)
 class Ran:
-    """What one process did. `found` are inputs that the decoder did not survive; `words` the end of what it said."""
+    """What one process did. `found` are inputs that the decoder did not survive; `words` the end of what it said.
+
+    One that died and left no input behind, as when the system takes its memory away, has no `inputs`: none counts.
+    """
 
     inputs: int
     seconds: int
@@ -66,17 +69,23 @@ def fuzz(target: Target, count: int, seconds: int, jobs: int, seed: int, corpus:
             process.send_signal(signal.SIGINT)
             process.wait()
     lasted_s = round(time.monotonic() - began_s)
-    return [_ran(folder / f"said{job}", folder / f"found{job}", lasted_s, ended) for job in range(jobs)]
+    return [
+        _ran(folder / f"said{job}", folder / f"found{job}", lasted_s, ended, process.returncode)
+        for job, process in enumerate(begun)
+    ]
 
 
-def _ran(said: Path, found: Path, lasted_s: int, ended: bool) -> Ran:
+def _ran(said: Path, found: Path, lasted_s: int, ended: bool, status: int) -> Ran:
     text = said.read_text(encoding="utf-8", errors="replace")
     done, tried = _DONE.search(text), _TRIED.search(text)
+    ended = ended or "libFuzzer: run interrupted" in text
+    left = tuple(path.read_bytes() for path in sorted(found.iterdir()))
+    died = status and not ended and not left
     return Ran(
-        inputs=int(done[1] if done else tried[1] if tried else 0),
+        inputs=0 if died else int(done[1] if done else tried[1] if tried else 0),
         seconds=int(done[2]) if done else lasted_s,
         covered=max((int(one) for one, _ in _COVERED.findall(text)), default=0),
-        found=tuple(path.read_bytes() for path in sorted(found.iterdir())),
-        ended=ended or "libFuzzer: run interrupted" in text,
+        found=left,
+        ended=ended,
         words=text[-4000:],
     )

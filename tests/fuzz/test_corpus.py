@@ -8,15 +8,18 @@ import functools
 import sys
 from pathlib import Path
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from sequencer.project.journal import Reading
 from tests.fuzz import __main__ as command
 from tests.fuzz.kept import CORPUS, FOUND, LONGEST, MOST, chosen, inputs, keep
 from tests.fuzz.recipes import changed, places
 from tests.fuzz.target import Target, at_gap, packed, packets, pieces, timed
 from tests.fuzz.targets import TARGETS
+from tests.needs import needs_module
 
 _DEEP = 3000  # far beyond what a reader that calls itself can follow
 # of every kind of text and binary that is read here: empty, cut off at once, and nested
@@ -51,7 +54,7 @@ def known(name: str) -> tuple[bytes, ...]:
 def target(request: pytest.FixtureRequest) -> Target:
     found = TARGETS[request.param]
     if found.needs:
-        pytest.importorskip(found.needs)
+        needs_module(found.needs)
     return found
 
 
@@ -86,6 +89,18 @@ def test_what_is_spoilt_is_survived(target: Target) -> None:
         target.decode(data)
 
     survives()
+
+
+@pytest.mark.parametrize("fault", [OverflowError, msgspec.ValidationError])
+def test_what_the_journal_may_not_raise_is_not_passed_over(
+    monkeypatch: pytest.MonkeyPatch, fault: type[Exception]
+) -> None:
+    def feed(*_: object) -> bool:
+        raise fault
+
+    monkeypatch.setattr(Reading, "feed", feed)
+    with pytest.raises(fault):
+        TARGETS["journal-step"].decode(TARGETS["journal-step"].seeds()[0])
 
 
 def test_each_target_has_a_corpus_and_each_corpus_a_target() -> None:

@@ -156,6 +156,15 @@ def test_what_is_not_survived_is_kept_and_not_tried_again(
     assert Tally(tmp_path / "tally.json").of("osc").inputs == 0
 
 
+def test_a_process_that_dies_of_no_input_is_told_beside_one_that_does_not(
+    monkeypatch: pytest.MonkeyPatch, made_up: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ran = [Ran(600, 2, 9, (), ended=False, words=""), Ran(0, 2, 9, (), ended=False, words="it fell over")]
+    monkeypatch.setattr(command, "fuzz", lambda *_: ran)
+    assert _main(monkeypatch, "slip", "--jobs", "2", "--tally", str(tmp_path / "tally.json")) == 1
+    assert "it fell over" in capsys.readouterr().err
+
+
 def test_ctrl_c_ends_it_and_counts_what_was_done(
     monkeypatch: pytest.MonkeyPatch, made_up: list[str], tmp_path: Path
 ) -> None:
@@ -227,10 +236,12 @@ def test_what_libfuzzer_says_at_its_end_is_read(tmp_path: Path) -> None:
     said, found = tmp_path / "said", tmp_path / "found"
     found.mkdir()
     said.write_text("#20\tDONE   cov: 19 ft: 90 corp: 34/520b\nDone 20000 runs in 7 second(s)\n")
-    assert running._ran(said, found, 30, ended=False) == Ran(20000, 7, 19, (), False, said.read_text())
+    assert running._ran(said, found, 30, ended=False, status=0) == Ran(20000, 7, 19, (), False, said.read_text())
+    assert running._ran(said, found, 30, ended=False, status=-9).inputs == 0, "it was killed, and nobody knows why"
     (found / "crash-1").write_bytes(b"\xff")
     said.write_text("==1== libFuzzer: run interrupted; exiting\nstat::number_of_executed_units: 325\n")
-    assert running._ran(said, found, 30, ended=False) == Ran(325, 30, 0, (b"\xff",), True, said.read_text())
+    ran = running._ran(said, found, 30, ended=False, status=72)
+    assert ran == Ran(325, 30, 0, (b"\xff",), True, said.read_text())
     said.write_text("ImportError: it fell over before it began\n")
-    ran = running._ran(said, found, 30, ended=False)
+    ran = running._ran(said, found, 30, ended=False, status=1)
     assert (ran.inputs, ran.ended) == (0, False)

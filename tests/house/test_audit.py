@@ -46,6 +46,11 @@ def test_a_weakness_is_named_with_its_mend(audit: ModuleType) -> None:
     assert (known, unknown) == (2, ["paper-boat"])
 
 
+def test_an_audit_that_looked_at_nothing_is_none(audit: ModuleType) -> None:
+    with pytest.raises(SystemExit, match="looked at none"):
+        audit.judged(_report())
+
+
 @pytest.mark.parametrize(("packages", "status"), [((SOUND, UNKNOWN), 0), ((SOUND, WEAK), 1)])
 def test_only_a_weakness_turns_ci_red(
     audit: ModuleType, monkeypatch: pytest.MonkeyPatch, packages: tuple[dict[str, Any], ...], status: int

@@ -258,6 +258,9 @@ def _shortened(item: pytest.Item) -> None:
 
 def _fate(status: int) -> Fate:
     if os.WIFSIGNALED(status):
-        return Fate.ENDLESS if os.WTERMSIG(status) in (signal.SIGPROF, signal.SIGALRM) else Fate.KILLED
+        ends: dict[int, Fate] = {signal.SIGPROF: Fate.ENDLESS, signal.SIGALRM: Fate.ENDLESS}
+        # a system that is out of memory, or a person, ends whatever there is
+        ends |= {signal.SIGKILL: Fate.UNKNOWN, signal.SIGTERM: Fate.UNKNOWN, signal.SIGINT: Fate.UNKNOWN}
+        return ends.get(os.WTERMSIG(status), Fate.KILLED)
     # whatever else ends a child is no word of a test
     return {_KILLED: Fate.KILLED, _SURVIVED: Fate.SURVIVED}.get(os.WEXITSTATUS(status), Fate.UNKNOWN)

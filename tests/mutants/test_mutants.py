@@ -1,5 +1,6 @@
 """The search for what tests do not notice notices it itself: on a tiny program whose mutants are known one by one."""
 
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -7,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.mutants.breed import Mutant, mutants
+from tests.mutants.nursery import Fate, _fate
 
 ROOT = Path(__file__).parents[2]
 
@@ -126,6 +128,22 @@ def test_tests_that_fail_without_a_mutant_are_told_and_nothing_is_scored(lamps: 
     ran = tried(lamps)
     assert ran.returncode == 2
     assert "fails without any mutant" in ran.stdout
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks, and limits what a fork may use")
+@pytest.mark.parametrize(
+    ("status", "fate"),
+    [
+        (100 << 8, Fate.KILLED),
+        (101 << 8, Fate.SURVIVED),
+        (1 << 8, Fate.UNKNOWN),
+        (signal.SIGSEGV, Fate.KILLED),
+        (signal.SIGPROF, Fate.ENDLESS),
+        (signal.SIGKILL, Fate.UNKNOWN),
+    ],
+)
+def test_how_a_mutant_ended_counts_only_where_a_test_did_it(status: int, fate: Fate) -> None:
+    assert _fate(status) is fate
 
 
 def bred(text: str) -> list[Mutant]:
