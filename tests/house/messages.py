@@ -21,7 +21,7 @@ ROOMS: Final = tuple(f"sequencer/{room}/" for room in ("adapters", "live", "play
 EDITOR: Final = ("ui/link/", "ui/run/")
 FAILURE: Final = re.compile(
     r"\b(not|no|nothing|cannot|never|unknown|missing|elsewhere|gone|back|first|reset"
-    r"|down|lost|failed|broken|trouble|interrupted|stop|stopped|disarmed|given up)\b",
+    r"|down|lost|failed|broken|trouble|interrupted|stop|stopped|disarmed|given up|left|opened|changed|disconnected)\b",
     re.IGNORECASE,
 )
 # what says its words to people, be they ever so short

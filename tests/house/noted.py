@@ -23,8 +23,11 @@ Places = Callable[[ast.Module, str], Iterable[ast.expr]]
 
 
 def key(path: str, node: ast.expr) -> str:
-    """Return the name of a place: its file from the repository's root, its line and its column."""
-    return f"{path}:{node.lineno}:{node.col_offset}"
+    """Return the name of a place: its file from the repository's root, where it begins and where it ends.
+
+    A choice begins where the first of its words do, and is made whichever is chosen.
+    """
+    return f"{path}:{node.lineno}:{node.col_offset}-{node.end_lineno}:{node.end_col_offset}"
 
 
 def sources() -> Iterator[tuple[str, ast.Module]]:

@@ -148,7 +148,7 @@ PIECES: Final[dict[str, tuple[str, ...]]] = {
         "setpoint file",
     ),
     "sequencer/adapters/sources/ltc_in.py": ("timecode on channel {} of {}",),
-    "sequencer/adapters/sources/osc.py": (
+    "sequencer/adapters/udp_door.py": (
         "port {} is in use by another program; end that one, or name another port (osc:0 takes a free one)",
         "this machine has that address or interface no more; look at twintake ports",
         "{}; name another port, above 1023",
@@ -271,6 +271,7 @@ PIECES: Final[dict[str, tuple[str, ...]]] = {
         "Unlocked: pull a pad, or hold an arrow key on it. Let go to stop; Escape locks.",
     ),
     "ui/run/form.py": (
+        "Show what is seldom changed",
         "Sound when the link to the rig drops or is back",
         "The rig never answers: take it to stand at home",
     ),

@@ -2,14 +2,15 @@
 
 import ast
 from collections import Counter
+from typing import Any
 
 import pytest
 
-from tests.house import noted, told
+from tests.house import noted, raised, told
 from tests.house.raised import MENDLESS, OURS, UNREACHED, Refusal, refusals
 from tests.house.refusals import PAGE, SITUATIONS, known, listed, page, situation
 
-MOST_UNRAISED = 124
+MOST_UNRAISED = 0
 
 
 def test_the_page_is_current() -> None:
@@ -84,8 +85,6 @@ def again(fault: LinkError) -> None:
 
 
 def test_words_are_read_from_the_source(monkeypatch: pytest.MonkeyPatch) -> None:
-    from tests.house import raised
-
     tree = ast.parse(SOURCE)
     monkeypatch.setattr(raised, "_FOUND", [])
     monkeypatch.setattr(
@@ -124,3 +123,18 @@ def test_what_is_made_is_noted_and_handed_on(monkeypatch: pytest.MonkeyPatch) ->
     assert seen == {noted.key("m.py", choice.body)}
     assert room["f"](False) == "here"
     assert seen == {noted.key("m.py", choice.body), noted.key("m.py", choice.orelse)}
+
+
+def test_of_a_choice_only_the_words_that_are_chosen_are_noted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A choice begins where its first words do: that it was made says nothing of these."""
+    text = "def f(far):\n    raise LinkError('away; look' if far else 'here; wait')\n"
+    tree = ast.parse(text)
+    monkeypatch.setattr(raised, "_FOUND", [])
+    monkeypatch.setattr(raised, "program", lambda: {"m.py": told.Module("m.py", ast.parse(text))})
+    seen: set[str] = set()
+    monkeypatch.setattr(noted, "NOTED", seen)
+    room: dict[str, Any] = {"__noted__": noted.note, "LinkError": ValueError}
+    exec(compile(noted.wrapped(tree, "m.py", list(raised.places(tree, "m.py"))), "m.py", "exec"), room)
+    with pytest.raises(ValueError, match="here"):
+        room["f"](False)
+    assert [one.words for one in raised.missing(seen)] == ["away; look"]
