@@ -117,8 +117,9 @@ def chosen(cameras: tuple[FoundCamera, ...], name: str | None, file: str) -> Fou
         return named[0]
     if name is None:
         raise ImportFault(f"{file}: it has {len(cameras)} cameras; name one with --camera: {there}")
-    what = f"{len(named)} cameras are called {name!r}" if named else f"no camera is called {name!r}"
-    raise ImportFault(f"{file}: {what}; it has: {there}")
+    if named:
+        raise ImportFault(f"{file}: {len(named)} cameras are called {name!r}; give each its own name, and export again")
+    raise ImportFault(f"{file}: no camera is called {name!r}; it has: {there}")
 
 
 def _over(done: TakenIn) -> list[str]:

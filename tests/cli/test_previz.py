@@ -12,6 +12,7 @@ from sequencer.cli.app import app
 from sequencer.motion.compile import compile_move
 from sequencer.shell.kinds import laws
 from tests.cli.harbour import HARBOUR, files, opened
+from tests.export.imports import gltf_files
 
 pytestmark = pytest.mark.usefixtures("terminal")
 HEAD_AND_SLIDE = ("pan", "tilt", "roll", "slide")
@@ -171,6 +172,19 @@ def test_of_several_cameras_one_is_named(harbour: Path, tmp_path: Path) -> None:
     named = said(done).partition("--camera: ")[2].split(", ")
     found = facts(harbour, file, "--at", "10:01:00:00", "--camera", named[1].split()[0])
     assert found["samples"] == 20
+
+
+def test_cameras_of_one_name_cannot_be_told_apart_and_that_is_said(harbour: Path, tmp_path: Path) -> None:
+    """Names need not differ in a glTF file. Source: glTF 2.0, section 3.3, "names need not be unique"; from memory."""
+    document = gltf_files.moving()
+    document["nodes"] = [{"camera": 0, "name": "left"}, {"camera": 0, "name": "left"}]
+    twice = tmp_path / "set.gltf"
+    twice.write_text(json.dumps(document))
+    before = files(harbour)
+    done = run("previz", harbour, twice, "--camera", "left", "--write")
+    assert done.exit_code == 2
+    assert "set.gltf: 2 cameras are called 'left'; give each its own name, and export again" in said(done)
+    assert files(harbour) == before
 
 
 def test_import_takes_a_camera_too_and_says_where_the_choices_are(harbour: Path, camera: Path) -> None:

@@ -157,6 +157,24 @@ def test_a_blend_turns_from_one_point_to_the_other_and_stays_there() -> None:
     assert done.turned_deg == pytest.approx(between(one / np.linalg.norm(one), other)[0], abs=25)
 
 
+def test_of_a_blend_both_points_are_named_where_one_cannot_be_looked_at() -> None:
+    knot = Point("knot", (0.1, 0.0, 1.6))
+    with pytest.raises(
+        ValueError, match=r"knot or lantern cannot be looked at at @20: it is in the lens, or behind it; it"
+    ):
+        run(replace(AIM, at=knot, then=OTHER, leaves=Fraction(75), arrives=Fraction(175)))
+
+
+def test_a_point_beside_which_the_lens_passes_is_refused_with_how_far_it_must_be() -> None:
+    """The lens sits 8 mm beside the axis of pan, and the point 4 mm off it, half a metre above."""
+    rig = replace(RIG, axes=(*RIG.axes[:5],))
+    near = Point("knot", (0.004, 0.0, 1.6))
+    still = Move(tracks=())
+    away = r"it is 0\.004 m away from that axis, and must be 0\.008 m"
+    with pytest.raises(ValueError, match=rf"knot cannot be looked at at @20: it is so near the axis .*; {away}"):
+        run(replace(AIM, at=near), still, rig)
+
+
 def test_a_blend_without_time_or_with_a_law_that_leads_nowhere_is_refused() -> None:
     with pytest.raises(ValueError, match="takes more than no time"):
         run(replace(AIM, then=OTHER, leaves=Fraction(75), arrives=Fraction(75)))

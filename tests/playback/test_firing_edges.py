@@ -227,6 +227,6 @@ def test_what_can_no_longer_be_withdrawn_is_kept_and_where_nothing_can_be_nothin
     assert last.sent.due_ns == 150 * MS
     assert [one.sent.due_ns for one in left.made] == [100 * MS, 150 * MS]
     assert withdrawn(ahead, TIMING, 60 * MS) == (ahead, None)
-    # where all that is made is far off, there is no place to begin from but the last that went out
-    assert withdrawn(ahead, TIMING, -10 * MS) == (ahead, None)
+    # where all that is made is far off, the first set stays, since what is made anew must go on from one
+    assert withdrawn(ahead, TIMING, -10 * MS) == (Ahead(ahead.made[:1]), ahead.made[0])
     assert withdrawn(Ahead(), TIMING, 0) == (Ahead(), None)

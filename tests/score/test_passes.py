@@ -278,6 +278,17 @@ def test_an_offset_out_of_the_travel_is_said_with_what_fits_and_that_fits() -> N
         assert of(Pass("eye", offset=(("slide", fits),))).tracks
 
 
+def test_of_an_axis_that_counts_in_parts_no_unit_is_said() -> None:
+    move = replace(MOVE, tracks=(track([0, 8], [0.2, 0.9], "poly345", "focus"),))
+    refused_at = "focus would be at 1.15 at @8, travel [0, 1]; an offset from -0.2 to 0.1 fits"
+    with pytest.raises(ProjectError, match=re.escape(f"passes[1].offset.focus: {refused_at}")):
+        of(Pass("eye", offset=(("focus", 0.25),)), move)
+    machine = Rig(name="toy", axes=(axis("slide", "slide", unit="part", travel=(0.0, 1.0)),))
+    move = replace(MOVE, tracks=(track([0, 8], [0.2, 0.9], "poly345", "slide"),))
+    with pytest.raises(ProjectError, match=re.escape("passes[1].scale: slide would be at 1.8 at @8, travel [0, 1]; ")):
+        of(Pass("eye", scale=Scaled(Fraction(2), ())), move, machine)
+
+
 places = st.decimals(-500, 900, places=3).map(float)
 
 

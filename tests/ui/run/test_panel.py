@@ -181,6 +181,19 @@ def pick(qtbot: QtBot, box: QComboBox, data: object) -> None:
         qtbot.keyClick(box, Qt.Key.Key_Down)
 
 
+def test_what_happens_next_is_said_of_timecode_that_is_past_or_missing_and_of_an_unknown_state(whole: Whole) -> None:
+    said = whole.panel.next
+    whole.bench.ready()
+    start = whole.bench.desk.project.move.cues[0].start
+    start_s = float(whole.bench.desk.project.timebase.rate.seconds(start))
+    whole.bench.phase("ready", lock="locked", timeline_s=start_s + 1.0)
+    assert said.text() == "Roll timecode back to before the start of the cue."
+    whole.bench.phase("freewheeling", lock="freewheel")
+    assert said.text() == "It stops if timecode does not come back."
+    whole.bench.phase("dancing")
+    assert said.text() == "Stop, and connect again."
+
+
 def test_what_is_chosen_is_what_is_armed(whole: Whole, qtbot: QtBot) -> None:
     form = whole.panel.form
     pick(qtbot, form.speed, Fraction(1, 4))

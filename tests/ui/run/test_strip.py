@@ -108,3 +108,17 @@ def test_a_fault_blinks_and_nothing_else_does(strip: Strip, bench: Bench) -> Non
     assert 2 * strip._blink.interval() >= 1000 / 3
     bench.link.reset()
     assert not strip._blink.isActive()
+
+
+def test_timecode_that_is_missing_is_said_while_the_rig_goes_on(strip: Strip, bench: Bench) -> None:
+    bench.ready()
+    bench.phase("freewheeling", lock="freewheel", timeline_s=5.21)
+    assert strip.plate.accessibleName().startswith("MOVING, timecode missing, going on")
+    assert "missing, going on" in strip.timecode.accessibleName()
+
+
+def test_a_state_that_this_program_does_not_know_is_a_fault(strip: Strip, bench: Bench) -> None:
+    """An engine of another version may have one."""
+    bench.connect()
+    bench.phase("dancing")
+    assert strip.plate.accessibleName().startswith("FAULT, a state unknown here")
