@@ -72,7 +72,7 @@ class Recorder:
         self._channels: dict[type[Row], int] = {}
         self._first_ns: int | None = None
         self._kept_ns: int | None = None
-        self._came_ns = self._waited_ns = 0
+        self._since_ns = 0
         self._newest_ns = 0
         self._held = self._held_bytes = 0
         self._failed = False
@@ -109,14 +109,16 @@ class Recorder:
         stamp_ns, data = _stamp_ns(row), _encode(row)
         came_ns = _came_ns(row)
         if self._first_ns is None:
-            self._first_ns, self._came_ns, self._waited_ns = stamp_ns, came_ns, came_ns
-        self._came_ns = max(self._came_ns, came_ns)
+            self._first_ns, self._since_ns = stamp_ns, came_ns
+        # an event may be told ahead of its instant, by as much as a rig's buffer: the half second is not put off by it
+        self._since_ns = min(self._since_ns, came_ns)
         self._newest_ns = max(self._newest_ns, stamp_ns)
         self._held += 1
         self._held_bytes += len(data)
         with self._failing():
             self._writer.add_message(self._channels[type(row)], log_time=stamp_ns, publish_time=stamp_ns, data=data)
-        if self._came_ns - self._waited_ns >= _CHUNK_NS:
+        if came_ns - self._since_ns >= _CHUNK_NS:
+            self._since_ns = came_ns
             self.flush()
             self._wait()
         elif self._held_bytes >= _CHUNK_BYTES:
@@ -134,7 +136,6 @@ class Recorder:
 
     def _wait(self) -> None:
         """Wait until all that was flushed is on the disk. Error: LinkError like `write`."""
-        self._waited_ns = self._came_ns
         with self._failing():
             os.fsync(self._stream.fileno())
 

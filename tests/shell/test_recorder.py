@@ -14,7 +14,7 @@ import pytest
 from sequencer.errors import LinkError
 from sequencer.project.takefile import read
 from sequencer.shell.recorder import Recorder, room_for
-from sequencer.takes.rows import SetpointRow
+from sequencer.takes.rows import EventRow, SetpointRow
 from tests.project.test_takefile import HEADING, ORIGIN_NS, rows
 
 
@@ -130,6 +130,22 @@ def test_a_recorder_that_is_never_finished_loses_half_a_second_at_most(tmp_path:
                 take = read(path)
                 newest = max(take.due_ns, default=ORIGIN_NS)
                 assert newest >= ORIGIN_NS + number // 3 * 10_000_000 - 510_000_000
+
+
+@pytest.mark.parametrize("ahead_s", [0.06, 0.4, 2.0])
+@pytest.mark.parametrize("told_s", [0.0, 0.2, 0.45, 0.5])
+def test_an_event_that_is_told_ahead_of_time_puts_off_nothing(tmp_path: Path, told_s: float, ahead_s: float) -> None:
+    """As an order to the camera is, for a rig that wants what comes so long before it is due."""
+    path = tmp_path / "crash.mcap"
+    with path.open("xb") as stream:
+        recorder = Recorder(stream, path, HEADING)
+        for number in range(200):
+            due_ns = ORIGIN_NS + number * 10_000_000
+            if number == round(told_s * 100):
+                recorder.write(EventRow(due_ns + round(ahead_s * 1e9), "fired", "record"))
+            recorder.write(SetpointRow(due_ns, 0.0, "running", (0.0, 0.0), (0.0, 0.0)))
+            if number % 5 == 4:
+                assert max(read(path).due_ns, default=ORIGIN_NS) >= due_ns - 510_000_000
 
 
 def test_many_rows_in_no_time_are_flushed_by_their_size(tmp_path: Path) -> None:

@@ -1,7 +1,7 @@
 """What must hold of the setpoints that one rig gets, worked out from them alone: limits by differences, order, rest."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -31,7 +31,7 @@ class Course:
     _span_s: float = 0.0
     _begins_ns: int | None = None
     _begins: bool = False
-    _said: Floats | None = None  # where it said that it stood, when what it begins with was made
+    _said: list[Floats] = field(default_factory=list)  # where it said that it stood, since the reset
     _sent: int = 0
     _played: int = 0
 
@@ -50,6 +50,7 @@ class Course:
     def begin_anew(self) -> None:
         """From what is sent next on it may begin from where the rig says that it stands."""
         self._begins = True
+        self._said = []
 
     def look(self, sent: list[Setpoint], played: list[Setpoint], says: Floats, rests_ns: int | None) -> int:
         """Look at what is new, and return how much was sent. Both lists are all since the run began.
@@ -57,9 +58,10 @@ class Course:
         `says` is where the rig says it stands; what is due after `rests_ns` moves nothing, None where it may.
         """
         count = len(sent) - self._sent
+        if (self._begins or self._begins_ns is not None) and not (self._said and self._said[-1] is says):
+            self._said.append(says)
         if self._begins and count:
             self._begins, self._begins_ns = False, sent[self._sent].due_ns
-            self._said = says
         self._sent = len(sent)
         for setpoint in played[self._played :]:
             self._limits(setpoint)
@@ -91,7 +93,9 @@ class Course:
 
     def _may_begin(self, setpoint: Setpoint) -> bool:
         """Whether it may be the first after a reset: what was still to come when that was pressed is before it."""
-        return self._begins_ns is not None and 0 <= setpoint.due_ns - self._begins_ns <= self.to_come_ns
+        if self._begins_ns is not None and setpoint.due_ns - self._begins_ns > self.to_come_ns:
+            self._begins_ns = None
+        return self._begins_ns is not None and setpoint.due_ns >= self._begins_ns
 
     def _where_it_says(self, last: Floats, position: Floats) -> bool:
         """Whether each axis that is elsewhere than before is just where the rig says it stands, or the travel ends.
@@ -99,10 +103,15 @@ class Course:
         An axis that stands near where it was sent begins there by a step that it could also have made as a motion: one
         that says so to the last digit moves nothing, whatever its size. There is one such step after a reset.
         """
-        if self._said is None:
-            return False
-        there = np.abs(position - np.clip(self._said, self._low, self._high)) <= _SAME
+        there = self._off(position) <= _SAME
         return bool((there | (position == last)).all() and (position != last).any())
+
+    def _off(self, position: Floats) -> Floats:
+        """How far each axis is from where the rig has said, since it was reset, that it stands. Shape: A."""
+        if not self._said:
+            return np.full_like(position, np.inf)
+        apart: Floats = np.abs(position - np.clip(self._said, self._low, self._high)).min(axis=0)
+        return apart
 
     def _limits(self, setpoint: Setpoint) -> None:
         position = setpoint.position
@@ -128,13 +137,12 @@ class Course:
         too_fast = bool((np.abs(speed) > self._most * _ROUNDING + 1e-9).any())
         too_rough = bool((np.abs(change) > most_change).any())
         paused = setpoint.due_ns - last.due_ns > LONGEST_STEP_S * 1e9
-        there = self._where_it_says(last.position, position)
-        if self._may_begin(setpoint) and (paused or too_fast or too_rough or there):
+        if self._may_begin(setpoint) and (
+            paused or too_fast or too_rough or self._where_it_says(last.position, position)
+        ):
             # after a reset it begins from where the rig says that it stands; that moves nothing
             self._begins_ns = None
-            off = np.abs(step)
-            if self._said is not None:
-                off = np.minimum(off, np.abs(position - np.clip(self._said, self._low, self._high)))
+            off = np.minimum(np.abs(step), self._off(position))
             # and the first step of a way may lie behind that already
             if (off > 1e-6 + self._most_change * span_s**2).any():
                 self.tell("begin", f"it begins {off.max():.3g} away from where the rig was sent, or says it stands")

@@ -45,3 +45,20 @@ def test_after_a_reset_it_begins_from_where_the_rig_says_it_stands(says: float, 
 )
 def test_and_a_step_that_is_no_beginning_is_motion(says: float, sent_after: list[float]) -> None:
     assert "motion at rest" in _broken(says, sent_after)
+
+
+@pytest.mark.parametrize(("begins", "is_found"), [(300.0, False), (310.0, False), (320.0, False), (330.0, True)])
+def test_a_rig_that_moves_meanwhile_may_be_taken_for_where_it_was_at_any_of_its_words(
+    begins: float, is_found: bool
+) -> None:
+    found: list[str] = []
+    course = Course(Rig(name="one", axes=(_SLIDE,)), lambda rule, _: found.append(rule), 2 * _PERIOD_NS)
+    went = [Setpoint(number * _PERIOD_NS, np.array([399.8]), np.zeros(1)) for number in range(1, 4)]
+    course.look(went, went, np.array([290.0]), 0)
+    course.begin_anew()
+    for said in (300.0, 310.0):
+        course.look(went, went, np.array([said]), 0)
+    sent = [*went, Setpoint(went[-1].due_ns + _PERIOD_NS, np.array([begins]), np.zeros(1))]
+    course.look(sent, went, np.array([320.0]), 0)
+    course.look(sent, sent, np.array([320.0]), 0)
+    assert ("begin" in found) == is_found
