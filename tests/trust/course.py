@@ -52,13 +52,15 @@ class Course:
         self._begins = True
         self._said = []
 
-    def look(self, sent: list[Setpoint], played: list[Setpoint], says: Floats, rests_ns: int | None) -> int:
+    def look(self, sent: list[Setpoint], played: list[Setpoint], says: Floats | None, rests_ns: int | None) -> int:
         """Look at what is new, and return how much was sent. Both lists are all since the run began.
 
-        `says` is where the rig says it stands; what is due after `rests_ns` moves nothing, None where it may.
+        `says` is where the rig says it stands, None for one that never says. What is due after `rests_ns` moves
+        nothing; None where it may.
         """
         count = len(sent) - self._sent
-        if (self._begins or self._begins_ns is not None) and not (self._said and self._said[-1] is says):
+        is_new = not self._said or self._said[-1] is not says
+        if says is not None and is_new and (self._begins or self._begins_ns is not None):
             self._said.append(says)
         if self._begins and count:
             self._begins, self._begins_ns = False, sent[self._sent].due_ns
@@ -110,7 +112,9 @@ class Course:
         """How far each axis is from where the rig has said, since it was reset, that it stands. Shape: A."""
         if not self._said:
             return np.full_like(position, np.inf)
-        apart: Floats = np.abs(position - np.clip(self._said, self._low, self._high)).min(axis=0)
+        # outside the travel it stands there still, or is brought in
+        places = np.concatenate([self._said, np.clip(self._said, self._low, self._high)])
+        apart: Floats = np.abs(position - places).min(axis=0)
         return apart
 
     def _limits(self, setpoint: Setpoint) -> None:
@@ -127,7 +131,9 @@ class Course:
             return
         out = np.maximum(self._low - position, position - self._high)
         was = np.maximum(self._low - last.position, last.position - self._high)
-        # outside only where it was before, and never further
+        if self._said and self._may_begin(setpoint):
+            was = np.maximum(was, np.maximum(self._low - self._said, self._said - self._high).max(axis=0))
+        # outside only where it was before, or says it is, and never further
         if (out > np.maximum(was, 0) + 1e-9).any():
             self.tell("travel", f"a setpoint is {out.max():.3g} outside the travel")
         step = position - last.position
@@ -143,8 +149,9 @@ class Course:
             # after a reset it begins from where the rig says that it stands; that moves nothing
             self._begins_ns = None
             off = np.minimum(np.abs(step), self._off(position))
-            # and the first step of a way may lie behind that already
-            if (off > 1e-6 + self._most_change * span_s**2).any():
+            # and the first step of a way may lie behind that already; where a silent rig braked to is not known
+            room = 1e-6 + self._most_change * span_s**2 if self._said else 0.1 * self._most
+            if (off > room).any():
                 self.tell("begin", f"it begins {off.max():.3g} away from where the rig was sent, or says it stands")
             self.speed, self.change, self._span_s = np.zeros_like(position), np.zeros_like(position), span_s
             return

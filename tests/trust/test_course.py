@@ -62,3 +62,10 @@ def test_a_rig_that_moves_meanwhile_may_be_taken_for_where_it_was_at_any_of_its_
     course.look(sent, went, np.array([320.0]), 0)
     course.look(sent, sent, np.array([320.0]), 0)
     assert ("begin" in found) == is_found
+
+
+@pytest.mark.parametrize(("begins", "is_found"), [(420.0, False), (400.0, False), (421.0, True), (410.0, True)])
+def test_where_an_engine_begins_with_a_rig_outside_its_travel_it_stands_there_or_at_the_end(
+    begins: float, is_found: bool
+) -> None:
+    assert bool({"begin", "travel"} & set(_broken(420.0, [begins, begins]))) == is_found
