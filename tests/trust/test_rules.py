@@ -31,10 +31,12 @@ from tests.trust.why import CAUSES, reason
 
 _stop, _want = really.stop, pilot.want
 SEEDS = range(24)
+# in which a rule was broken once: rows of a take that waited too long, and rules that knew too little of a beginning
+FAILED = (901, 2311, 364, 1738, 3050, 4701, 5509)
 _MOST_TAKES = 40  # in which an engine that is broken must be seen to be
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", [*SEEDS, *FAILED])
 def test_whatever_goes_wrong_no_rule_is_broken(seed: int) -> None:
     assert trial(seed).broken == []
 
