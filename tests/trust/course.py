@@ -32,6 +32,7 @@ class Course:
     _begins_ns: int | None = None
     _begins: bool = False
     _said: list[Floats] = field(default_factory=list)  # where it said that it stood, since the reset
+    _outside: bool = False
     _sent: int = 0
     _played: int = 0
 
@@ -47,9 +48,12 @@ class Course:
     def moves(self) -> bool:
         return self.speed is not None and bool(self.speed.any())
 
-    def begin_anew(self) -> None:
-        """From what is sent next on it may begin from where the rig says that it stands."""
-        self._begins = True
+    def begin_anew(self, *, outside: bool = False) -> None:
+        """From what is sent next on it may begin from where the rig says that it stands.
+
+        `outside`: also outside its travel, as where an engine begins; after a reset it is brought in.
+        """
+        self._begins, self._outside = True, outside
         self._said = []
 
     def look(self, sent: list[Setpoint], played: list[Setpoint], says: Floats | None, rests_ns: int | None) -> int:
@@ -112,9 +116,9 @@ class Course:
         """How far each axis is from where the rig has said, since it was reset, that it stands. Shape: A."""
         if not self._said:
             return np.full_like(position, np.inf)
-        # outside the travel it stands there still, or is brought in
-        places = np.concatenate([self._said, np.clip(self._said, self._low, self._high)])
-        apart: Floats = np.abs(position - places).min(axis=0)
+        apart: Floats = np.abs(position - np.clip(self._said, self._low, self._high)).min(axis=0)
+        if self._outside:
+            apart = np.minimum(apart, np.abs(position - np.array(self._said)).min(axis=0))
         return apart
 
     def _limits(self, setpoint: Setpoint) -> None:
@@ -131,7 +135,7 @@ class Course:
             return
         out = np.maximum(self._low - position, position - self._high)
         was = np.maximum(self._low - last.position, last.position - self._high)
-        if self._said and self._may_begin(setpoint):
+        if self._outside and self._said and self._may_begin(setpoint):
             was = np.maximum(was, np.maximum(self._low - self._said, self._said - self._high).max(axis=0))
         # outside only where it was before, or says it is, and never further
         if (out > np.maximum(was, 0) + 1e-9).any():

@@ -136,7 +136,7 @@ class Rules:
         self.lets = frozenset()
         self._permits.clear()
         for far in self.fars:
-            far.course.begin_anew()
+            far.course.begin_anew(outside=True)
             far.gone, far.astray_ns, far.stranded_ns = False, None, None
             far.rig.heard_ns = far.rig.now_ns
 

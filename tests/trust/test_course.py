@@ -12,13 +12,13 @@ _PERIOD_NS = 20_000_000
 _SLIDE = Axis(name="slide", kind="slide", unit="mm", travel=(-400.0, 400.0), speed=400.0, acceleration=800.0, jerk=8e3)
 
 
-def _broken(says: float, sent_after: list[float]) -> list[str]:
+def _broken(says: float, sent_after: list[float], *, outside: bool = False) -> list[str]:
     """Return what is found where a rig stood at 399.8, was reset, said that it stands at `says`, and got the rest."""
     found: list[str] = []
     course = Course(Rig(name="one", axes=(_SLIDE,)), lambda rule, _: found.append(rule), 2 * _PERIOD_NS)
     went = [Setpoint(number * _PERIOD_NS, np.array([399.8]), np.zeros(1)) for number in range(1, 4)]
     course.look(went, went, np.array([says]), 0)
-    course.begin_anew()
+    course.begin_anew(outside=outside)
     for place in sent_after:
         went.append(Setpoint(went[-1].due_ns + _PERIOD_NS, np.array([place]), np.zeros(1)))
         course.look(went, went, np.array([says]), 0)
@@ -64,8 +64,15 @@ def test_a_rig_that_moves_meanwhile_may_be_taken_for_where_it_was_at_any_of_its_
     assert ("begin" in found) == is_found
 
 
-@pytest.mark.parametrize(("begins", "is_found"), [(420.0, False), (400.0, False), (421.0, True), (410.0, True)])
-def test_where_an_engine_begins_with_a_rig_outside_its_travel_it_stands_there_or_at_the_end(
-    begins: float, is_found: bool
+@pytest.mark.parametrize(
+    ("begins", "outside", "is_found"),
+    [
+        *((420.0, True, False), (400.0, True, False), (421.0, True, True), (410.0, True, True)),
+        *((420.0, False, True), (400.0, False, False)),
+    ],
+)
+def test_where_an_engine_begins_a_rig_outside_its_travel_may_stand_there_and_after_a_reset_at_the_end(
+    begins: float, outside: bool, is_found: bool
 ) -> None:
-    assert bool({"begin", "travel"} & set(_broken(420.0, [begins, begins]))) == is_found
+    found = _broken(420.0, [begins, begins], outside=outside)
+    assert bool({"begin", "travel"} & set(found)) == is_found
