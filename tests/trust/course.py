@@ -18,6 +18,7 @@ Break = Callable[[str, str], None]
 class Course:
     """The setpoints of one rig as they became due. `to_come_ns`: how much may be on its way to it when it is reset.
 
+    `answers`: whether it says where it stands; one that does not is taken to stand at its home where an engine begins.
     Shape: `speed`, `change` A, of the last step and between the last two, in the axis's unit a second, and a second
     squared; None before there are any.
     """
@@ -25,6 +26,7 @@ class Course:
     rig: Rig
     tell: Break
     to_come_ns: int
+    answers: bool = True
     last: Setpoint | None = None
     speed: Floats | None = None
     change: Floats | None = None
@@ -56,15 +58,14 @@ class Course:
         self._begins, self._outside = True, outside
         self._said = []
 
-    def look(self, sent: list[Setpoint], played: list[Setpoint], says: Floats | None, rests_ns: int | None) -> int:
+    def look(self, sent: list[Setpoint], played: list[Setpoint], says: Floats, rests_ns: int | None) -> int:
         """Look at what is new, and return how much was sent. Both lists are all since the run began.
 
-        `says` is where the rig says it stands, None for one that never says. What is due after `rests_ns` moves
-        nothing; None where it may.
+        `says` is where the rig says it stands; what is due after `rests_ns` moves nothing, None where it may.
         """
         count = len(sent) - self._sent
         is_new = not self._said or self._said[-1] is not says
-        if says is not None and is_new and (self._begins or self._begins_ns is not None):
+        if is_new and (self._begins or self._begins_ns is not None):
             self._said.append(says)
         if self._begins and count:
             self._begins, self._begins_ns = False, sent[self._sent].due_ns
@@ -154,7 +155,7 @@ class Course:
             self._begins_ns = None
             off = np.minimum(np.abs(step), self._off(position))
             # and the first step of a way may lie behind that already; where a silent rig braked to is not known
-            room = 1e-6 + self._most_change * span_s**2 if self._said else 0.1 * self._most
+            room = 1e-6 + self._most_change * span_s**2 if self.answers else 0.1 * self._most
             if (off > room).any():
                 self.tell("begin", f"it begins {off.max():.3g} away from where the rig was sent, or says it stands")
             self.speed, self.change, self._span_s = np.zeros_like(position), np.zeros_like(position), span_s

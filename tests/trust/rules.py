@@ -153,8 +153,7 @@ class Rules:
         if phase not in _AT_REST or self._before not in _AT_REST:
             self._rests_ns = now_ns + self.ahead_ns if phase in _AT_REST else None
         for far in self.fars:
-            says = far.rig.told if far.rig.answers else None
-            sent = far.course.look(far.rig.sent, far.rig.played, says, self._rests_ns)
+            sent = far.course.look(far.rig.sent, far.rig.played, far.rig.told, self._rests_ns)
             if far.rig.answers:
                 self._rig(now_ns, phase, far, sent, status)
                 far.outside = far.beyond()

@@ -123,7 +123,7 @@ class World:
         committed_ns = max(pace.committed_ns, pace.period_ns) if pace.ahead_ns else 0
         self.rules = Rules(pace.period_ns, pace.ahead_ns, committed_ns, quiet_ns=self.now_ns)
         for rig, part, link in zip(self.rigs, self._parts, self.scene.links, strict=True):
-            course = Course(part.rig, self.rules.tell, pace.ahead_ns + 2 * pace.period_ns)
+            course = Course(part.rig, self.rules.tell, pace.ahead_ns + 2 * pace.period_ns, answers=link.answers)
             self.rules.fars.append(Far(rig, course, link.places, link.spare))
         self.begin_engine()
 
