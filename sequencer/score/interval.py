@@ -326,7 +326,7 @@ def guidance(plan: Plan) -> str:
 
 
 def seconds(lasts_s: Fraction, *, most: bool = False) -> str:
-    """Write a time for people: short ones as a fraction, long ones with minutes and hours beside them.
+    """Write a time for people: short ones as a fraction, those of an hour and more with hours and minutes beside them.
 
     `most`: it is the most that works, so that it is not rounded up.
     """

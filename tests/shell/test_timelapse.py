@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from sequencer.playback.timelapse import begin
 from sequencer.project import shot_log
@@ -22,6 +23,7 @@ from sequencer.shell.kinds import laws
 from sequencer.shell.messages import Command, Fire, Go, Said, Status
 from sequencer.shell.spread import Spread, spread
 from sequencer.shell.timelapse import Teller, shoot_frames
+from tests.shell.acted import QUIET
 from tests.shell.small import small_project
 
 pytestmark = pytest.mark.real_time
@@ -161,21 +163,13 @@ class Engine:
         return said
 
     def status(self) -> Status:
-        return Status(
+        return replace(
+            QUIET,
             at_ns=time.monotonic_ns(),
             phase="stopped" if self.stopped else "idle",
             cause="somebody pressed stop",
-            source="",
-            lost=0,
-            lock="",
-            timeline_s=0.0,
-            speed=0.0,
-            uncertainty_s=0.0,
             asked=self._at,
             actual=self._at,
-            ticks=0,
-            skipped=0,
-            late_ns=0,
             mark=self._mark,
         )
 

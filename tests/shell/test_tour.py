@@ -9,6 +9,7 @@ from sequencer.project.store import load_rig
 from sequencer.score.marks import Mark
 from sequencer.shell.messages import Status
 from sequencer.shell.tour import ORIGIN, Tour, told
+from tests.shell.acted import QUIET
 
 MARKS = tuple(Mark(name, (("pan", place),)) for name, place in (("door", 0.0), ("window", 10.0), ("quay", 20.0)))
 
@@ -36,23 +37,7 @@ def test_a_mark_that_is_stored_on_the_way_does_not_hide_where_the_way_led() -> N
 
 
 def status(at_ns: int, phase: str, mark: str) -> Status:
-    return Status(
-        at_ns=at_ns,
-        phase=phase,
-        cause="",
-        source="",
-        lost=0,
-        lock="",
-        timeline_s=0.0,
-        speed=0.0,
-        uncertainty_s=0.0,
-        asked=(),
-        actual=(),
-        ticks=0,
-        skipped=0,
-        late_ns=0,
-        mark=mark,
-    )
+    return msgspec.structs.replace(QUIET, at_ns=at_ns, phase=phase, mark=mark)
 
 
 def test_a_trigger_that_sends_the_rig_on_is_counted_from() -> None:

@@ -9,23 +9,9 @@ from msgspec.structs import replace
 from sequencer.playback.state import Phase
 from sequencer.shell import shoot
 from sequencer.shell.messages import Said, Status
+from tests.shell.acted import QUIET
 
-FINISHED = Status(
-    at_ns=0,
-    phase=Phase.FINISHED.value,
-    cause="",
-    source="",
-    lost=0,
-    lock="locked",
-    timeline_s=0.0,
-    speed=1.0,
-    uncertainty_s=0.0,
-    asked=(),
-    actual=(),
-    ticks=0,
-    skipped=0,
-    late_ns=0,
-)
+FINISHED = replace(QUIET, phase=Phase.FINISHED.value, lock="locked", speed=1.0)
 
 
 @dataclass

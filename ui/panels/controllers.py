@@ -175,7 +175,7 @@ class ControllersForm(Form):
     def _take_priority(self, text: str) -> None:
         value = typed_number(text)
         if value != int(value):
-            raise ValueError(translate("pads", "write a whole number"))
+            raise ValueError(translate("pads", "a priority is a whole number; write one, such as 2"))
         self._set(translate("pads", "priority of a pad"), priority=int(value))
 
     def _to_defaults(self) -> None:

@@ -8,27 +8,13 @@ import msgspec
 from sequencer.rig.axis import Rig
 from sequencer.shell.messages import Command, Opened, Report, Said, Status
 from sequencer.shell.outlets import parts
+from tests.shell.acted import QUIET
 from ui.desk import Desk
 from ui.link.choice import Choice
 from ui.link.company import Aside, Company, Simulated, Then
 from ui.link.link import Link
 
-STATUS = Status(
-    at_ns=0,
-    phase="idle",
-    cause="",
-    source="its own clock",
-    lost=0,
-    lock="located",
-    timeline_s=0.0,
-    speed=1.0,
-    uncertainty_s=0.0,
-    asked=(),
-    actual=(),
-    ticks=0,
-    skipped=0,
-    late_ns=0,
-)
+STATUS = msgspec.structs.replace(QUIET, source="its own clock", lock="located", speed=1.0)
 
 
 class Time:
