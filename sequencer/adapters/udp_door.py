@@ -48,8 +48,11 @@ class UdpDoor:
         if self.socket is not None:
             self.socket.close()
 
-    def follow(self, now_ns: int) -> str | None:
-        """Look now and then after the interface, and go where its address has gone. Return what to tell."""
+    def strayed(self, now_ns: int) -> Cards | None:
+        """Look now and then after the interface; where it is no more as it was opened, return all that there are.
+
+        Nothing is closed yet: what came until then, and may be a stop, is to be read before `move`.
+        """
         if not self.door.card or now_ns - self._looked_ns < LOOK_NS:
             return None
         self._looked_ns = now_ns
@@ -57,8 +60,10 @@ class UdpDoor:
             there = cards()
         except LinkError:
             return None  # nothing is known of it now
-        if self.socket is not None and self._is_there(there):
-            return None
+        return None if self.socket is not None and self._is_there(there) else there
+
+    def move(self, there: Cards) -> str | None:
+        """Go where the interface's address has gone; what is unread is lost. Return what to tell."""
         was_open = self.socket is not None
         # before it is opened: the same address may have to be taken once more
         self.close()

@@ -11,6 +11,7 @@ import pytest
 from sequencer.adapters import udp_door
 from sequencer.adapters.listening import Address, Door
 from sequencer.adapters.listening import read as asked
+from sequencer.adapters.sources import osc as sources_osc
 from sequencer.adapters.sources.osc import OscIn
 from sequencer.adapters.udp_door import LOOK_NS, UdpDoor
 from sequencer.errors import LinkError
@@ -73,6 +74,23 @@ def test_a_port_follows_its_interface_to_another_address(source: OscIn, cards: C
     assert source.address == address
 
 
+def test_what_came_before_the_address_went_is_heard_and_a_flood_of_it_too(
+    source: OscIn, cards: Cards, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A stop may be the last that came, and behind all that is read at once."""
+    monkeypatch.setattr(sources_osc, "_MESSAGES_PER_READ", 6)
+    for _ in range(4):
+        send(source, "127.0.0.1")
+    send(source, "127.0.0.1", osc("/stop"))
+    cards["quay0"] = (ip_address("127.0.0.9"),)
+    heard = [chunk.data for number in range(3) for chunk in source.read(LOOK_NS + number)]
+    assert heard == [*[START] * 4, osc("/stop")]
+    assert source.notices() == (), "all was read, but not before it was looked"
+    send(source, "127.0.0.1", osc("/run/stop"))
+    assert [chunk.data for chunk in source.read(2 * LOOK_NS)] == [osc("/run/stop")]
+    assert source.notices() == (f"{source.address} is heard at 127.0.0.9 now; have those who may speak send there",)
+
+
 def test_while_there_is_no_address_that_is_told_once_and_the_old_one_is_taken_again(
     source: OscIn, cards: Cards
 ) -> None:
@@ -96,10 +114,10 @@ def test_an_interface_that_was_plugged_in_anew_is_taken_anew(
 ) -> None:
     """It has its address as before, but the system ties a socket to its number, which is another."""
     assert source.read(LOOK_NS) == ()
-    before = source.fileno(), source.port.socket
+    before = source.port.socket
     monkeypatch.setattr(udp_door, "_index", lambda card: 77)
     assert source.read(2 * LOOK_NS) == ()
-    assert source.port.socket is not before[1]
+    assert source.port.socket is not before
     assert len(source.notices()) == 1
     assert source.read(3 * LOOK_NS) == ()
     assert source.notices() == (), "once"
@@ -137,4 +155,4 @@ def test_a_port_of_this_machine_alone_looks_after_nothing(monkeypatch: pytest.Mo
 
     monkeypatch.setattr(udp_door, "cards", unlisted)
     with udp_door.open_door("osc:0") as door:
-        assert [door.follow(number * LOOK_NS) for number in (1, 2**40)] == [None, None]
+        assert [door.strayed(number * LOOK_NS) for number in (1, 2**40)] == [None, None]

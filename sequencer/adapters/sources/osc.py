@@ -76,9 +76,7 @@ class OscIn:
 
     def read(self, heard_ns: int) -> tuple[Chunk, ...]:
         """Return the messages that may pass; of several `/stop` in one call the first, for they all say the same."""
-        if notice := self.port.follow(heard_ns):
-            self._notices.append(notice)
-            self._lost_here = 0
+        there = self.port.strayed(heard_ns)
         chunks: list[Chunk] = []
         stopped = False
         offset_ns: int | None = None
@@ -107,6 +105,10 @@ class OscIn:
                 if passes:
                     stamp_ns = arrived_ns if tag == IMMEDIATELY else instant(tag, offset_ns, arrived_ns)
                     chunks.append(Chunk(stamp_ns, message if len(message) <= LONGEST else _BARE_STOPS[name]))
+        # not before all is read that came to where it was
+        if there is not None and looked_at < _MESSAGES_PER_READ and (notice := self.port.move(there)):
+            self._notices.append(notice)
+            self._lost_here = 0
         self._calm(heard_ns)
         return tuple(chunks)
 
