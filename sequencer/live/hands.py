@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from sequencer.live.handling import SPARE, Deed, Handling, swing
-from sequencer.live.pads import Done, Pad, felt, gone, lacking, met, smoothed
+from sequencer.live.pads import Done, Pad, barred, felt, lacking, met, smoothed
 from sequencer.live.wish import Towards, Wish
 from sequencer.rig.axis import Axis, Rig
 from sequencer.wire.pad import PadRow
@@ -58,9 +58,7 @@ def let_go(hands: Hands) -> Hands:
     Each pad stays handled as it was, at the speed and in the manner that its buttons have set.
     """
     nobody = (None,) * len(hands.owners)
-    return replace(
-        hands, pads=tuple(replace(gone(pad), barred=True) for pad in hands.pads), owners=nobody, origins=nobody
-    )
+    return replace(hands, pads=tuple(barred(pad) for pad in hands.pads), owners=nobody, origins=nobody)
 
 
 def feel(hands: Hands, row: PadRow, at_ns: int, counts: bool = True) -> tuple[Hands, tuple[Done, ...]]:

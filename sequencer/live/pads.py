@@ -34,9 +34,9 @@ class Pad:
     """One pad as it was felt last.
 
     `held`: the controls that are held; `waits`: those that must be centred before they count; `barred`: it was let go
-    of by another than its hand, and has not been at rest since. `manner`, `range_deg`, `top` and `fine` are the
-    handling's, as its buttons have changed them since. Shape: `pushed` and `eased` A, from -1 to 1: where each axis is
-    pushed, and that smoothed.
+    of by another than its hand while it was pushed, and has not been at rest since. `manner`, `range_deg`, `top` and
+    `fine` are the handling's, as its buttons have changed them since. Shape: `pushed` and `eased` A, from -1 to 1:
+    where each axis is pushed, and that smoothed.
     """
 
     number: int
@@ -107,6 +107,11 @@ def lacking(rig: Rig, handling: Handling, row: PadRow) -> tuple[str, ...]:
 def gone(pad: Pad) -> Pad:
     """Return the pad that is not here: all of it let go."""
     return replace(pad, here=False, pushed=(0.0,) * len(pad.pushed), eased=(0.0,) * len(pad.eased), held=frozenset())
+
+
+def barred(pad: Pad) -> Pad:
+    """Return the pad that another than its hand lets go of: what is pushed must be at rest once before it counts."""
+    return replace(gone(pad), barred=pad.barred or any(pad.pushed) or (pad.here and bool(pad.waits)))
 
 
 def felt(rig: Rig, pad: Pad, row: PadRow, at_ns: int, counts: bool = True) -> tuple[Pad, tuple[Done, ...]]:

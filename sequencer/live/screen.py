@@ -5,7 +5,7 @@ It has no buttons and nothing that enables: what unlocks it is the screen's own 
 Rules, beside those of `hands`.
     1. Every pad has an axis before the screen has.
     2. Under rate control what is pushed counts at once, also when the screen was silent before. Under spring-back, and
-       after hands were let go of, it must be at rest once before it counts.
+       where it was pushed as hands were let go of, it must be at rest once before it counts.
 """
 
 from dataclasses import dataclass, replace

@@ -139,9 +139,18 @@ def test_what_is_held_as_hands_are_let_go_of_counts_for_nothing_until_it_is_rele
     assert one.at("pan") > stands + 1
 
 
-def test_what_is_held_as_hands_are_let_go_of_counts_for_nothing_after_a_silence_either() -> None:
-    one = Screen().say(1.0).last(0.5)
+@pytest.mark.parametrize("held_s", [0.0, 0.2], ids=["lost at once", "held on"])
+@pytest.mark.parametrize("before", [0.0, 1.0], ids=["pushed while stopped", "pushed before"])
+def test_what_is_held_as_hands_are_let_go_of_counts_for_nothing_after_a_silence_either(
+    before: float, held_s: float
+) -> None:
+    """A rig that is stopped lets go at every tick."""
+    one = Screen().say(before).last(0.5)
     one.drive.hands = let_go(one.drive.hands)
+    if before == 0.0:
+        one.say(1.0).last(0.05)
+    one.last(held_s)
+    one.drive.hands = let_go(let_go(one.drive.hands))
     one.push = None
     one.last(3.0)
     stands = one.at("pan")
@@ -156,11 +165,30 @@ def test_what_is_held_as_hands_are_let_go_of_counts_for_nothing_after_a_silence_
 def test_a_screen_that_was_left_as_hands_were_let_go_of_counts_at_once_when_it_is_taken_again() -> None:
     one = Screen().say(1.0).last(0.5)
     one.drive.hands = let_go(one.drive.hands)
-    one.say(held=False).last(0.1)
+    one.last(0.1).say(held=False).last(0.1)
+    one.drive.hands = let_go(one.drive.hands)
     one.push = None
     one.last(3.0)
     stands = one.at("pan")
     assert one.say(1.0).last(0.5).at("pan") > stands
+
+
+@pytest.mark.parametrize("was_stopped", [False, True])
+def test_a_screen_at_rest_as_hands_were_let_go_of_counts_at_once_after_a_silence(was_stopped: bool) -> None:
+    """As before a punch in: what is pushed meanwhile is said only from then on."""
+    one = Screen().say(1.0).last(0.5)
+    if was_stopped:
+        # a rig that is stopped lets go at every tick
+        for _ in range(20):
+            one.drive.hands = let_go(one.drive.hands)
+            one.last(0.01)
+    one.say().last(1.0)
+    one.push, one.words = None, []
+    one.drive.hands = let_go(one.drive.hands)
+    one.last(3.0)
+    stands = one.at("pan")
+    assert one.say(1.0).last(0.5).at("pan") > stands + 1
+    assert one.words == []
 
 
 def test_a_return_does_not_go_on_when_the_rig_is_sent_somewhere() -> None:
