@@ -72,6 +72,7 @@ class Recorder:
         self._channels: dict[type[Row], int] = {}
         self._first_ns: int | None = None
         self._kept_ns: int | None = None
+        self._sure: tuple[int, int | None] = (0, None)  # the rows, and up to when, that the disk has been waited for
         self._since_ns = 0
         self._newest_ns = 0
         self._held = self._held_bytes = 0
@@ -109,10 +110,12 @@ class Recorder:
         stamp_ns, data = _stamp_ns(row), _encode(row)
         came_ns = _came_ns(row)
         if self._first_ns is None:
-            self._first_ns, self._since_ns = stamp_ns, came_ns
-        # an event may be told ahead of its instant, by as much as a rig's buffer: the half second is not put off by it
+            self._first_ns, self._since_ns, self._newest_ns = stamp_ns, came_ns, stamp_ns
+        # an event may be told ahead of its instant, by as much as a rig's buffer: neither is the half second put off by
+        # it, nor is the take kept up to there
         self._since_ns = min(self._since_ns, came_ns)
-        self._newest_ns = max(self._newest_ns, stamp_ns)
+        if not isinstance(row, EventRow):
+            self._newest_ns = max(self._newest_ns, stamp_ns)
         self._held += 1
         self._held_bytes += len(data)
         with self._failing():
@@ -137,7 +140,14 @@ class Recorder:
     def _wait(self) -> None:
         """Wait until all that was flushed is on the disk. Error: LinkError like `write`."""
         with self._failing():
-            os.fsync(self._stream.fileno())
+            try:
+                os.fsync(self._stream.fileno())
+            except OSError:
+                # what the system had taken and the disk did not may be anywhere; a later look would not tell
+                self.refused += self.kept - self._sure[0]
+                self.kept, self._kept_ns = self._sure
+                raise
+        self._sure = self.kept, self._kept_ns
 
     def finish(self) -> None:
         """Write the end of the file and wait for the disk. Error: LinkError like `write`; quiet after a failure."""
@@ -147,7 +157,7 @@ class Recorder:
         with self._failing():
             self._writer.finish()  # type: ignore[no-untyped-call]  # mcap has no types there
             self._stream.flush()
-            os.fsync(self._stream.fileno())
+        self._wait()
 
     def _begin(self, heading: Heading) -> None:
         """Write what the take is of, at once, so that a broken file still says it."""
@@ -177,7 +187,8 @@ class Recorder:
     def _what_is_kept(self) -> str:
         if self._first_ns is None or self._kept_ns is None:
             return "nothing of the take is kept"
-        return f"the take is kept up to {(self._kept_ns - self._first_ns) / 1e9:.1f} s ({self.kept} rows)"
+        kept_s = (self._kept_ns - self._first_ns) // 100_000_000 / 10  # never up to more than is there
+        return f"the take is kept up to {kept_s:.1f} s ({self.kept} rows)"
 
 
 def _stamp_ns(row: Row) -> int:

@@ -2,6 +2,7 @@
 
 import errno
 import io
+import re
 import resource
 import subprocess
 import sys
@@ -146,6 +147,57 @@ def test_an_event_that_is_told_ahead_of_time_puts_off_nothing(tmp_path: Path, to
             recorder.write(SetpointRow(due_ns, 0.0, "running", (0.0, 0.0), (0.0, 0.0)))
             if number % 5 == 4:
                 assert max(read(path).due_ns, default=ORIGIN_NS) >= due_ns - 510_000_000
+
+
+@pytest.mark.parametrize("good", [0, 1, 2])
+def test_what_the_system_took_and_the_disk_did_not_is_not_said_to_be_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, good: int
+) -> None:
+    """Some disks fill, or fail, only when they are waited for."""
+    path = tmp_path / "late.mcap"
+    with path.open("xb") as stream:
+        recorder = Recorder(stream, path, HEADING)
+        waits = 0
+
+        def wait(_: int) -> None:
+            nonlocal waits
+            waits += 1
+            if waits > good:
+                raise OSError(errno.EIO, "no more")
+
+        monkeypatch.setattr("sequencer.shell.recorder.os.fsync", wait)
+        said: list[str] = []
+        written = 0
+        while not said:
+            try:
+                recorder.write(SetpointRow(ORIGIN_NS + written * 10_000_000, 0.0, "running", (0.0, 0.0), (0.0, 0.0)))
+            except LinkError as fault:
+                said.append(str(fault))
+            written += 1
+    kept = f"the take is kept up to {0.5 * good:.1f} s" if good else "nothing of the take is kept"
+    assert kept in said[0]
+    there = 50 * good + 1 if good else 0
+    assert (recorder.kept, recorder.refused) == (there, written - there)
+
+
+def test_a_take_is_not_said_to_be_kept_up_to_what_was_told_ahead(tmp_path: Path) -> None:
+    path = tmp_path / "full.mcap"
+    stream = io.BufferedWriter(FullDisk(path, int(whole_size(tmp_path) * 0.5), errno.ENOSPC))
+    recorder = Recorder(cast(BinaryIO, stream), path, HEADING)
+    said, number = "", 0
+    while not said:
+        due_ns = ORIGIN_NS + number * 10_000_000
+        try:
+            recorder.write(SetpointRow(due_ns, 0.0, "running", (0.0, 0.0), (0.0, 0.0)))
+            recorder.write(EventRow(due_ns + 2_000_000_000, "fired", "record"))
+        except LinkError as fault:
+            said = str(fault)
+        number += 1
+    with pytest.raises(OSError, match="no more"):
+        stream.close()
+    found = re.search(r"kept up to ([0-9.]+) s", said)
+    assert found is not None
+    assert 0 < float(found[1]) <= (number - 1) * 0.01
 
 
 def test_many_rows_in_no_time_are_flushed_by_their_size(tmp_path: Path) -> None:
