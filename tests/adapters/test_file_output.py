@@ -151,6 +151,18 @@ def test_what_is_there_is_kept(tmp_path: Path, there: str) -> None:
     assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [(there, "mine")]
 
 
+def test_a_name_too_many_that_a_crash_left_is_taken_away_and_no_other_file_is(tmp_path: Path) -> None:
+    for name in ("move.csv", "other.csv"):
+        (tmp_path / name).write_text("whole")
+    (tmp_path / "move.csv.part").hardlink_to(tmp_path / "move.csv")
+    (tmp_path / "other.csv.part").write_text("whole")
+    for name in ("move.csv", "other.csv"):
+        with pytest.raises(LinkError, match=f"{name}: it is there already"), opened(f"csv:{tmp_path}/{name}"):
+            pass
+    assert {path.name for path in tmp_path.iterdir()} == {"move.csv", "other.csv", "other.csv.part"}
+    assert (tmp_path / "move.csv").read_text() == "whole"
+
+
 def test_a_file_that_came_there_meanwhile_is_kept_too(tmp_path: Path) -> None:
     def sent_while_it_comes() -> None:
         with opened(f"csv:{tmp_path}/move.csv") as output:

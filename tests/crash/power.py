@@ -23,6 +23,8 @@ ROUNDS = {
     "copy": 3,
     "shot log": 12,
     "music": 4,
+    "demo": 3,
+    "new": 4,
 }
 
 

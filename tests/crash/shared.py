@@ -6,7 +6,7 @@ from tests.crash.runs import KINDS, kill_run
 from tests.crash.writers.listed import CUT, KILLED
 
 # of a thousand kills: whole runs take seconds each, promises of half a second need one
-_OF_1000 = {"takes": 20, "play": 20, "editor": 60, "setpoints": 60}
+_OF_1000 = {"takes": 20, "play": 20, "editor": 60, "setpoints": 60, "mcap": 60}
 
 
 def shared_out(kills: int) -> dict[str, int]:

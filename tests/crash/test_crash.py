@@ -23,6 +23,7 @@ from tests.crash.writer import Crash, Told
 from tests.crash.writers.listed import CUT, KILLED
 from tests.project.test_takefile import HEADING
 from ui.acts import disk
+from ui.panels import first_run
 
 STATES, KILLS = 25, 30
 
@@ -64,6 +65,9 @@ def moved(path: Path, old: Path) -> None:
         ("shot log", shot_log, "flush_folder", nothing),
         ("music", disk, "flush_folder", nothing),
         ("shot log", shot_log, "make_folder", plain),
+        ("demo", copying, "flush_folder", nothing),
+        ("demo", first_run, "make_folder", plain),
+        ("new", first_run, "make_folder", plain),
     ],
 )
 def test_what_does_not_wait_for_the_disk_is_noticed(

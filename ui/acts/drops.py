@@ -55,7 +55,8 @@ _WANTED = (
 def _folder(path: Path) -> Dropped:
     if (path / files.PROJECT).exists() or (path / files.RIG).exists():
         return Dropped("project", path)
-    inside = sorted(one.parent.name for one in path.glob(f"*/{files.PROJECT}"))
+    found = (one.parent.name for one in path.glob(f"*/{files.PROJECT}"))
+    inside = sorted(name for name in found if not name.startswith("."))  # such a one is being copied, or was cut off
     if inside:
         words = translate("drops", "{name} is a folder with projects in it: {inside}. Drop one of those.")
         return Dropped("other", path, words.format(name=path.name, inside=", ".join(inside[:6])))

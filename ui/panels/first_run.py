@@ -3,7 +3,6 @@
 It refuses to hide what the program is not: the cautions stand on it.
 """
 
-import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -27,7 +26,9 @@ from PyQt6.QtWidgets import (
 from sequencer.errors import ProjectError
 from sequencer.project import audiofile, store
 from sequencer.project.begin import GUESSES, Answers, begin, demos
+from sequencer.project.copying import copy
 from sequencer.project.document import Playback
+from sequencer.project.flushed import make_folder
 from sequencer.rig.axis import AxisKind
 from sequencer.score.easing import Laws
 from sequencer.timebase.rate import RATES
@@ -227,11 +228,12 @@ class FirstRun(QScrollArea):
 
     def _demo(self, demo: Path) -> None:
         title = translate("first run", "Where is the copy of {name} to go?").format(name=demo.name)
+        laws = self._desk.laws
 
-        def copy(folder: Path) -> None:
-            self._worker.do(title, lambda: _copied(demo, folder), self.opened.emit, self._not_copied)
+        def take(folder: Path) -> None:
+            self._worker.do(title, lambda: copied_demo(demo, folder, laws), self.opened.emit, self._not_copied)
 
-        self.picking.emit(Pick(title, "place", copy, self._home))
+        self.picking.emit(Pick(title, "place", take, self._home))
 
     def _not_copied(self, fault: Exception) -> None:
         self.fault_there.tell(plain(fault))
@@ -297,7 +299,7 @@ class FirstRun(QScrollArea):
             self.name.fail(words.format(folder=folder))
             return
         self.make_button.setEnabled(False)
-        self._worker.do("", lambda: _made(answers, folder, audio, laws), self._done, self._not_made)
+        self._worker.do("", lambda: new_project(answers, folder, audio, laws), self._done, self._not_made)
 
     def _done(self, folder: Path) -> None:
         self.make_button.setEnabled(True)
@@ -316,29 +318,32 @@ class FirstRun(QScrollArea):
         self.fault.tell(plain(fault))
 
 
-def _made(answers: Answers, folder: Path, audio: Path | None, laws: Laws) -> Path:
+def new_project(answers: Answers, folder: Path, audio: Path | None, laws: Laws) -> Path:
     """Write the new project, with its playback where its own time reference says, or at the start."""
     project = begin(answers)
-    folder.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(folder.parent)
     if audio is not None:
         found = audiofile.info(audio)
         at = Fraction(0)
         if found.reference is not None:
             at = project.timebase.wrap(project.timebase.rate.frames(Fraction(found.reference, found.rate_hz)))
-        folder.mkdir(exist_ok=True)
+        make_folder(folder)
         project = replace(project, playback=Playback(file=copied(audio, folder), at=at))
     store.save(folder, project, laws)
     return folder
 
 
-def _copied(demo: Path, folder: Path) -> Path:
-    """Copy a demo into a folder, under its own name."""
+def copied_demo(demo: Path, folder: Path, laws: Laws) -> Path:
+    """Copy a demo into a folder, which is made, under its own name, which it has only once it is whole.
+
+    Error: OSError, SequencerError.
+    """
     there = folder / demo.name
     if there.is_dir() and any(there.iterdir()):
         what = f"there is something in {there} already"
         raise ProjectError("", what, "choose another folder", "")
-    shutil.copytree(demo, there, dirs_exist_ok=True, ignore=shutil.ignore_patterns("__pycache__", "*.bak", "takes"))
-    return there
+    make_folder(folder)
+    return copy(demo, there, "none", laws).folder
 
 
 def _documents() -> Path:

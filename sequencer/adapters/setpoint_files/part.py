@@ -66,6 +66,7 @@ class PartFile:
         if path.is_dir():
             raise LinkError(f"{path}: this is a folder; name a file in it")
         if path.exists():
+            _drop_second_name(self._part, path)
             raise _trouble(path, FileExistsError(errno.EEXIST, ""))
         try:
             self._stream = _create(self._part)
@@ -171,8 +172,15 @@ def _name(part: Path, path: Path) -> None:
         part.rename(path)
     else:
         _flush(path.parent)  # before it loses the name that it had
-        part.unlink()
+        part.unlink(missing_ok=True)
     _flush(path.parent)
+
+
+def _drop_second_name(part: Path, path: Path) -> None:
+    """Take the part's name from a file that has its own already: the program was ended between the two."""
+    with contextlib.suppress(OSError):
+        if os.path.samestat(os.lstat(part), os.lstat(path)):
+            part.unlink()
 
 
 def _flush(folder: Path) -> None:

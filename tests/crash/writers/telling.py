@@ -16,15 +16,15 @@ from sequencer.timebase.rate import Rate
 from sequencer.timebase.timecode import Counting, Timebase, Timecode
 from tests.crash.writer import Crash, Tell, Writer
 
-_RIG = Rig(
+RIG = Rig(
     name="one axis",
     axes=(Axis(name="pan", kind="pan", unit="deg", travel=(-170, 170), speed=60, acceleration=120, jerk=600),),
 )
-_TIMEBASE = Timebase(Counting(Rate(25)), Timecode(10, 0, 0, 0))
-_EVERY_S, _SHORT, _LONG = 0.002, 150, 900  # lines
+TIMEBASE = Timebase(Counting(Rate(25)), Timecode(10, 0, 0, 0))
+EVERY_S, SHORT, LONG = 0.002, 150, 900  # lines
 _PROMISE_S = 0.5
 _SLACK_S = 0.4  # the thread looks 20 times a second, on a machine that does much else
-_MOST = 1000  # lines of one file, in what is told
+MOST = 1000  # lines of one file, in what is told
 
 
 def prepare(place: Path) -> None:
@@ -37,12 +37,12 @@ def _path(place: Path, number: int) -> Path:
 
 def work(place: Path, rounds: int, tell: Tell) -> None:
     for number in range(rounds):
-        file = PartFile(_path(place, number), partial(CsvSheet, rig=_RIG, timebase=_TIMEBASE))
-        for line in range(_LONG if number % 3 == 2 else _SHORT):
-            tell("begun", number * _MOST + line)
+        file = PartFile(_path(place, number), partial(CsvSheet, rig=RIG, timebase=TIMEBASE))
+        for line in range(LONG if number % 3 == 2 else SHORT):
+            tell("begun", number * MOST + line)
             file.put(SetpointLine(line, line / 500, (line / 7,), (0.0,)), line)
-            tell("done", number * _MOST + line)
-            time.sleep(_EVERY_S)
+            tell("done", number * MOST + line)
+            time.sleep(EVERY_S)
         file.close()
         tell("finished", number)
 
@@ -51,20 +51,25 @@ def _lines(path: Path) -> list[str]:
     return path.read_text().splitlines(keepends=True)[1:] if path.exists() else []
 
 
-def lost(crash: Crash) -> Iterator[str]:
-    begun = crash.newest("begun")
+def due_of(crash: Crash) -> list[int]:
+    """Return the lines that were put so long before the end that they must be on the disk."""
     held_s = max((b.at_ns - a.at_ns for a, b in zip(crash.told, crash.told[1:], strict=False)), default=0) * 1e-9
     since_ns = crash.ended_ns - round((_PROMISE_S + _SLACK_S + held_s) * 1e9)
+    return [one.number for one in crash.told if one.word == "done" and one.at_ns < since_ns]
+
+
+def lost(crash: Crash) -> Iterator[str]:
+    begun = crash.newest("begun")
     done = [one.number for one in crash.told if one.word == "done"]
-    due = [one.number for one in crash.told if one.word == "done" and one.at_ns < since_ns]
-    for number in range(begun // _MOST + 1 if begun >= 0 else 0):
+    due = due_of(crash)
+    for number in range(begun // MOST + 1 if begun >= 0 else 0):
         path = _path(crash.place, number)
         whole, part = _lines(path), _lines(path.with_name(f"{path.name}.part"))
         if number <= crash.newest("finished"):
-            if len(whole) != sum(one // _MOST == number for one in done):
+            if len(whole) != sum(one // MOST == number for one in done):
                 yield f"file {number} was said to be whole, and has {len(whole)} lines"
             continue
-        there, promised = len(whole or part), sum(one // _MOST == number for one in due)
+        there, promised = len(whole or part), sum(one // MOST == number for one in due)
         if there < promised:
             yield f"file {number} has {there} of {promised} lines"
         if any(not line.endswith("\n") for line in part):
@@ -74,7 +79,7 @@ def lost(crash: Crash) -> Iterator[str]:
 def again(place: Path) -> None:
     """Write one more, under a name that is free: earlier parts are kept."""
     free = next(number for number in count() if not list((place / "out").glob(f"move_{number}.csv*")))
-    file = PartFile(_path(place, free), partial(CsvSheet, rig=_RIG, timebase=_TIMEBASE))
+    file = PartFile(_path(place, free), partial(CsvSheet, rig=RIG, timebase=TIMEBASE))
     file.put(SetpointLine(1, 0.0, (1.0,), (0.0,)), 1)
     file.close()
     assert len(_lines(_path(place, free))) == 1

@@ -36,7 +36,10 @@ def test_what_is_dropped_and_is_no_project_is_named(name: str, words: str, tmp_p
 def test_folders_that_are_dropped(tmp_path: Path, other: Path) -> None:
     assert dropped([other]).what == "project"
     assert dropped([other / "rig.json"]).path == other
-    assert "projects in it: boats" in dropped([tmp_path]).words
+    half = tmp_path / ".boats.1a2b.copying"
+    half.mkdir()
+    (half / "project.json").write_bytes(b"{}")
+    assert "projects in it: boats. Drop" in dropped([tmp_path]).words
     (tmp_path / "empty").mkdir()
     assert "no project.json" in dropped([tmp_path / "empty"]).words
     assert "2 things" in dropped([other, other]).words

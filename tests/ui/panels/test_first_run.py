@@ -1,5 +1,6 @@
 """The first page: from nothing to a valid project with a first move, by mouse and keys."""
 
+import errno
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -129,6 +130,37 @@ def test_a_demo_is_copied_and_the_one_in_the_program_stays(page: FirstRun, qtbot
     press(page.demo_buttons[0])
     picks[-1].then(tmp_path)
     qtbot.waitUntil(lambda: "already" in page.fault_there.text())
+
+
+def test_a_demo_goes_into_a_folder_that_is_yet_to_be_made(page: FirstRun, qtbot: QtBot, tmp_path: Path) -> None:
+    picks: list[Pick] = []
+    page.picking.connect(picks.append)
+    press(page.demo_buttons[1])
+    with qtbot.waitSignal(page.opened) as told:
+        picks[-1].then(tmp_path / "demos")
+    assert told.args[0] == tmp_path / "demos" / "low-tide"
+    assert load(told.args[0], laws()) == load(Path("projects/low-tide"), laws())
+
+
+def test_a_copy_of_a_demo_that_breaks_off_leaves_nothing_and_the_next_one_is_whole(
+    page: FirstRun, qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    picks: list[Pick] = []
+    page.picking.connect(picks.append)
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    press(page.demo_buttons[0])
+    with monkeypatch.context() as patched:
+        patched.setattr("os.fsync", full)
+        picks[-1].then(tmp_path)
+        qtbot.waitUntil(lambda: "Nothing is there" in page.fault_there.text())
+    assert not list(tmp_path.rglob("*harbour*"))
+    press(page.demo_buttons[0])
+    with qtbot.waitSignal(page.opened) as told:
+        picks[-1].then(tmp_path)
+    assert load(told.args[0], laws()) == load(Path("projects/harbour-lanterns"), laws())
 
 
 def test_recent_projects_open_with_one_press(page: FirstRun, qtbot: QtBot, tmp_path: Path) -> None:
