@@ -27,6 +27,7 @@ _VICTIMS = ("command", "engine", "io_process", "watchdog")
 _PATIENCE_S = 40.0
 _PROMISE_S, _SLACK_S = 0.5, 0.7  # the keeper looks each 20 ms, on a machine that does much else
 _AGAIN_EVERY = 8
+_ENDS = frozenset({"stopped", "finished"})  # what is told where a take has come to its end
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +125,7 @@ def _end(run: _Run) -> None:
 
 
 def _lost(folder: Path, records_ns: int, killed_ns: int, *, until_then: bool) -> Iterator[str]:
+    """Yield what is lost of the take; `until_then`: what makes its rows, or writes them, was killed."""
     paths = sorted((folder / "takes").glob("*.mcap"))
     if not paths:
         yield "the take that was begun is not there"
@@ -136,9 +138,12 @@ def _lost(folder: Path, records_ns: int, killed_ns: int, *, until_then: bool) ->
         stamps = [*take.due_ns.tolist(), *take.actual_ns.tolist()]
         newest_s = (killed_ns - max(stamps, default=records_ns)) * 1e-9
         age_s = (killed_ns - min(stamps, default=records_ns)) * 1e-9
-        # a take that had ended before is whole; one that went on has all but its last half second
-        if until_then and not take.complete and newest_s > _PROMISE_S + _SLACK_S and age_s > _PROMISE_S:
+        ended = any(one.code in _ENDS for one in take.happenings)
+        # one that went on has all but its last half second, whoever closed it; where what writes it lives on, all
+        if until_then and not ended and newest_s > _PROMISE_S + _SLACK_S and age_s > _PROMISE_S:
             yield f"{path.name} ends {newest_s:.2f} s before the kill ({take.fault})"
+        if not until_then and not take.complete:
+            yield f"{path.name} is not whole, and what writes it lived on ({take.fault})"
 
 
 def _again(folder: Path) -> Iterator[str]:

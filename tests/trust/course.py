@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.rig.axis import Rig
 from sequencer.rig.signals import Floats, Setpoint
@@ -12,6 +13,7 @@ _ROUNDING = 1 + 2e-6
 _SAME = 1e-9  # of an axis's unit: rounding
 LONGEST_STEP_S = 0.05
 Break = Callable[[str, str], None]
+Flags = NDArray[np.bool_]
 
 
 @dataclass
@@ -32,9 +34,9 @@ class Course:
     change: Floats | None = None
     _span_s: float = 0.0
     _begins_ns: int | None = None
-    _begins: bool = False
+    _begins: bool = True
     _said: list[Floats] = field(default_factory=list)  # where it said that it stood, since the reset
-    _outside: bool = False
+    _outside: bool = True
     _sent: int = 0
     _played: int = 0
 
@@ -49,6 +51,11 @@ class Course:
     @property
     def moves(self) -> bool:
         return self.speed is not None and bool(self.speed.any())
+
+    @property
+    def moving(self) -> Flags:
+        """Which axes move. Shape: A."""
+        return np.zeros(len(self.rig.axes), bool) if self.speed is None else self.speed != 0
 
     def begin_anew(self, *, outside: bool = False) -> None:
         """From what is sent next on it may begin from where the rig says that it stands.
@@ -77,8 +84,10 @@ class Course:
         self._played = len(played)
         return count
 
-    def rests_s(self) -> float:
-        """Return in how long all axes stand that move as they do now and brake at once, within acceleration and jerk.
+    def rests_s(self) -> Floats:
+        """Return in how long each axis stands that moves as it does now and brakes at once. Shape: A.
+
+        It keeps its limits of acceleration and jerk.
 
         With b the deceleration that an axis has already, negative where it still gains speed: its deceleration grows to
         a peak p and goes back to none, p**2 = jerk * speed + b**2 / 2, in (2 * p - b) / jerk. Where p is more than the
@@ -86,7 +95,7 @@ class Course:
         jerk, any textbook of mechanics.
         """
         if self.speed is None or self.change is None:
-            return 0.0
+            return np.zeros(len(self.rig.axes))
         most, jerk = self._most_change, self._jerk
         change = np.clip(self.change, -most, most)
         # a step says its mean, which is the speed in its middle
@@ -96,7 +105,8 @@ class Course:
         has = -way * change
         peak = np.sqrt(np.maximum(jerk * way * speed + has**2 / 2, 0.0))
         flat = (2 * most - has) / jerk + (way * speed - (2 * most**2 - has**2) / (2 * jerk)) / most
-        return float(np.where(peak > most, flat, (2 * peak - has) / jerk).max())
+        rests: Floats = np.where(peak > most, flat, (2 * peak - has) / jerk)
+        return rests
 
     def _may_begin(self, setpoint: Setpoint) -> bool:
         """Whether it may be the first after a reset: what was still to come when that was pressed is before it."""
@@ -122,6 +132,12 @@ class Course:
             apart = np.minimum(apart, np.abs(position - np.array(self._said)).min(axis=0))
         return apart
 
+    def _near(self, off: Floats, span_s: float) -> None:
+        """Have it begin where it may, but for the first step of a way; where a silent rig braked to is not known."""
+        room = 1e-6 + self._most_change * span_s**2 if self.answers else 0.1 * self._most
+        if (off > room).any():
+            self.tell("begin", f"it begins {off.max():.3g} away from where the rig was sent, or says it stands")
+
     def _limits(self, setpoint: Setpoint) -> None:
         position = setpoint.position
         if not np.isfinite(position).all():
@@ -129,6 +145,8 @@ class Course:
             return
         last, self.last = self.last, setpoint
         if last is None:
+            self._begins_ns = None
+            self._near(self._off(position), LONGEST_STEP_S)
             return
         span_s = min((setpoint.due_ns - last.due_ns) * 1e-9, LONGEST_STEP_S)
         if span_s <= 0:
@@ -153,11 +171,7 @@ class Course:
         ):
             # after a reset it begins from where the rig says that it stands; that moves nothing
             self._begins_ns = None
-            off = np.minimum(np.abs(step), self._off(position))
-            # and the first step of a way may lie behind that already; where a silent rig braked to is not known
-            room = 1e-6 + self._most_change * span_s**2 if self.answers else 0.1 * self._most
-            if (off > room).any():
-                self.tell("begin", f"it begins {off.max():.3g} away from where the rig was sent, or says it stands")
+            self._near(np.minimum(np.abs(step), self._off(position)), span_s)
             self.speed, self.change, self._span_s = np.zeros_like(position), np.zeros_like(position), span_s
             return
         if too_fast:

@@ -45,11 +45,16 @@ class _Filling(io.FileIO):
 
 @dataclass(slots=True)
 class Accepted:
-    """The rows that were taken of one take: when each was, and when the setpoints among them were due."""
+    """The rows that were taken of one take: when each was, and when the setpoints among them were due.
+
+    `begun_ns`: when it was begun; `rests_ns`: when all that was shot in it stood, 0 where that is not known.
+    """
 
     path: str
+    begun_ns: int
     at_ns: list[int] = field(default_factory=list)
     due_ns: list[int] = field(default_factory=list)
+    rests_ns: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +90,7 @@ class Disk:
         if self._keeper is None:
             pass  # nobody will ever read it
         elif isinstance(record, OpenTake):
-            self.accepted.append(Accepted(record.path))
+            self.accepted.append(Accepted(record.path, self.now_ns))
             self._closed = False
         elif isinstance(record, CloseTake):
             self._closed = True
@@ -110,6 +115,11 @@ class Disk:
             with self._filling():
                 self._keeper.drain()
             self._tell()
+
+    def rests(self, now_ns: int) -> None:
+        """Take in that the rig stands, by setpoints alone: all that went out in the take before is to be in it."""
+        if self.accepted and not self.accepted[-1].rests_ns:
+            self.accepted[-1].rests_ns = now_ns
 
     def kill(self) -> None:
         """End the process that writes, at once, and keep what the system has of the take that is open."""
@@ -138,6 +148,8 @@ class Disk:
             self.end(self._keeper)
         self._keeper, self._closed = Keeper(cast(Any, self)), True
         self._records.clear()
+        for one in self.accepted:
+            one.rests_ns = one.rests_ns or one.begun_ns  # an engine that was killed brought none to its end
 
     def end(self, keeper: Keeper | None = None) -> None:
         """Write all that is left, as the io process does at its end."""
@@ -210,8 +222,11 @@ def _judged(report: Kept, accepted: Accepted, went: Went) -> Iterator[str]:
         if due_ns in went and (np.abs(went[due_ns] - asked) > 1e-9).any():
             yield f"{path.name} says that {asked.tolist()} was asked for, and {went[due_ns].tolist()} went out"
             return
-    if recorded and not report.trouble:
-        missing = [due_ns for due_ns in went if min(recorded) <= due_ns <= max(recorded) and due_ns not in recorded]
+    if not report.trouble:
+        # the very tick in which it was begun may have looked at what went out before that
+        first_ns = min((accepted.begun_ns + _EVERY_NS, *recorded))
+        last_ns = max((accepted.rests_ns, *recorded))
+        missing = [due_ns for due_ns in went if first_ns <= due_ns <= last_ns and due_ns not in recorded]
         if missing:
             yield f"{path.name} has nothing of {len(missing)} setpoints that went out in it"
 

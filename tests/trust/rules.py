@@ -9,11 +9,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from sequencer.playback.state import MOVING, PLAYING, STOPS, Phase
+from sequencer.rig.signals import Floats
 from sequencer.shell.messages import Status
-from tests.trust.course import Course
+from tests.trust.course import Course, Flags
 from tests.trust.far_rig import FarRig
 from tests.trust.masters import FREEWHEEL_S
-from tests.trust.why import kind, reason
+from tests.trust.why import ASKED, TRIGGERS, kind, reason
 
 _AT_REST = frozenset({Phase.IDLE, Phase.READY, Phase.STOPPED, Phase.FINISHED})
 _WAITS = frozenset({Phase.READY, Phase.FINISHED})
@@ -26,7 +27,7 @@ _ASTRAY_PART = 0.15  # of what an axis goes in a second
 _ALONE_NS = 1_000_000_000  # without a sign of life of the operator's program
 _LAST_NS = 100_000_000  # after a setpoint: the next one stays away for longer only where the link is gone
 _PAUSE_NS = 60_000_000  # of the machine, in motion
-_PERMIT_NS = 1_500_000_000
+_PERMIT_NS = 250_000_000  # for how long a push on the screen may still begin to drive
 _HELD_NS = 150_000_000  # for how long a hand that says nothing more is taken to hold on
 _DRIVEN = 1.25  # by hand an axis brakes with 0.9 of what it can do
 _SLOWEST, _FASTEST = 0.84, 1.16  # that a master is followed at, and what a reading of it may be off by
@@ -38,7 +39,7 @@ SLACK_TICKS = 4
 
 @dataclass
 class Far:
-    """One rig as the rules see it: `spare` says that the run outlives its loss. Shape: `places`, of its axes."""
+    """One rig as the rules see it: `spare` says that the run outlives its loss. Shape: `places`, `stands_ns`, A."""
 
     rig: FarRig
     course: Course
@@ -48,11 +49,12 @@ class Far:
     astray_ns: int | None = None
     stranded_ns: int | None = None  # since when it was stopped, and said that it is elsewhere
     outside: str = ""  # an axis that said so at the last look
+    stands_ns: Floats | None = None  # by when each axis stands that was told to stop
     been: deque[tuple[int, list[float]]] = field(default_factory=deque)
     seen: int = 0
 
-    def moves(self, now_ns: int) -> bool:
-        """Whether setpoints move it that the engine could have taken back.
+    def moving(self, now_ns: int) -> Flags:
+        """Which axes setpoints move that the engine could have taken back. Shape: A.
 
         One that gets none any more, or was told to stop, does what it does by itself. So does one whose port is gone:
         nobody can withdraw what is in its buffer.
@@ -61,7 +63,7 @@ class Far:
         told_ns = rig.stops_ns[-1] if rig.stops_ns else 0
         out_of_reach_ns = min(now_ns, rig.ills.vanished) + rig.ahead_ns if rig.ills.vanished else 0
         since_ns = max(told_ns, out_of_reach_ns, now_ns - _LAST_NS)
-        return self.course.moves and last is not None and last.due_ns > since_ns
+        return self.course.moving & (last is not None and last.due_ns > since_ns)
 
     def beyond(self) -> str:
         """Return an axis that says it stands well outside its travel, or nothing."""
@@ -98,10 +100,10 @@ class Rules:
     _permits: dict[str, tuple[int, frozenset[str]]] = field(default_factory=dict)
     _moved: bool = False  # since this engine began
     _before: Phase = Phase.IDLE
+    _cause: str = ""  # that was told at the last look
     _rests_ns: int | None = None
     _asked_ns: int | None = None  # a stop was asked for, and not seen to be obeyed
     _brakes_ns: int | None = None  # from when on all that plays was made by a stop
-    _stands_ns: int | None = None  # by when all stands that was told to stop
     _let_go_ns: int | None = None  # by when all stands that no hand drives any more
     _clock: tuple[int, float] | None = None  # when the clock was looked at last, and where it was
     _woke_ns: int = 0
@@ -125,19 +127,19 @@ class Rules:
         if self._asked_ns is not None:
             self._asked_ns += pause_ns
         # what it was late with is not made up for: it goes on braking from where it was
-        if self._stands_ns is not None:
-            self._stands_ns += pause_ns
+        for far in self.fars:
+            far.stands_ns = None if far.stands_ns is None else far.stands_ns + pause_ns
 
     def begun_anew(self) -> None:
         """Another engine runs, which knows nothing of the one before it."""
         self._before, self._rests_ns, self._asked_ns = Phase.IDLE, None, None
-        self._brakes_ns = self._stands_ns = self._let_go_ns = self._clock = None
+        self._brakes_ns = self._let_go_ns = self._clock = None
         self.reset = self.hands = self._moved = False
         self.lets = frozenset()
         self._permits.clear()
         for far in self.fars:
             far.course.begin_anew(outside=True)
-            far.gone, far.astray_ns, far.stranded_ns = False, None, None
+            far.gone, far.astray_ns, far.stranded_ns, far.stands_ns = False, None, None, None
             far.rig.heard_ns = far.rig.now_ns
 
     def look(self, now_ns: int, phase: Phase, status: Status, said: Sequence[tuple[str, str]]) -> None:
@@ -164,7 +166,10 @@ class Rules:
         self._hand(now_ns, phase)
         self._time(now_ns, phase, status)
         self._stops(now_ns, phase, codes)
-        self._before = phase
+        self._before, self._cause = phase, status.cause
+        # a reset that was refused, as what was not armed or sent, does nothing later either
+        self.reset = False
+        self._permits = {what: permit for what, permit in self._permits.items() if what == "drive"}
 
     # one rig
 
@@ -174,19 +179,19 @@ class Rules:
         if far.gone and sent:
             self._break("pulled along", "it is sent setpoints after it fell silent, and nobody has reset")
         far.gone = far.gone or silent_ns > _SILENT_NS + slack_ns
-        if silent_ns > _SILENT_NS + slack_ns and not far.spare and phase in MOVING:
+        # one that was reset just now spoke only when it was called
+        most_ns = _CALLED_NS if self._before in STOPS else _SILENT_NS
+        if silent_ns > most_ns + slack_ns and not far.spare and phase not in STOPS:
             self._break("silence", f"{silent_ns * 1e-9:.2f} s without an answer, and it is {phase}")
         if far.spare:
             return
-        if status.link == "up":
-            if silent_ns > _CALLED_NS + slack_ns:
-                self._break("known", f"the link is called up {silent_ns * 1e-9:.2f} s after the rig's last word")
-            places = [status.actual[place] for place in far.places] if status.actual else []
-            wrong = [
-                one for one, said in zip(places, far.rig.told.tolist(), strict=bool(places)) if one not in (None, said)
-            ]
-            if wrong:
-                self._break("known", f"it is told to stand at {places}, and said {far.rig.told.tolist()}")
+        places = [status.actual[place] for place in far.places] if status.actual else []
+        claims = any(one is not None for one in places)
+        if silent_ns > _CALLED_NS + slack_ns and (claims or status.link == "up"):
+            words = f"the link is {status.link} and the rig told to stand at {places}"
+            self._break("known", f"{words}, {silent_ns * 1e-9:.2f} s after its last word")
+        if any(one not in (None, said) for one, said in zip(places, far.rig.told.tolist(), strict=bool(places))):
+            self._break("known", f"it is told to stand at {places}, and said {far.rig.told.tolist()}")
         self._astray(now_ns, phase, far, sent)
 
     def _reset(self, now_ns: int, far: Far) -> None:
@@ -231,10 +236,12 @@ class Rules:
         before = self._before
         if phase is not before:
             self._may(now_ns, phase, before)
-        if (before is Phase.STOPPED and phase is not Phase.STOPPED) or "reset" in codes:
-            if not self.reset:
-                self._break("latch", f"a stop cleared itself: {phase}")
-            self.reset = False
+        if (before in STOPS and phase not in STOPS) or "reset" in codes:
+            # it has come to rest before, and somebody pressed reset just now
+            if not self.reset or before is Phase.STOPPING:
+                self._break("latch", f"a stop cleared itself: {before} became {phase}")
+        elif before in STOPS and cause != self._cause:
+            self._break("latch", f"it stopped since {self._cause}, and now it is said to be since {cause}")
         if phase not in STOPS:
             return
         # what comes in on top of the cause that is latched was given too
@@ -242,18 +249,19 @@ class Rules:
         self.hands = False
         if not cause:
             self._break("cause", "it stopped, and nobody knows why")
-        elif before not in STOPS:
+        elif before not in STOPS or "reset" in codes:
             if not any(cause in text for _, text in news):
                 self._break("log", f"it stopped, and the log does not say why: {cause}")
             self.causes[kind(cause)] += 1
-            if not reason(cause, self.thrown, now_ns - self.quiet_ns):
+            unasked = kind(cause) in ASKED and self._asked_ns is None
+            if unasked or not reason(cause, self.thrown, now_ns - self.quiet_ns):
                 self._break("why", f"it stopped without a reason that was there: {cause}; {sorted(self.thrown)}")
         if before is Phase.STOPPED and phase is Phase.STOPPING:
             self._break("latch", "it brakes after it was stopped")
 
     def _may(self, now_ns: int, phase: Phase, before: Phase) -> None:
         """Whether somebody at this machine let this begin, now or by letting triggers choose."""
-        triggered = "remote" in self.lets and before in _WAITS
+        triggered = "remote" in self.lets and before in _WAITS and bool(self.thrown & TRIGGERS)
         match phase:
             case Phase.LOCATING:
                 allowed = self._used("arm", now_ns) or triggered
@@ -297,7 +305,7 @@ class Rules:
         if phase is not Phase.DRIVING or now_ns - max(self.hand_ns, self._woke_ns) <= _HELD_NS + slack_ns:
             self._let_go_ns = None
         elif self._let_go_ns is None:
-            rests_s = max(far.course.rests_s() for far in self.fars)
+            rests_s = max(float(far.course.rests_s().max()) for far in self.fars)
             self._let_go_ns = now_ns + round(_DRIVEN * rests_s * 1e9) + _HELD_NS + slack_ns
         elif now_ns > self._let_go_ns:
             late_s = (now_ns - self.hand_ns) * 1e-9
@@ -322,7 +330,7 @@ class Rules:
 
         What is due within `committed_ns` of that tick can no longer be withdrawn, and plays. From then on every
         setpoint was made by the stop, so how the rig moves at the first of these says how long braking takes
-        (`Course.rests_s`). On top come whole ticks: see `SLACK_TICKS`.
+        (`Course.rests_s`), for each axis by itself. On top come whole ticks: see `SLACK_TICKS`.
         A pause of the machine is added: the rig is taken to have waited.
         """
         obeyed = False
@@ -336,19 +344,23 @@ class Rules:
                 self._asked_ns = None
         if self._brakes_ns is None and (obeyed or (phase is Phase.STOPPING and self._before is not Phase.STOPPING)):
             self._brakes_ns = now_ns + self.committed_ns
-        if self._brakes_ns is None:
+        if self._brakes_ns is None or now_ns < self._brakes_ns:
             return
-        moves = any(far.moves(now_ns) for far in self.fars)
-        if self._stands_ns is None and now_ns >= self._brakes_ns:
-            rests_s = max(far.course.rests_s() for far in self.fars)
-            self._stands_ns = now_ns + round(rests_s * 1e9) + SLACK_TICKS * self.period_ns
-        if self._stands_ns is None:
-            return
-        if now_ns > self._stands_ns and (moves or phase is Phase.STOPPING):
-            late_s = (now_ns - self._stands_ns) * 1e-9
-            self._break("standstill", f"{late_s:.3f} s after it should stand it is {phase}, and moves: {moves}")
-        if not moves and phase not in MOVING and phase is not Phase.STOPPING:
-            self._brakes_ns = self._stands_ns = None
+        for far in self.fars:
+            if far.stands_ns is None:
+                far.stands_ns = now_ns + far.course.rests_s() * 1e9 + SLACK_TICKS * self.period_ns
+            late = far.moving(now_ns) & (now_ns > far.stands_ns)
+            if late.any():
+                axis = far.rig.rig.axes[int(late.argmax())]
+                self._break("standstill", f"{axis.name} should stand, and moves, and it is {phase}")
+        if phase is Phase.STOPPING and all(
+            (now_ns > far.stands_ns).all() for far in self.fars if far.stands_ns is not None
+        ):
+            self._break("standstill", f"all should stand, and it is {phase}")
+        if phase not in (*MOVING, Phase.STOPPING) and not any(far.moving(now_ns).any() for far in self.fars):
+            self._brakes_ns = None
+            for far in self.fars:
+                far.stands_ns = None
 
     def _break(self, rule: str, words: str) -> None:
         self.broken.setdefault(rule, words)

@@ -17,7 +17,7 @@ def _broken(says: float, sent_after: list[float], *, outside: bool = False) -> l
     found: list[str] = []
     course = Course(Rig(name="one", axes=(_SLIDE,)), lambda rule, _: found.append(rule), 2 * _PERIOD_NS)
     went = [Setpoint(number * _PERIOD_NS, np.array([399.8]), np.zeros(1)) for number in range(1, 4)]
-    course.look(went, went, np.array([says]), 0)
+    course.look(went, went, np.array([399.8]), 0)
     course.begin_anew(outside=outside)
     for place in sent_after:
         went.append(Setpoint(went[-1].due_ns + _PERIOD_NS, np.array([place]), np.zeros(1)))
@@ -47,6 +47,15 @@ def test_and_a_step_that_is_no_beginning_is_motion(says: float, sent_after: list
     assert "motion at rest" in _broken(says, sent_after)
 
 
+@pytest.mark.parametrize(("begins", "is_found"), [(399.8, False), (420.0, False), (400.0, False), (405.0, True)])
+def test_the_first_of_all_is_where_the_rig_says_it_stands(begins: float, is_found: bool) -> None:
+    found: list[str] = []
+    course = Course(Rig(name="one", axes=(_SLIDE,)), lambda rule, _: found.append(rule), 2 * _PERIOD_NS)
+    went = [Setpoint(_PERIOD_NS, np.array([begins]), np.zeros(1))]
+    course.look(went, went, np.array([420.0 if begins >= 400 else 399.8]), 0)
+    assert found == (["begin"] if is_found else [])
+
+
 @pytest.mark.parametrize(("begins", "is_found"), [(300.0, False), (310.0, False), (320.0, False), (330.0, True)])
 def test_a_rig_that_moves_meanwhile_may_be_taken_for_where_it_was_at_any_of_its_words(
     begins: float, is_found: bool
@@ -54,7 +63,7 @@ def test_a_rig_that_moves_meanwhile_may_be_taken_for_where_it_was_at_any_of_its_
     found: list[str] = []
     course = Course(Rig(name="one", axes=(_SLIDE,)), lambda rule, _: found.append(rule), 2 * _PERIOD_NS)
     went = [Setpoint(number * _PERIOD_NS, np.array([399.8]), np.zeros(1)) for number in range(1, 4)]
-    course.look(went, went, np.array([290.0]), 0)
+    course.look(went, went, np.array([399.8]), 0)
     course.begin_anew()
     for said in (300.0, 310.0):
         course.look(went, went, np.array([said]), 0)

@@ -40,6 +40,11 @@ class Outcome:
     causes: Counter[str] = field(default_factory=Counter)
     digest: str = ""
 
+    def broke(self, rule: str) -> bool:
+        """Whether a rule was broken; what stands behind its name and a colon is looked for in its words."""
+        name, _, words = rule.partition(": ")
+        return any(one.startswith(f"{name}: ") and words in one for one in self.broken)
+
 
 def trial(seed: int, acts: Sequence[str] = ()) -> Outcome:
     """Play the take of one seed; of all that may go wrong only `acts`, where they are given.
@@ -59,7 +64,7 @@ def trial(seed: int, acts: Sequence[str] = ()) -> Outcome:
             except Exception as fault:  # whatever it is, the engine met it and did not stop the rig in order
                 broken.append(f"fault: {type(fault).__name__}: {fault}")
             world.disk.end()
-        broken += [*told(world.rules.broken), *world.disk.faults(world.went())]
+        broken += [*told(world.rules.broken), *(f"disk: {words}" for words in world.disk.faults(world.went()))]
         digest = _digest(world, folder)
     lasted_s = (world.now_ns - begun_ns - world.slept_ns) * 1e-9
     return Outcome(seed, broken, lasted_s, world.ticks, world.phases, happened, world.rules.causes, digest)

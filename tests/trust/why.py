@@ -33,6 +33,13 @@ REASONS: dict[str, frozenset[str]] = {
     "the clock was": frozenset({"order", "clock halted", "flood"}),
     "OSC /run/stop asked for it": frozenset({"order", "clock halted", "flood"}),
 }
+# somebody asks for these, and is obeyed at once: each has its own deed, just before
+ASKED = frozenset({
+    "the operator pressed stop", "OSC /stop asked for it", "stop was pressed on a game controller",
+    "the operator's program has ended",
+})  # fmt: skip
+# by which somebody else chooses where the rig goes
+TRIGGERS = frozenset({"order", "trigger chooses", "flood"})
 # not counted on in any number of takes: a master must be followed, and still ask for more than the axes can do for long
 SELDOM = frozenset({"the rig cannot do what is asked"})
 _LOST = "timecode lost for longer"

@@ -46,6 +46,7 @@ BEGIN_NS = 1_000_000_000_000
 TIME, ORDERS, PADS = 0, 1, 2  # ports
 _USUAL_LATE_NS = 60_000  # that any tick comes late by: what was due at its instant has left by then
 _KILLED_S = 0.13  # from an engine's end to the watchdog's word to the rig
+_ENDS = frozenset({Phase.FINISHED, Phase.STOPPED})
 _STATUS = msgspec.msgpack.Decoder(Status)
 
 
@@ -325,6 +326,9 @@ class World:
         self.rules.hand_ns = max(self.rules.hand_ns, self.wire.pads_ns)
         phase = engine.state.phase
         self.phases[phase] += 1
+        # where a rig was told to stop, or is out of reach, it plays what it has, and that was not asked of it any more
+        if phase in _ENDS and not any(far.stops_ns or far.ills.vanished for far in self.rigs):
+            self.disk.rests(now_ns)
         self.rules.look(now_ns, phase, _STATUS.decode(self._status), self.said)
         for one in [one for one in self._once if one[0] is phase]:
             self._once.remove(one)
