@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from sequencer.motion.trajectory import Floats
 from sequencer.playback.guard import Limits, Sent, Stray, strays
-from sequencer.rig.axis import Rig
+from sequencer.rig.axis import FARTHEST, Rig
 from sequencer.rig.signals import Feedback
 
 Flags = NDArray[np.bool_]
@@ -24,7 +24,6 @@ Stamps = NDArray[np.int64]
 
 WINDOW_S = 0.2  # how far an axis may lag beyond its latency
 ASTRAY_S = 0.1  # how long it must be out of bounds: one wrong answer stops nothing
-FARTHEST = 1e7  # millimetres or degrees: 10 km, or 28,000 turns
 _SPACING_S = 0.01  # setpoints kept: between two of these an axis travels half of the guard's tolerance at most
 
 

@@ -3,7 +3,6 @@
 That a pass names a cue or an axis that is gone is no fault of the file: it is said when the pass is chosen.
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
@@ -13,6 +12,7 @@ from sequencer.errors import ProjectError
 from sequencer.project import text
 from sequencer.project.pass_file import PassFile, ScaleFile
 from sequencer.project.values import exact, exact_text, named, said
+from sequencer.rig.axis import is_place
 from sequencer.score.move import Pass, Scaled
 from sequencer.score.pace import frame_for_frame, model_rate
 from sequencer.timebase.rate import Rate
@@ -56,8 +56,9 @@ def _values(written: Mapping[str, float] | UnsetType, path: str) -> tuple[tuple[
     there = tuple(said(written, {}).items())
     for name, value in there:
         named(name, path)
-        if not math.isfinite(value):
-            raise ProjectError(f"{path}.{name}", f"the value is {value}", "give it a number in the axis's unit")
+        if not is_place(value):
+            mend = "give it a number in the axis's unit, below ten million either way"
+            raise ProjectError(f"{path}.{name}", f"the value is {value}", mend)
     return there
 
 

@@ -22,7 +22,14 @@ KINDS: tuple[AxisKind, ...] = get_args(AxisKind)
 UNITS: tuple[Unit, ...] = get_args(Unit)
 REFERENCES: tuple[Reference, ...] = get_args(Reference)
 ENDS: tuple[End, ...] = get_args(End)
+FARTHEST = 1e7  # millimetres or degrees, either way: 10 km, or 28,000 turns; no axis is anywhere beyond
+_SLOWEST, _FASTEST = 1e-6, 1e15  # in the units of speed, acceleration and jerk: no motor is beyond
 BEYOND = 0.1  # of its travel: how far outside of it an axis may still run, to a switch that sits there
+
+
+def is_place(value: float) -> bool:
+    """Whether an axis can be there at all: a number, and not beyond what any machine reaches."""
+    return abs(value) < FARTHEST
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,21 +122,28 @@ class Axis:
             value = getattr(self, name)
             if not (math.isfinite(value) and value > 0):
                 raise ValueError(f"{name} is {value}; it must be above zero")
+            if not _SLOWEST <= value <= _FASTEST:
+                raise ValueError(f"{name} is {value}, as of no motor; it must be from {_SLOWEST:.6f} to {_FASTEST:.0e}")
         for name in ("latency_s", "backlash", "resolution"):
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0):
                 raise ValueError(f"{name} is {value}; it must be zero or more")
-        if not math.isfinite(self.home):
-            raise ValueError(f"home is {self.home}; it must be a number")
-        if self.travel is not None:
-            low, high = self.travel
-            if not (math.isfinite(low) and math.isfinite(high) and low < high):
-                raise ValueError(f"travel is [{low}, {high}]; the low end must be below the high end")
-            if not low <= self.home <= high:
-                raise ValueError(f"home is {self.home}, outside travel [{low}, {high}]; give it a home inside")
+        self._check_places()
         if self.reference is not None and self.reference not in REFERENCES:
             raise ValueError(f"reference is {self.reference!r}; it must be one of {', '.join(REFERENCES)}")
         self._check_homing()
+
+    def _check_places(self) -> None:
+        if not is_place(self.home):
+            raise ValueError(f"home is {self.home}; it must be a number below ten million either way")
+        if self.travel is not None:
+            low, high = self.travel
+            if not low < high:
+                raise ValueError(f"travel is [{low}, {high}]; the low end must be below the high end")
+            if not (is_place(low) and is_place(high)):
+                raise ValueError(f"travel is [{low}, {high}]; its ends must be below ten million either way")
+            if not low <= self.home <= high:
+                raise ValueError(f"home is {self.home}, outside travel [{low}, {high}]; give it a home inside")
 
     def _check_homing(self) -> None:
         if self.homing is None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from sequencer.errors import ProjectError
-from sequencer.rig.axis import Rig
+from sequencer.rig.axis import FARTHEST, Rig
 from sequencer.score.columns import Columns, columns
 from sequencer.score.easing import Laws, NoCurve, curve_of, settings_of
 from sequencer.score.move import PASSINGS, TURNS, Ease, Key, Move
@@ -67,7 +67,7 @@ def _key_faults(move: Move, read: Columns, laws: Laws) -> Iterator[ProjectError]
     leads[read.first[1:][read.first[1:] > read.first[:-1]] - 1] = False
     wrong = {place: why for place, ease in enumerate(read.eases) if (why := _why_wrong(ease, laws))}
     still = [ease.law in laws and laws[ease.law].curve is NoCurve.STILL for ease in read.eases]
-    bad_at, bad_value = ~np.isfinite(frames), ~np.isfinite(value)
+    bad_at, bad_value = ~np.isfinite(frames), ~(np.abs(value) < FARTHEST)
     bad_ease, jumps = np.zeros(count, np.bool_), np.zeros(count, np.bool_)
     with np.errstate(invalid="ignore", over="ignore"):
         bad_at[1:] |= leads[:-1] & ~(frames[1:] - frames[:-1] >= _CLOSEST)
@@ -82,9 +82,8 @@ def _key_faults(move: Move, read: Columns, laws: Laws) -> Iterator[ProjectError]
         if bad_at[place]:
             yield _out_of_order(f"{path}.at", keys[max(number - 1, 0)], keys[number])
         if bad_value[place]:
-            yield ProjectError(
-                f"{path}.value", f"the value is {keys[number].value}", "give it a number in the axis's unit"
-            )
+            mend = "give it a number in the axis's unit, below ten million either way"
+            yield ProjectError(f"{path}.value", f"the value is {keys[number].value}", mend)
         if bad_ease[place]:
             yield ProjectError(f"{path}.ease", wrong[read.ease[place]])
         elif jumps[place] and np.isfinite(read.value[place : place + 2]).all():

@@ -4,12 +4,11 @@ A mark keeps what was stored, whatever becomes of the rig: one of an axis that i
 a mark, and `faults` says why the rig cannot go there.
 """
 
-import math
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from fractions import Fraction
 
-from sequencer.rig.axis import Axis, Rig
+from sequencer.rig.axis import Axis, Rig, is_place
 from sequencer.rig.limits import SumLimit
 
 
@@ -65,8 +64,9 @@ class Mark:
         for axis, value in self.position:
             if names.count(axis) > 1:
                 raise ValueError(f"the mark names {axis} twice; keep one of its positions")
-            if not math.isfinite(value):
-                raise ValueError(f"{axis} cannot stand at {value}; give a number in its unit")
+            if not is_place(value):
+                mend = "give a number in its unit, below ten million either way"
+                raise ValueError(f"{axis} cannot stand at {value}; {mend}")
 
     @property
     def axes(self) -> tuple[str, ...]:

@@ -22,10 +22,11 @@ from sequencer.motion.compile import compile_move
 from sequencer.playback import events
 from sequencer.playback.ahead import Timing
 from sequencer.playback.state import MOVING, ON_THE_CLOCK, STOPS
-from sequencer.playback.watch import FARTHEST, Flags
+from sequencer.playback.watch import Flags
 from sequencer.project.document import Project
 from sequencer.project.passed import in_pass
 from sequencer.project.store import load
+from sequencer.rig.axis import FARTHEST
 from sequencer.rig.signals import Floats
 from sequencer.shell.child import Child, join
 from sequencer.shell.duty import Duty

@@ -212,6 +212,7 @@ def test_an_endless_axis_is_checked_the_way_it_goes() -> None:
         (track([0, 1], [0, 1], "bezier"), "tracks[0].keys[0].ease: the motion law 'bezier' needs its settings"),
         (track([0, 1], [0, 1], "hold"), "the axis should hold at 0, but the next key is at 1; no motor can jump"),
         (track([0, 1], [0, float("nan")], "linear"), "tracks[0].keys[1].value: the value is nan; give it a number"),
+        (track([0, 1], [0, 1e308], "linear"), "tracks[0].keys[1].value: the value is 1e+308; give it a number"),
         (Track("pan0", ()), "tracks[0].keys: the track has no keys; give it a key, or remove the track"),
         (track([0, 1], [0, 1], "linear", "lift"), "tracks[0].axis: the rig has no axis 'lift'; its axes are pan0"),
     ],

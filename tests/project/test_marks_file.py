@@ -37,7 +37,9 @@ legs: st.SearchStrategy[Pace] = st.one_of(
     st.just(Fastest()), exact.map(Lasting), exact.map(lambda one: AtSpeed(min(one, 1 / one)))
 )
 positions = st.dictionaries(
-    st.sampled_from(["pan", "slide", "gone", "höhe"]), st.floats(allow_nan=False, allow_infinity=False), min_size=1
+    st.sampled_from(["pan", "slide", "gone", "höhe"]),
+    st.floats(-1e7, 1e7, exclude_min=True, exclude_max=True),
+    min_size=1,
 ).map(lambda named: tuple(named.items()))
 many = st.lists(st.builds(Mark, names, positions, legs), unique_by=lambda mark: mark.name, max_size=20).map(tuple)
 

@@ -122,9 +122,10 @@ def test_what_cannot_be_is_refused_with_its_place(
     assert words in str(fault.value)
 
 
-@pytest.mark.parametrize("value", [math.inf, -math.inf, math.nan])
-def test_a_value_that_is_no_number_is_not_recovered_with_the_rest(value: float) -> None:
-    """No file holds one, but the records of unsaved edits can."""
+@pytest.mark.parametrize("value", [math.inf, -math.inf, math.nan, 1e7, -1e300])
+def test_a_value_where_no_axis_can_be_is_not_recovered_with_the_rest(value: float) -> None:
+    """No file holds what is no number, but the records of unsaved edits can."""
+    mend = "give it a number in the axis's unit, below ten million either way"
     project = load(PROJECTS / "harbour-lanterns", real_laws())
     reading = Reading(real_laws(), project)
     for one, place in (
@@ -134,7 +135,7 @@ def test_a_value_that_is_no_number_is_not_recovered_with_the_rest(value: float) 
         entry = step(project, replace(project, move=replace(project.move, passes=(one,))), 0.0)
         assert entry is not None
         assert reading.feed(next(unframed(framed(entry))))
-        words = f"project.json: {place}: the value is {value}; give it a number in the axis's unit"
+        words = f"project.json: {place}: the value is {value}; {mend}"
         assert reading.troubles.pop() == f"a change to the project or its rig cannot be used: {words}"
         assert reading.newest() == project
 

@@ -77,7 +77,7 @@ def projects(draw: st.DrawFn) -> Project:
         Track(
             axis.name,
             tuple(
-                Key(at, draw(st.floats(-1e150, 1e150) if axis.travel is None else st.floats(*axis.travel)), draw(ease))
+                Key(at, draw(st.floats(-9e6, 9e6) if axis.travel is None else st.floats(*axis.travel)), draw(ease))
                 for at in sorted(times)
             ),
         )

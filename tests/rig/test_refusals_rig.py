@@ -47,7 +47,16 @@ REFUSED: dict[str, Callable[[], object]] = {
     "switch_at is nan; it must be a number": lambda: Simulated(switch_at=math.nan),
     "at is inf; it must be a number": lambda: Homing(towards="low", speed=1.0, at=math.inf),
     "backlash is -1; it must be zero or more": lambda: replace(PAN, backlash=-1),
-    "home is nan; it must be a number": lambda: replace(PAN, home=math.nan),
+    "home is nan; it must be a number below ten million either way": lambda: replace(PAN, home=math.nan),
+    "home is 1e+200; it must be a number below ten million either way": lambda: replace(PAN, home=1e200, travel=None),
+    "travel is [-10.0, 10000000.0]; its ends must be below ten million either way": (
+        lambda: replace(PAN, home=0.0, travel=(-10.0, 1e7))
+    ),
+    "travel is [nan, 1.0]; the low end must be below the high end": (
+        lambda: replace(PAN, home=0.0, travel=(math.nan, 1.0))
+    ),
+    "speed is 1e-308, as of no motor; it must be from 0.000001 to 1e+15": lambda: replace(PAN, speed=1e-308),
+    "jerk is 1e+22, as of no motor; it must be from 0.000001 to 1e+15": lambda: replace(PAN, jerk=1e22),
     "name is empty; give the limit a name": lambda: SumLimit(name=" ", sum=(("pan", 1.0), ("tilt", 1.0)), speed=1.0),
     "address is 'quay'; it must begin with a kind of output": lambda: out(address="quay"),
     "rate_hz is 0; it must be above 0 and at most 1000": lambda: out(rate_hz=0),

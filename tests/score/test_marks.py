@@ -24,6 +24,7 @@ RIG = Rig(name="quay", axes=(PAN, TILT, FOCUS))
         ("door", (("pan", 1.0), ("pan", 2.0)), "the mark names pan twice"),
         ("door", (("pan", float("nan")),), "pan cannot stand at nan; give a number in its unit"),
         ("door", (("pan", float("inf")),), "pan cannot stand at inf; give a number in its unit"),
+        ("door", (("pan", -1e7),), "stand at -10000000.0; give a number in its unit, below ten million either way"),
     ],
 )
 def test_what_is_no_mark_is_refused_in_words(name: str, position: tuple[tuple[str, float], ...], words: str) -> None:

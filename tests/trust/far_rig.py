@@ -13,8 +13,7 @@ import numpy as np
 
 from sequencer.adapters.contract import LinkState
 from sequencer.errors import LinkError
-from sequencer.playback.watch import FARTHEST
-from sequencer.rig.axis import Rig
+from sequencer.rig.axis import FARTHEST, Rig
 from sequencer.rig.signals import Feedback, Floats, Setpoint, Trigger
 
 LOST_NS = 250_000_000  # without a setpoint: it brakes by itself

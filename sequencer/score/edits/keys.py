@@ -3,12 +3,12 @@
 It refuses two keys at one instant, a value that is no number, and to take out a pinned key.
 """
 
-import math
 from bisect import bisect_left
 from dataclasses import replace
 from fractions import Fraction
 
 from sequencer.errors import ProjectError
+from sequencer.rig.axis import is_place
 from sequencer.score.easing import Laws, NoCurve, curve_of, settings_of
 from sequencer.score.edits.selection import Selection, chosen, close, in_order, numbered, rekeyed
 from sequencer.score.edits.turns import way
@@ -124,8 +124,9 @@ def _same(one: Fraction, other: Fraction) -> bool:
 
 
 def _refuse_value(value: float) -> None:
-    if not math.isfinite(value):
-        raise ValueError(f"a key cannot stand at {value}; give a number in the axis's unit")
+    if not is_place(value):
+        mend = "give a number in the axis's unit, below ten million either way"
+        raise ValueError(f"a key cannot stand at {value}; {mend}")
 
 
 def _with(move: Move, number: int, track: Track) -> Move:

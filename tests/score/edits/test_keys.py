@@ -58,8 +58,8 @@ def test_a_key_is_not_put_onto_another(at: Fraction) -> None:
     assert instants(near) == [0, 25, 25 + CLOSEST, 50]
 
 
-@pytest.mark.parametrize("value", [float("nan"), float("inf")])
-def test_a_key_stands_at_a_number(value: float) -> None:
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 1e7, -1e308])
+def test_a_key_stands_where_an_axis_can_be(value: float) -> None:
     with pytest.raises(ValueError, match="cannot stand at"):
         put(SMALL, "pan0", one(7, value))
     with pytest.raises(ValueError, match="cannot stand at"):
