@@ -22,6 +22,7 @@ from sequencer.shell.memory import Page, Ring
 from sequencer.shell.messages import REPORTS, Command, Failed, Opened, Quit, Report, Setup, Status
 from sequencer.shell.porch import Porch
 from sequencer.shell.run_folder import run_folder
+from sequencer.shell.watchdog import RESTING
 
 ROLES = {"engine": "sequencer.shell.engine", "io": "sequencer.shell.io_process", "watchdog": "sequencer.shell.watchdog"}
 GIVER = {"giver": "sequencer.shell.giver"}
@@ -119,8 +120,10 @@ class Crew:
         for role, process in self._processes.items():
             # a process's last words come first
             if not said and process.poll() is not None and role not in self._ended:
+                if role == "watchdog" and self._page.word(Page.ENGINE_BEAT) == RESTING:
+                    continue  # it ends with the engine, which may be longer in ending
                 self._ended.add(role)
-                raise CrewFailed(f"the {role} process ended by itself (status {process.returncode}); start anew")
+                raise CrewFailed(_ended(role, process.returncode))
         return said
 
     def _read(self) -> list[Report]:
@@ -163,6 +166,19 @@ class Crew:
         process.wait()
         if link is not None:
             link.close()
+
+
+def _ended(role: str, status: int) -> str:
+    """Return what to say of a process that ended without a word, and what becomes of the rig."""
+    if role == "engine":
+        return (
+            f"the engine ended by itself (status {status}), and the rig is told to stop; "
+            "look at it before you start again"
+        )
+    return (
+        f"the {role} process ended by itself (status {status}), so the run ends, and a rig that moves brakes; "
+        "look at it before you start again"
+    )
 
 
 def _start(module: str, *arguments: str, held: tuple[int, ...] = ()) -> subprocess.Popen[Any]:

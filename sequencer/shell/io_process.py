@@ -16,13 +16,15 @@ from sequencer.shell.child import Child, join
 from sequencer.shell.inlets import Inlet, in_io
 from sequencer.shell.keeper import Keeper, keeping
 from sequencer.shell.kinds import carried, laws, open_controllers, open_source
-from sequencer.shell.memory import Ring
+from sequencer.shell.memory import Page, Ring
 from sequencer.shell.messages import Failed, Opened, Quit, Said, Setup
 from sequencer.shell.playback import open_playback
+from sequencer.shell.watchdog import RESTING, UNWATCHED
 from sequencer.sync.crowd import Crowd
 
 _POLL_S = 0.001
 _IDLE_S = 0.02
+_STILL_S = 1.0
 
 
 def main(folder: Path) -> None:
@@ -40,6 +42,8 @@ def main(folder: Path) -> None:
             inlets += _pads(child, stack)
             child.control.say(Opened("io", {inlet.port: inlet.address for inlet in inlets}))
             _serve(child, inlets, ring, keeper)
+            if child.control.gone:
+                _outlast(Page(folder / "page"))
     except ProjectError as fault:
         child.control.say(Failed(str(fault), 2))
     except SequencerError as fault:
@@ -90,6 +94,15 @@ def _serve(child: Child, inlets: list[Inlet], ring: Ring, keeper: Keeper) -> Non
         child.control.push()
         if any(isinstance(command, Quit) for command in child.control.read()):
             return
+
+
+def _outlast(page: Page) -> None:
+    """Wait until the engine rests, or its heart stands still: it brakes when the command dies, and is recorded."""
+    beat, changed_s = page.word(Page.ENGINE_BEAT), time.monotonic()
+    while beat not in (RESTING, UNWATCHED) and time.monotonic() - changed_s < _STILL_S:
+        time.sleep(_IDLE_S)
+        if (newest := page.word(Page.ENGINE_BEAT)) != beat:
+            beat, changed_s = newest, time.monotonic()
 
 
 if __name__ == "__main__":

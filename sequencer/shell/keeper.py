@@ -1,6 +1,7 @@
 """Keeps takes: writes the rows that the engine hands over, in a thread of its own, so that no disk delays timecode."""
 
 import contextlib
+import os
 import threading
 import time
 from collections.abc import Iterator
@@ -12,8 +13,10 @@ from sequencer.shell.memory import Ring
 from sequencer.shell.messages import Kept, Report, Said
 from sequencer.shell.recorder import Recorder, room_for
 from sequencer.shell.records import CloseTake, OpenTake, unpack
+from sequencer.takes.rows import EventRow, Row
 
 _DRAIN_S = 0.02
+_ENDS = frozenset({"finished", "stopping", "stopped"})
 
 
 class Keeper:
@@ -29,6 +32,7 @@ class Keeper:
         self._recorder: Recorder | None = None
         self._path = ""
         self._trouble = ""
+        self._over = True
         self.reports: list[Report] = []
 
     def drain(self) -> None:
@@ -40,13 +44,18 @@ class Keeper:
             elif isinstance(record, CloseTake):
                 self.close(record.missing)
             elif self._recorder is not None and not self._trouble:
-                try:
-                    self._recorder.write(record)
-                except LinkError as fault:
-                    self._fail(str(fault))
+                self._over = self._over or (isinstance(record, EventRow) and record.code in _ENDS)
+                self._write(record)
+
+    def _write(self, row: Row) -> None:
+        assert self._recorder is not None
+        try:
+            self._recorder.write(row)
+        except LinkError as fault:
+            self._fail(str(fault))
 
     def _begin(self, take: OpenTake) -> None:
-        self._path = take.path
+        self._path, self._over = take.path, False
         path = Path(take.path)
         trouble = room_for(path, take.rows_per_s, take.expected_s)
         if trouble:
@@ -74,6 +83,12 @@ class Keeper:
                 self._open.__exit__(None, None, None)
             except LinkError as fault:
                 self._trouble = self._trouble or str(fault)
+            if not self._trouble and not os.path.lexists(self._path):
+                where = Path(self._path)
+                self._trouble = (
+                    f"{where.name} was written, and is not there any more; look for who moved or removed it, or pulled "
+                    f"the disk ({where.parent})"
+                )
         self.reports.append(Kept(self._path, self._trouble))
         self._open, self._recorder, self._path, self._trouble = None, None, "", ""
 
@@ -81,7 +96,16 @@ class Keeper:
         while not ended.wait(_DRAIN_S):
             self.drain()
         self.drain()
+        self._cut()
         self.close()
+
+    def _cut(self) -> None:
+        """Have a take whose end nobody told say so: without that it reads as if it were whole."""
+        if self._recorder is None or self._trouble or self._over:
+            return
+        words = "the engine ended in mid-take, and what it recorded is kept; look at the rig before you shoot it again"
+        self._write(EventRow(time.monotonic_ns(), "stopped", words))
+        self._trouble = self._trouble or words
 
 
 @contextlib.contextmanager

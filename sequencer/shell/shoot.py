@@ -206,10 +206,15 @@ class Watch:
 
     def until_kept(self) -> Kept:
         """Wait for the take's file to be closed. Error: CrewFailed where it is not whole."""
-        deadline = time.monotonic() + _PATIENCE_S
+        begun_s, told = time.monotonic(), False
         while not self.kept:
             self.look()
-            if time.monotonic() > deadline:
+            waited_s = time.monotonic() - begun_s
+            if waited_s > _CLOSE_S and not told:
+                told = True
+                words = "the take is over, and the disk has not taken all of it yet; wait, and leave it where it is"
+                self.tell(None, [Said(time.monotonic_ns(), "take", words)])
+            if waited_s > _PATIENCE_S:
                 raise CrewFailed("the take was not written to the end; is the disk very slow?")
         kept = self.kept.pop(0)
         self.recording = False

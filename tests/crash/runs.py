@@ -138,7 +138,8 @@ def _lost(folder: Path, records_ns: int, killed_ns: int, *, until_then: bool) ->
         stamps = [*take.due_ns.tolist(), *take.actual_ns.tolist()]
         newest_s = (killed_ns - max(stamps, default=records_ns)) * 1e-9
         age_s = (killed_ns - min(stamps, default=records_ns)) * 1e-9
-        ended = any(one.code in _ENDS for one in take.happenings)
+        # said after the kill, it is the word of whoever closed the take
+        ended = any(one.code in _ENDS and one.at_ns <= killed_ns for one in take.happenings)
         # one that went on has all but its last half second, whoever closed it; where what writes it lives on, all
         if until_then and not ended and newest_s > _PROMISE_S + _SLACK_S and age_s > _PROMISE_S:
             yield f"{path.name} ends {newest_s:.2f} s before the kill ({take.fault})"

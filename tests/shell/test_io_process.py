@@ -5,6 +5,7 @@ import resource
 import signal
 import socket
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, nullcontext
 from pathlib import Path
@@ -16,15 +17,17 @@ import pytest
 
 from sequencer.adapters.contract import Chunk
 from sequencer.errors import LinkError, ProjectError
+from sequencer.project.library import library
 from sequencer.project.takefile import read
 from sequencer.shell import inlets, io_process
 from sequencer.shell.child import Child
 from sequencer.shell.control import Control
 from sequencer.shell.inlets import Inlet, RingSource, pack_chunk
 from sequencer.shell.keeper import Keeper
-from sequencer.shell.memory import Ring
+from sequencer.shell.memory import Page, Ring
 from sequencer.shell.messages import COMMANDS, REPORTS, Failed, Kept, Said, Setup
 from sequencer.shell.records import CloseTake, OpenTake, Record, pack, unpack
+from sequencer.shell.watchdog import RESTING, UNWATCHED
 from sequencer.sync.crowd import Crowd
 from sequencer.sync.orders import Mapped, StopRig
 from sequencer.takes.rows import ActualRow, EventRow, SetpointRow, TimecodeRow
@@ -99,6 +102,60 @@ def test_a_take_that_is_still_open_at_the_end_is_closed(ring: Ring, tmp_path: Pa
     keeper.drain()
     keeper.close()
     assert read(tmp_path / "one.mcap").complete
+
+
+@pytest.mark.parametrize("end", ["", "stopping", "stopped", "finished"])
+def test_a_take_whose_engine_ended_before_it_does_not_read_as_whole(ring: Ring, tmp_path: Path, end: str) -> None:
+    keeper, ended = Keeper(ring), threading.Event()
+    ended.set()
+    put(ring, opening(tmp_path / "one.mcap"), *ROWS, *([EventRow(5_000_300, end, "told")] if end else []))
+    keeper.run(ended)
+    take, (kept,) = read(tmp_path / "one.mcap"), keeper.reports
+    assert isinstance(kept, Kept)
+    assert take.complete
+    assert take.happenings[-1].code == (end or "stopped")
+    (filed,) = library(tmp_path).takes
+    assert filed.standing == ("whole" if end == "finished" else "stopped")
+    cut = "the engine ended in mid-take, and what it recorded is kept; look at the rig before you shoot it again"
+    assert kept.trouble == ("" if end else cut)
+    assert (filed.stops == (cut,)) == (not end)
+
+
+def test_a_take_that_somebody_moved_while_it_was_written_is_not_said_to_be_kept(ring: Ring, tmp_path: Path) -> None:
+    keeper, place = Keeper(ring), tmp_path / "takes"
+    place.mkdir()
+    put(ring, opening(place / "one.mcap"), *ROWS)
+    keeper.drain()
+    place.rename(tmp_path / "elsewhere")
+    put(ring, CloseTake())
+    keeper.drain()
+    (kept,) = keeper.reports
+    assert isinstance(kept, Kept)
+    assert kept.trouble == (
+        "one.mcap was written, and is not there any more; look for who moved or removed it, or pulled the disk "
+        f"({place})"
+    )
+    assert read(tmp_path / "elsewhere" / "one.mcap").complete
+
+
+@pytest.mark.parametrize(("last", "outlasts_s"), [(RESTING, 1.0), (UNWATCHED, 1.0), (None, 2.0)])
+def test_what_the_engine_does_when_the_command_has_died_is_still_recorded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, last: int | None, outlasts_s: float
+) -> None:
+    """For a second it brakes; then it rests, or its heart stands still (None), which is waited for a second more."""
+    page, now_s = Page(tmp_path / "page", new=True), 0.0
+    page.set_word(Page.ENGINE_BEAT, 1)
+
+    def sleep(for_s: float) -> None:
+        nonlocal now_s
+        now_s += for_s
+        beat = round(now_s * 1e9) if now_s < 1.0 else last
+        if beat is not None:
+            page.set_word(Page.ENGINE_BEAT, beat)
+
+    monkeypatch.setattr(io_process, "time", SimpleNamespace(monotonic=lambda: now_s, sleep=sleep))
+    io_process._outlast(page)
+    assert now_s == pytest.approx(outlasts_s, abs=0.05)
 
 
 def test_a_disk_without_room_is_told_and_no_file_is_begun(ring: Ring, tmp_path: Path) -> None:

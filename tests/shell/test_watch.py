@@ -11,7 +11,7 @@ from sequencer.project.store import load
 from sequencer.shell import shoot
 from sequencer.shell.crew import CrewFailed
 from sequencer.shell.kinds import laws
-from sequencer.shell.messages import Arm, Kept
+from sequencer.shell.messages import Arm, Kept, Said, Status
 from tests.shell.acted import Acted
 from tests.shell.conftest import quiet
 from tests.shell.small import small_project
@@ -54,6 +54,23 @@ def test_a_file_that_nobody_closes_is_given_up(crew: Acted) -> None:
     watch.arm(Arm(cue="turn", take="turn_001.mcap"))
     with pytest.raises(CrewFailed, match=r"^the take was not written to the end; is the disk very slow\?$"):
         watch.until_kept()
+
+
+@pytest.mark.parametrize("closed_s", [0.5, 10.0])
+def test_who_waits_for_a_slow_disk_is_told_once(crew: Acted, closed_s: float) -> None:
+    begun_s = crew.clock.now_s
+    told: list[str] = []
+
+    def tell(status: Status | None, said: list[Said]) -> None:
+        told.extend(one.text for one in said)
+        if crew.clock.now_s - begun_s > closed_s:
+            crew.reports = [Kept("takes/turn_001.mcap", "")]
+
+    watch = watching(crew)
+    watch.tell = tell
+    watch.until_kept()
+    words = "the take is over, and the disk has not taken all of it yet; wait, and leave it where it is"
+    assert told == ([words] if closed_s > 2.0 else [])
 
 
 def test_a_take_that_is_not_whole_is_named_with_what_the_disk_said(crew: Acted) -> None:
