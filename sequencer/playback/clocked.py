@@ -19,7 +19,7 @@ def wait(state: State, tick: Tick) -> Step:
     if clock.speed < 0:
         code, words = "backward", "timecode runs backward; waiting for it to run forward"
     elif not SLOWEST <= clock.speed <= FASTEST:
-        code, words = "speed", f"timecode runs at {clock.speed:.0%} of its speed; waiting for normal speed"
+        code, words = "speed", f"timecode runs at {clock.speed:.1%} of its speed; waiting for normal speed"
     elif past_s > GRACE_S and _joins(state, clock):
         return _join(state, tick, f"timecode is {past_s:.2f} s past the start of the cue")
     elif past_s > GRACE_S:
@@ -115,7 +115,7 @@ def _clock_fault(state: State, clock: Clock) -> str:
         return f"timecode jumped{where}; let the sender run on without a new position during a move"
     if not SLOWEST <= clock.speed <= FASTEST:
         return (
-            f"timecode runs at {clock.speed:.0%} of its speed, outside {SLOWEST:.0%} to {FASTEST:.0%}; "
+            f"timecode runs at {clock.speed:.1%} of its speed, outside {SLOWEST:.0%} to {FASTEST:.0%}; "
             "set the sender to normal speed"
         )
     return ""

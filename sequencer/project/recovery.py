@@ -228,7 +228,8 @@ def hold(folder: Path | None, base: Project | None, saved: tuple[str, str] | Non
             continue
         lock = Lock.take(place / _LOCK)
         if lock is None:
-            others.append(owner(place / _LOCK))
+            if (other := owner(place / _LOCK)) not in others:
+                others.append(other)
         elif (place / _JOURNAL).exists():
             lock.release()
         else:

@@ -43,7 +43,7 @@ _FAR = 12.0  # squared standard deviations: what is farther off is no more unlik
 _LATE, _EARLY = 5.5, 4.5  # standard deviations at which a stamp is held back, or nonsense
 _YOUNG = 16  # stamps for which those are doubled, while a speed far from the nominal one may yet be found
 _READMIT = 4  # outliers that, evenly spaced, are the truth
-_SLOWEST = 0.2  # of the nominal gap: what comes closer together was held back
+_SLOWEST = 0.2  # of the nominal gap: what comes closer together was held back; no master is so fast
 _KEEP = 24  # newest fits, of which the one that knows the speed best coasts
 _COAST_AFTER = 2.5  # ticks without a stamp
 _LOST_TRACK = 0.5  # of the speed: how well it is known from those outliers
@@ -249,6 +249,9 @@ class Line:
         self._shares = [weight / whole for weight in weights]
         self._states = found
         self._combine(n, reference_s)
+        if self.speed < _SLOWEST * self._gap_s:
+            # of a line that has hardly begun: its stamps were held back and came at once, this one the least late
+            self._begin(n, t_s, self._gap_s, [model.prior * self._gap_s for model in _MODELS])
 
     def _combine(self, n: int, reference_s: float) -> None:
         """Make one fit of what the models found, and let them count from it."""

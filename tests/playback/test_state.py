@@ -275,7 +275,7 @@ MENDS = ("check", "let the sender", "set the sender", "look for", "close other p
         (replace(QUIET, clock=clock(lock=Lock.LOCATED)), "timecode is located"),
         (replace(QUIET, clock=clock(jumps=4)), "timecode jumped"),
         (replace(QUIET, clock=clock(speed=-1.0)), "timecode runs backward"),
-        (replace(QUIET, clock=clock(speed=1.3)), "timecode runs at 130% of its speed, outside 85% to 115%"),
+        (replace(QUIET, clock=clock(speed=1.3)), "timecode runs at 130.0% of its speed, outside 85% to 115%"),
         (EngineLate(0.063), "63 ms late"),
     ],
 )
@@ -365,7 +365,7 @@ def test_only_locked_timecode_begins_a_move(lock: Lock) -> None:
     ("odd", "said"),
     [
         (clock(10.0, speed=-1.0), "backward"),
-        (clock(10.0, speed=0.5), "50% of its speed"),
+        (clock(10.0, speed=0.5), "50.0% of its speed"),
         (clock(11.0), "past the start"),
     ],
 )

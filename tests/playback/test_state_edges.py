@@ -68,7 +68,7 @@ def test_a_slower_clock_begins_later_since_it_runs_less_in_a_latency(at_s: float
 
 def test_a_clock_that_stands_is_told_as_slow_and_one_that_runs_backward_as_that() -> None:
     _, actions = step(state(Phase.READY), ready(10.0, 0.0))
-    assert "timecode runs at 0% of its speed" in words(actions)
+    assert "timecode runs at 0.0% of its speed" in words(actions)
     _, actions = step(state(Phase.READY), ready(10.0, -0.001))
     assert "timecode runs backward" in words(actions)
 
@@ -184,7 +184,7 @@ def test_past_the_end_hands_are_let_go_of_first() -> None:
     [
         (ready(12.0, 0.0), "timecode runs backward or stands still; let the sender run forward"),
         (ready(12.0, -1.0), "timecode runs backward or stands still"),
-        (ready(12.0, 0.5), "timecode runs at 50% of its speed, outside 85% to 115%; set the sender"),
+        (ready(12.0, 0.5), "timecode runs at 50.0% of its speed, outside 85% to 115%; set the sender"),
         (replace(QUIET, clock=clock(12.0, jumps=4)), "timecode jumped; let the sender run on"),
         (ready(12.0, 1.0, Lock.LOCKING), "timecode is locking, no longer locked; let the sender run on"),
     ],

@@ -309,6 +309,9 @@ def test_a_second_editor_is_told_and_keeps_its_own_edits(folder: Path, root: Pat
     second, _ = begun(folder, root)
     assert first.others == ()
     assert second.others == (os.getpid(),)
+    third, _ = begun(folder, root)
+    assert third.others == (os.getpid(),)  # one program, however many windows it has
+    third.end()
     first.record(shifted(project, "pan", 1.0))
     second.record(shifted(project, "pan", 2.0))
     assert recover(folder, laws(), root) is None

@@ -1,5 +1,7 @@
 """A master that goes elsewhere: by a jump, by a full frame, by turning round, by stalling."""
 
+from dataclasses import replace
+
 import pytest
 
 from sequencer.sync.address import standing
@@ -11,6 +13,26 @@ MTC_25 = COUNTINGS["25"]
 TEN = ten_o_clock(MTC_25)
 GAP_S = gap_s(MTC_25)
 MS = 1e-3
+
+
+@pytest.mark.parametrize("back", [75, 7500, -750])
+@pytest.mark.parametrize("held", [3, 6, 10])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_full_frame_and_pieces_that_come_at_once_are_no_master_gone_wild(back: int, held: int, seed: int) -> None:
+    """The machine stalls for some quarter frames while the master locates: then they come all at once."""
+    frame = TEN + 5000 - back
+    pieces = run(MTC_25, frame, 1.0, chance(seed), at_s=2.0, sigma_s=2e-4)
+    comes_s = pieces[held].at_s
+    late = [replace(one, at_s=max(one.at_s, comes_s + 2e-4 * place)) for place, one in enumerate(pieces)]
+    full = Sent(comes_s, 2.0, 4 * frame, standing(MTC_25, frame))
+    follower = mtc_follower(timebase(MTC_25))
+    before = until(run(MTC_25, TEN + 4950, 3.0, chance(seed + 50)), 2.0)
+    there_s = (frame - TEN) * 4 * GAP_S
+    for clock in watch(follower, [*before, full, *late], 2.9, tick_s=0.002):
+        since_s = clock.at_ns * 1e-9 - 2
+        if since_s > 0 and clock.lock is Lock.LOCKED and clock.jumps > 1:
+            assert 0 < clock.speed < 5.5
+            assert clock.position_s == pytest.approx(there_s + since_s, abs=held * GAP_S + 0.02)
 
 
 def test_pieces_that_fit_by_chance_after_a_jump_are_not_used() -> None:

@@ -29,6 +29,21 @@ def fit_of(line: Line) -> Fit:
     return line.fit
 
 
+@pytest.mark.parametrize("held", range(2, 25))
+@pytest.mark.parametrize("apart_s", [0.0, 2e-4])
+def test_stamps_that_come_at_once_as_a_line_begins_say_nothing_of_its_speed(held: int, apart_s: float) -> None:
+    """As from a machine that stalled while the master located: the last of them is the least late."""
+    line = fed(Line(GAP_S), stamps(1300, seed=held))
+    line.clear()  # the jitter of the cable is known by now
+    arrived = stamps(held + 12, seed=100 + held)
+    late_s = arrived[held]
+    for tick, stamp in enumerate(arrived):
+        line.feed(tick, max(stamp, late_s + tick * apart_s) if tick < held else max(stamp, late_s + held * apart_s))
+        assert line.speed >= 0.2 * GAP_S
+        if tick >= held:
+            assert line.now(stamp)[0] == pytest.approx(tick, abs=2.5)
+
+
 def test_a_day_of_stamps_loses_no_digits() -> None:
     first = 10_000_000
     arrived = [90_000 + stamp for stamp in stamps(1300, seed=3)]
