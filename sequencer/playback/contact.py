@@ -15,7 +15,7 @@ A rig that has never answered cannot fall silent; for it `away` ends as soon as 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -61,6 +61,14 @@ def attend(contact: Contact, seen: Watch, fault: str, now_ns: int, stranded: boo
     if not seen.answers or (seen.told and silence_s <= AGAIN_S):
         return Contact(dropped_ns=contact.dropped_ns)
     return Contact(dropped_ns=contact.dropped_ns, why=NO_ANSWER)
+
+
+def faded(seen: Watch, now_ns: int) -> Watch:
+    """Return what is known of a rig that is gone, without what was still on its way then: that grows old too."""
+    if seen.position is None:
+        return seen
+    position = np.where(now_ns - seen.spoke_ns > AGAIN_S * 1e9, np.nan, seen.position)
+    return replace(seen, position=None if np.isnan(position).all() else position)
 
 
 def begun(contact: Contact, seen: Watch, limits: Limits, sent: Sent) -> Sent:

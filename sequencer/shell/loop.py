@@ -296,6 +296,8 @@ class Engine:
             trip_s = self._touch.measure(due_ns).round_trip_s
             words = contact.back(now, self._watch, self._limits, self._sent, trip_s, due_ns)
             self.say(due_ns, "link", words)
+        elif now.why:
+            self._watch = contact.faded(self._watch, due_ns)
         elif now.withheld and not before.withheld:
             self._touch.stop()
             self.say(due_ns, "link", contact.stranded(self._watch, self._limits, self._sent))

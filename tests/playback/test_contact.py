@@ -46,6 +46,22 @@ def test_a_rig_that_never_answered_cannot_fall_silent_but_its_link_can_go() -> N
     assert contact.attend(Contact(dropped_ns=1, why=FAULT), deaf, "", at(101)) == Contact(dropped_ns=1)
 
 
+def test_what_was_still_on_its_way_at_a_drop_is_not_known_for_long_either() -> None:
+    """The last answer can come when the rig has been found gone."""
+    gone = watch.forget(heard(TOLD, SECOND_NS))
+    assert contact.faded(gone, at(100)) is gone
+    late = heard(TOLD, at(1.1), gone)
+    some = heard(np.array([1.0, np.nan, np.nan, np.nan]), at(2), late)
+    for seen, now_s, there in (
+        (late, 1.1 + AGAIN_S, (True, True, True, True)),
+        (some, 1.2 + AGAIN_S, (True, False, False, False)),
+    ):
+        position = contact.faded(seen, at(now_s)).position
+        assert position is not None
+        assert tuple((~np.isnan(position)).tolist()) == there
+    assert contact.faded(late, at(1.2 + AGAIN_S)).position is None
+
+
 def test_back_is_every_axis_heard_since_the_drop() -> None:
     away = Contact(dropped_ns=SECOND_NS, why=FAULT)
     seen = watch.forget(heard(TOLD, SECOND_NS))
