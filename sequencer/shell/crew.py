@@ -28,6 +28,8 @@ ROLES = {"engine": "sequencer.shell.engine", "io": "sequencer.shell.io_process",
 GIVER = {"giver": "sequencer.shell.giver"}
 _START_S = 20.0
 _END_S = 5.0
+_UNGUARDED_S = 3.0  # far beyond what a busy machine takes from a process
+_PAUSE_S = 0.5  # without a look of its own: whether the watchdog stood still meanwhile is not known
 _RECORDS_BYTES = 8 << 20
 _CHUNKS_BYTES = 1 << 18
 _WISHES_BYTES = 1 << 12
@@ -61,7 +63,8 @@ class Crew:
         self._ended: set[str] = set()
         self._early: list[Report] = []
         self._opened: dict[str, Opened] = {}
-        self._begun_s = time.monotonic()
+        self._begun_s = self._looked_s = self._guarded_s = time.monotonic()
+        self._guard_beat = 0
 
     def beat(self) -> None:
         """Tell the engine that the command is alive; `hear` does so too."""
@@ -103,9 +106,10 @@ class Crew:
     def hear(self, wait_s: float = 0.05) -> list[Report]:
         """Return what the processes have said, after at most `wait_s` of waiting (0 for a loop of your own).
 
-        Error: CrewFailed where one of them says that it cannot go on, or has ended without a word.
+        Error: CrewFailed where one of them says that it cannot go on, has ended without a word, or watches no more.
         """
         self.beat()
+        self._look_after_watchdog()
         self._welcome()
         said, self._early = self._early, []
         said += self._read()
@@ -125,6 +129,18 @@ class Crew:
                 self._ended.add(role)
                 raise CrewFailed(_ended(role, process.returncode))
         return said
+
+    def _look_after_watchdog(self) -> None:
+        """Error: CrewFailed where it stands still, while this process does not: nobody would notice a dead engine."""
+        now_s, beat = time.monotonic(), self._page.word(Page.WATCHDOG_BEAT)
+        if not beat or beat != self._guard_beat or now_s - self._looked_s > _PAUSE_S:
+            self._guard_beat, self._guarded_s = beat, now_s
+        self._looked_s = now_s
+        if now_s - self._guarded_s <= _UNGUARDED_S or "watchdog" in self._ended:
+            return
+        if self._page.word(Page.ENGINE_BEAT) != RESTING:
+            self._ended.add("watchdog")
+            raise CrewFailed(_unguarded())
 
     def _read(self) -> list[Report]:
         return [report for link in self._links.values() for report in link.read()]
@@ -166,6 +182,14 @@ class Crew:
         process.wait()
         if link is not None:
             link.close()
+
+
+def _unguarded() -> str:
+    """Return what to say where the watchdog hangs, and what becomes of the rig."""
+    return (
+        f"the watchdog has stood still for {_UNGUARDED_S:g} s, and would not notice an engine that dies, so the run "
+        "ends, and a rig that moves brakes; look at the rig before you start again"
+    )
 
 
 def _ended(role: str, status: int) -> str:

@@ -36,7 +36,7 @@ class Page:
     reader never takes a row that is half written.
     """
 
-    ENGINE_BEAT, OPERATOR_BEAT, STOP, ENGINE_PID = range(4)
+    ENGINE_BEAT, OPERATOR_BEAT, STOP, ENGINE_PID, WATCHDOG_BEAT = range(5)
     _NEWEST = 7
 
     def __init__(self, path: Path, *, new: bool = False) -> None:

@@ -75,6 +75,7 @@ def watch(child: Child, page: Page, output: Output, again: Sequence[Opener], fre
     beat, quitting = UNWATCHED, False
     while beat != RESTING and not (quitting and beat == UNWATCHED):
         time.sleep(PERIOD_S)
+        page.set_word(Page.WATCHDOG_BEAT, time.monotonic_ns())
         quitting = quitting or Quit() in child.control.read() or child.control.gone
         beat = page.word(Page.ENGINE_BEAT)
         if pulse.still_s(beat) < LIMIT_S:

@@ -46,6 +46,41 @@ def test_a_process_that_was_killed_is_told_with_what_the_rig_does(begun: Crew, r
     assert raised.value.exit_status == 3
 
 
+def test_a_watchdog_that_stands_still_is_told_unless_all_did(
+    begun: Crew, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now_s = [1000.0]
+    monkeypatch.setattr("sequencer.shell.crew.time.monotonic", lambda: now_s[0])
+    page = Page(tmp_path / "page")
+
+    def looks(count: int, *, every_s: float = 0.1, beats: bool = False) -> None:
+        for _ in range(count):
+            now_s[0] += every_s
+            if beats:
+                page.set_word(Page.WATCHDOG_BEAT, round(now_s[0] * 1e9))
+            begun.hear(0.0)
+
+    looks(50)  # it has not begun yet
+    looks(50, beats=True)
+    looks(29)
+    looks(10, every_s=60.0)  # a machine that sleeps
+    looks(50, beats=True)
+    with pytest.raises(CrewFailed, match=r"^the watchdog has stood still for 3 s.*look at the rig before"):
+        looks(32)
+    looks(50)  # it is told once, and the run goes on to its end
+
+
+def test_a_watchdog_whose_engine_rests_has_nothing_to_watch(
+    begun: Crew, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = Page(tmp_path / "page")
+    page.set_word(Page.WATCHDOG_BEAT, 1)
+    page.set_word(Page.ENGINE_BEAT, RESTING)
+    for number in range(100):
+        monkeypatch.setattr("sequencer.shell.crew.time.monotonic", lambda number=number: 1000.0 + 0.1 * number)
+        begun.hear(0.0)
+
+
 def test_an_engine_that_dies_of_a_fault_of_its_own_is_named_and_not_the_watchdog_that_ends_with_it(
     begun: Crew, tmp_path: Path
 ) -> None:
