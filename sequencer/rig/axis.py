@@ -23,7 +23,9 @@ UNITS: tuple[Unit, ...] = get_args(Unit)
 REFERENCES: tuple[Reference, ...] = get_args(Reference)
 ENDS: tuple[End, ...] = get_args(End)
 FARTHEST = 1e7  # millimetres or degrees, either way: 10 km, or 28,000 turns; no axis is anywhere beyond
-_SLOWEST, _FASTEST = 1e-6, 1e15  # in the units of speed, acceleration and jerk: no motor is beyond
+# in the units of speed, acceleration and jerk: no motor is beyond, not even as a move sees it that is run at a
+# millionth of its speed, by which a jerk counts a million times a million times a million times
+_SLOWEST, _FASTEST = 1e-30, 1e30
 BEYOND = 0.1  # of its travel: how far outside of it an axis may still run, to a switch that sits there
 
 
@@ -123,7 +125,7 @@ class Axis:
             if not (math.isfinite(value) and value > 0):
                 raise ValueError(f"{name} is {value}; it must be above zero")
             if not _SLOWEST <= value <= _FASTEST:
-                raise ValueError(f"{name} is {value}, as of no motor; it must be from {_SLOWEST:.6f} to {_FASTEST:.0e}")
+                raise ValueError(f"{name} is {value}, as of no motor; it must be from {_SLOWEST:.0e} to {_FASTEST:.0e}")
         for name in ("latency_s", "backlash", "resolution"):
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0):

@@ -142,7 +142,7 @@ def _nearest(axis: Axis, keys: Sequence[Key], one: Pass, by: float) -> Iterator[
     step = 10.0 ** (math.floor(math.log10(high - low)) - 4)
     first, last = math.ceil((low - least) / step), math.floor((high - most) / step)
     if first <= last:
-        here = f"an offset from {first * step:.9g} to {last * step:.9g} fits"
+        here = f"an offset from {first * step:.12g} to {last * step:.12g} fits"
         yield here if one.scale is None else f"at this scale {here}"
     if one.scale is None:
         return
@@ -157,6 +157,6 @@ def _nearest(axis: Axis, keys: Sequence[Key], one: Pass, by: float) -> Iterator[
         first = max(1, math.ceil(max(room[0] for room in rooms) / _FINEST))
         last = math.floor(min(room[1] for room in rooms) / _FINEST)
         if first <= last:
-            begins = "of up to" if first == 1 else f"from {first * _FINEST:.9g} to"
-            yield f"about {origin:.6g} a scale {begins} {last * _FINEST:.9g} fits"
+            begins = "of up to" if first == 1 else f"from {first * _FINEST:.12g} to"
+            yield f"about {origin:.6g} a scale {begins} {last * _FINEST:.12g} fits"
     yield "scale about another place"

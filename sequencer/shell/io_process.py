@@ -41,8 +41,10 @@ def main(folder: Path) -> None:
                 inlets.append(inlet)
             inlets += _pads(child, stack)
             child.control.say(Opened("io", {inlet.port: inlet.address for inlet in inlets}))
-            _serve(child, inlets, ring, keeper)
-            if child.control.gone:
+            if not _serve(child, inlets, ring, keeper):
+                # before it waits: a run that is started anew may want the ports, and the music must end
+                for inlet in inlets:
+                    inlet.close()
                 _outlast(Page(folder / "page"))
     except ProjectError as fault:
         child.control.say(Failed(str(fault), 2))
@@ -83,21 +85,30 @@ def _pads(child: Child, stack: ExitStack) -> list[Inlet]:
     return [pads]
 
 
-def _serve(child: Child, inlets: list[Inlet], ring: Ring, keeper: Keeper) -> None:
+def _serve(child: Child, inlets: list[Inlet], ring: Ring, keeper: Keeper) -> bool:
+    """Pass on what comes until told to quit; return False where the command, or a vital port, went before."""
     while not child.control.gone:
         time.sleep(_POLL_S if inlets else _IDLE_S)
-        for inlet in inlets:
-            for notice in inlet.pass_on(ring):
-                child.control.say(Said(time.monotonic_ns(), "link", notice))
+        try:
+            for inlet in inlets:
+                for notice in inlet.pass_on(ring):
+                    child.control.say(Said(time.monotonic_ns(), "link", notice))
+        except LinkError as fault:
+            child.control.say(Failed(str(fault), 3))
+            return False
         while keeper.reports:
             child.control.say(keeper.reports.pop(0))
         child.control.push()
         if any(isinstance(command, Quit) for command in child.control.read()):
-            return
+            return True
+    return False
 
 
 def _outlast(page: Page) -> None:
-    """Wait until the engine rests, or its heart stands still: it brakes when the command dies, and is recorded."""
+    """Wait until the engine rests, or its heart stands still: it brakes when the command or a port goes.
+
+    That is still recorded.
+    """
     beat, changed_s = page.word(Page.ENGINE_BEAT), time.monotonic()
     while beat not in (RESTING, UNWATCHED) and time.monotonic() - changed_s < _STILL_S:
         time.sleep(_IDLE_S)

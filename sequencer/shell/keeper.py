@@ -100,10 +100,16 @@ class Keeper:
         self.close()
 
     def _cut(self) -> None:
-        """Have a take whose end nobody told say so: without that it reads as if it were whole."""
+        """Have a take whose end nobody told say so: without that it reads as if it were whole.
+
+        The engine has died in the middle of it, or the operator has quit while the rig waited for its start.
+        """
         if self._recorder is None or self._trouble or self._over:
             return
-        words = "the engine ended in mid-take, and what it recorded is kept; look at the rig before you shoot it again"
+        words = (
+            "the run ended before the take did, and what was recorded is kept; look at the rig before you shoot it "
+            "again"
+        )
         self._write(EventRow(time.monotonic_ns(), "stopped", words))
         self._trouble = self._trouble or words
 

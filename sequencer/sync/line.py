@@ -43,7 +43,9 @@ _FAR = 12.0  # squared standard deviations: what is farther off is no more unlik
 _LATE, _EARLY = 5.5, 4.5  # standard deviations at which a stamp is held back, or nonsense
 _YOUNG = 16  # stamps for which those are doubled, while a speed far from the nominal one may yet be found
 _READMIT = 4  # outliers that, evenly spaced, are the truth
-_SLOWEST = 0.2  # of the nominal gap: what comes closer together was held back; no master is so fast
+_SLOWEST = 0.2  # of the nominal gap: what comes closer together was held back; hardly a master is so fast
+_HELD = 32  # ticks that a stall holds back at most as a line begins: when more come so close, the master is so fast
+_NO_WIRE = 0.02  # of the nominal gap: no master is so fast, and no line goes back
 _KEEP = 24  # newest fits, of which the one that knows the speed best coasts
 _COAST_AFTER = 2.5  # ticks without a stamp
 _LOST_TRACK = 0.5  # of the speed: how well it is known from those outliers
@@ -110,7 +112,7 @@ class Line:
         self._pending: list[tuple[int, float]] = []
         self._states: list[_State] = []
         self._shares: list[float] = []
-        self._count = 0
+        self._count = self._anew = 0
         self._fits: deque[Fit] = deque(maxlen=_KEEP)
         self.fit: Fit | None = None
         self.heard_s = -inf
@@ -249,7 +251,9 @@ class Line:
         self._shares = [weight / whole for weight in weights]
         self._states = found
         self._combine(n, reference_s)
-        if self.speed < _SLOWEST * self._gap_s:
+        young = self._count <= _YOUNG and self._anew < _HELD
+        if self.speed < (_SLOWEST if young else _NO_WIRE) * self._gap_s:
+            self._anew += 1
             # of a line that has hardly begun: its stamps were held back and came at once, this one the least late
             self._begin(n, t_s, self._gap_s, [model.prior * self._gap_s for model in _MODELS])
 

@@ -55,8 +55,8 @@ REFUSED: dict[str, Callable[[], object]] = {
     "travel is [nan, 1.0]; the low end must be below the high end": (
         lambda: replace(PAN, home=0.0, travel=(math.nan, 1.0))
     ),
-    "speed is 1e-308, as of no motor; it must be from 0.000001 to 1e+15": lambda: replace(PAN, speed=1e-308),
-    "jerk is 1e+22, as of no motor; it must be from 0.000001 to 1e+15": lambda: replace(PAN, jerk=1e22),
+    "speed is 1e-308, as of no motor; it must be from 1e-30 to 1e+30": lambda: replace(PAN, speed=1e-308),
+    "jerk is 1e+32, as of no motor; it must be from 1e-30 to 1e+30": lambda: replace(PAN, jerk=1e32),
     "name is empty; give the limit a name": lambda: SumLimit(name=" ", sum=(("pan", 1.0), ("tilt", 1.0)), speed=1.0),
     "address is 'quay'; it must begin with a kind of output": lambda: out(address="quay"),
     "rate_hz is 0; it must be above 0 and at most 1000": lambda: out(rate_hz=0),

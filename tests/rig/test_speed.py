@@ -1,5 +1,6 @@
 """A rig at another speed: a move that just keeps its limits there just keeps the rig's own when it is run so."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -24,6 +25,13 @@ def test_reserve_against_the_changed_rig_is_that_of_the_move_at_speed(speed: Fra
     for name in ("speed", "acceleration", "jerk"):
         at_own = getattr(run, name).value / getattr(own, name)
         assert getattr(asked, name).value / getattr(changed, name) == pytest.approx(at_own, rel=1e-9), name
+
+
+@pytest.mark.parametrize("speed", [Fraction(1, 10**6), Fraction(1, 7500), Fraction(10**6)])
+def test_the_limits_for_a_timelapse_are_far_beyond_any_motor_and_still_limits(speed: Fraction) -> None:
+    (own,), (changed,) = rig().axes, at_speed(replace(rig(), axes=(replace(rig().axes[0], jerk=3000.0),)), speed).axes
+    assert changed.jerk == pytest.approx(3000.0 / float(speed) ** 3)
+    assert changed.speed == pytest.approx(own.speed / float(speed))
 
 
 def test_limits_that_tie_axes_together_change_likewise_and_travel_does_not() -> None:

@@ -299,6 +299,7 @@ places = st.decimals(-500, 900, places=3).map(float)
     places,
 )
 @example([-0.001], 0.292, Fraction(1, 12), -0.001)  # at the origin, but for a rounding: no scale helps
+@example([447.058], 0.0, Fraction(283, 11), 0.001)  # far off a short travel: of ten digits all count
 def test_whatever_is_offered_fits(stands: list[float], by: float, factor: Fraction | None, about: float) -> None:
     """Offers are read out of the words and tried, as an operator would."""
     low, high = min(stands) - 0.37, max(stands) + 0.291

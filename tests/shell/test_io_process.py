@@ -116,7 +116,7 @@ def test_a_take_whose_engine_ended_before_it_does_not_read_as_whole(ring: Ring, 
     assert take.happenings[-1].code == (end or "stopped")
     (filed,) = library(tmp_path).takes
     assert filed.standing == ("whole" if end == "finished" else "stopped")
-    cut = "the engine ended in mid-take, and what it recorded is kept; look at the rig before you shoot it again"
+    cut = "the run ended before the take did, and what was recorded is kept; look at the rig before you shoot it again"
     assert kept.trouble == ("" if end else cut)
     assert (filed.stops == (cut,)) == (not end)
 

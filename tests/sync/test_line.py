@@ -1,6 +1,6 @@
 """The line against the least-squares line of all stamps, against its bound, and through what cables do to stamps."""
 
-from math import sqrt
+from math import ceil, sqrt
 
 import numpy as np
 import pytest
@@ -42,6 +42,37 @@ def test_stamps_that_come_at_once_as_a_line_begins_say_nothing_of_its_speed(held
         assert line.speed >= 0.2 * GAP_S
         if tick >= held:
             assert line.now(stamp)[0] == pytest.approx(tick, abs=2.5)
+
+
+@pytest.mark.parametrize("speed", [6.0, 10.0])
+@pytest.mark.parametrize("speeds_up", [True, False])
+def test_a_wheel_as_fast_as_a_stall_looks_is_followed_and_not_taken_for_normal_speed(
+    speed: float, speeds_up: bool
+) -> None:
+    """Sped up while it is followed, or heard first as it runs: then once it is no stall any more."""
+    line, chance = Line(GAP_S), np.random.default_rng(4)
+    t_s, now = 0.0, 1.0 if speeds_up else speed
+    for tick in range(1500):
+        now = min(now + 0.02, speed)
+        t_s += GAP_S / now
+        line.feed(tick, t_s + float(chance.normal(0.0, 1e-4)))
+        if tick > 100:
+            assert GAP_S / line.speed == pytest.approx(now, rel=0.25)
+
+
+@pytest.mark.parametrize(("seed", "speed", "batch_s"), [(9, 1.0, 0.05), (0, 1.0, 0.08), (0, 1.1, 0.05), (1, 2.0, 0.03)])
+def test_a_driver_that_hands_over_in_batches_makes_no_clock_that_goes_back(
+    seed: int, speed: float, batch_s: float
+) -> None:
+    """The jitter of a fine cable does not expect them, for as long as they come."""
+    chance = np.random.default_rng(seed)
+    line = fed(Line(GAP_S), [tick * GAP_S + float(chance.normal(0.0, 1e-4)) for tick in range(400)])
+    line.clear()
+    first_s = float(chance.uniform(0.0, batch_s))
+    for tick in range(800):
+        due = ceil((tick * GAP_S / speed - first_s) / batch_s)
+        line.feed(tick, first_s + due * batch_s + abs(float(chance.normal(0.0, 2e-4))))
+        assert line.speed >= 0.02 * GAP_S
 
 
 def test_a_day_of_stamps_loses_no_digits() -> None:

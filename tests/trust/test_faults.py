@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from sequencer.motion import profile
-from sequencer.playback import pilot, watch
+from sequencer.playback import contact, pilot, watch
 from sequencer.playback import step as step_file
 from sequencer.playback.events import Recue, Reset, Stop, Tick
 from sequencer.playback.guard import Limits, limits
@@ -122,7 +122,7 @@ FAULTS: dict[str, tuple[str, tuple[tuple[Any, str, Any], ...], tuple[str, ...]]]
     "the first cause is forgotten": ("latch: it stopped since", ((loop, "step", _fickle),), ("stop", "flood")),
     "a silent rig is said to stand where it stood": (
         "known: the link is down",
-        ((watch, "forget", lambda seen: watch.leave(seen, ())),),
+        ((watch, "forget", lambda seen: watch.leave(seen, ())), (contact, "faded", lambda seen, _: seen)),
         ("rig mute", "link cut"),
     ),
     "a rig that falls silent at rest stops nothing": (

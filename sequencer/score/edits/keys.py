@@ -8,9 +8,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 from sequencer.errors import ProjectError
-from sequencer.rig.axis import is_place
 from sequencer.score.easing import Laws, NoCurve, curve_of, settings_of
-from sequencer.score.edits.selection import Selection, chosen, close, in_order, numbered, rekeyed
+from sequencer.score.edits.selection import Selection, chosen, close, demand_place, in_order, numbered, rekeyed
 from sequencer.score.edits.turns import way
 from sequencer.score.move import PASSINGS, TURNS, Ease, Key, Move, Passing, Track, Turn
 from sequencer.timebase.instants import instant
@@ -21,7 +20,7 @@ def put(move: Move, axis: str, key: Key) -> Move:
 
     Error: ValueError for a value that is no number; ProjectError where a key of the axis stands already.
     """
-    _refuse_value(key.value)
+    demand_place(key.value)
     for number, track in enumerate(move.tracks):
         if track.axis == axis:
             place = bisect_left(track.keys, key.at, key=_when)
@@ -66,7 +65,7 @@ def placed(move: Move, axis: str, number: int, *, at: Fraction | None = None, va
         raise ValueError(f"{axis} has no key {number}; it has {len(track.keys)}, counted from 0")
     key = track.keys[number]
     if value is not None:
-        _refuse_value(value)
+        demand_place(value)
         key = replace(key, value=value)
     if at is not None:
         key = replace(key, at=at)
@@ -121,12 +120,6 @@ def _when(key: Key) -> Fraction:
 
 def _same(one: Fraction, other: Fraction) -> bool:
     return close(one, other) and close(other, one)
-
-
-def _refuse_value(value: float) -> None:
-    if not is_place(value):
-        mend = "give a number in the axis's unit, below ten million either way"
-        raise ValueError(f"a key cannot stand at {value}; {mend}")
 
 
 def _with(move: Move, number: int, track: Track) -> Move:

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from sequencer.errors import ProjectError
 from sequencer.score.easing import Laws, settings_of
-from sequencer.score.edits.selection import Selection, chosen
+from sequencer.score.edits.selection import Selection, chosen, demand_place
 from sequencer.score.edits.turns import opposite
 from sequencer.score.move import Ease, Key, Move
 from sequencer.timebase.instants import instant
@@ -23,8 +23,8 @@ def mirror(move: Move, selection: Selection, laws: Laws, *, about: float = 0.0) 
 def scale(move: Move, selection: Selection, laws: Laws, *, factor: float, about: float = 0.0) -> Move:
     """Return the move with the chosen keys `factor` times as far from the value `about`.
 
-    Error: ValueError for a factor that is no number, or zero; ProjectError for a leg that says which way round it goes,
-    unless the factor is 1 or -1: other factors would change what is the short way.
+    Error: ValueError for a factor that is no number, zero, or leads where no axis can be; ProjectError for a leg that
+    says which way round it goes, unless the factor is 1 or -1: other factors would change what is the short way.
     """
     if not math.isfinite(factor) or factor == 0:
         raise ValueError(f"a movement cannot be scaled by {factor}; give a number other than zero")
@@ -34,6 +34,7 @@ def scale(move: Move, selection: Selection, laws: Laws, *, factor: float, about:
         for place in numbers:
             key = track.keys[place]
             keys[place] = replace(key, value=about + (key.value - about) * factor)
+            demand_place(keys[place].value)
             if place + 1 in own:
                 if key.turn is not None and abs(factor) != 1:
                     raise _round_about(number, place, track.axis, key)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from sequencer.errors import ProjectError
+from sequencer.rig.axis import is_place
 from sequencer.score.move import Key, Move
 from sequencer.timebase.instants import instant
 
@@ -102,6 +103,13 @@ def rekeyed(move: Move, selection: Selection, change: Callable[[Key], Key]) -> M
             keys[number] = change(keys[number])
         tracks.append(replace(track, keys=tuple(keys)) if own else track)
     return in_order(move, replace(move, tracks=tuple(tracks)), numbers)
+
+
+def demand_place(value: float) -> None:
+    """Error: ValueError where no axis can be at `value`."""
+    if not is_place(value):
+        mend = "give a number in the axis's unit, below ten million either way"
+        raise ValueError(f"a key cannot stand at {value}; {mend}")
 
 
 def in_order(before: Move, after: Move, changed: Sequence[Sequence[int]] | None = None) -> Move:

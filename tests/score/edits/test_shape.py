@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from sequencer.errors import ProjectError
 from sequencer.motion.compile import compile_move
 from sequencer.score.edits.join import join
+from sequencer.score.edits.offset import offset
 from sequencer.score.edits.reverse import reverse
 from sequencer.score.edits.scale import mirror, scale
 from sequencer.score.edits.selection import everything
@@ -61,6 +62,18 @@ def test_a_scale_is_a_number(factor: float) -> None:
     move = Move(tracks=(track([0, 1], [0, 1], "linear"),))
     with pytest.raises(ValueError, match="other than zero"):
         scale(move, everything(move), LAWS, factor=factor)
+
+
+def test_no_edit_leads_where_no_axis_can_be() -> None:
+    move = Move(tracks=(track([0, 1], [0, 1], "linear"),))
+    words = r"a key cannot stand at {}; give a number in the axis's unit, below ten million either way"
+    with pytest.raises(ValueError, match=words.format(r"1e\+300")):
+        scale(move, everything(move), LAWS, factor=1e300)
+    with pytest.raises(ValueError, match=words.format("-10000000.0")):
+        mirror(move, everything(move), LAWS, about=-5e6)
+    with pytest.raises(ValueError, match=words.format("-10000000.0")):
+        offset(move, everything(move), value=-1e7)
+    assert offset(move, everything(move), value=9e6).tracks[0].keys[0].value == 9e6
 
 
 def test_between_a_chosen_key_and_one_that_stays_the_drawn_part_stays() -> None:
