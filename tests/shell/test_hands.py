@@ -85,6 +85,7 @@ def test_stop_on_a_pad_is_always_obeyed_and_after_a_reset_the_pads_must_be_taken
     assert newest(running).phase == Phase.STOPPED
     assert "game controller" in newest(running).cause
     hand.say()
+    watched(watch, 0.3)  # until it is let go of: held, it would stop the rig again
     running.tell(Reset())
     until_s = time.monotonic() + 5
     while newest(running).phase != Phase.IDLE:
